@@ -1,0 +1,165 @@
+#pragma once
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <string_view>
+#include <utility>
+#include <vector>
+
+#include "hushtrace/job/job.hpp"
+#include "hushtrace/signal/conditions.hpp"
+
+/// What the analysis says, as plain data. Names and units are those of the JSON contract (hushtrace.noise/1,
+/// hushtrace.gain/1); the report layer only spells them out.
+namespace hushtrace {
+
+enum class NoiseKind {
+    alternator_whine, ignition_tick, mains_hum, switched_load, motor_whine, phone_burst, bus_tone, converter_hash,
+    periodic_tick, crackle, hiss, clipping, unexplained_tone, heard_only
+};
+std::string_view to_word(NoiseKind kind);          ///< as in the contract: "alternator_whine"
+std::string_view plain_name(NoiseKind kind);       ///< for people: "alternator whine"
+
+/// One measured fact that speaks for or against something.
+struct Evidence {
+    std::string text;                  ///< one sentence in plain words
+    double value = 0;
+    std::string unit;                  ///< "dB", "Hz", ...
+    std::optional<double> sd;
+    std::vector<std::string> takes;    ///< a take is its `file`
+    std::vector<std::size_t> observations;
+};
+
+/// A noise source's level in one channel of one take.
+struct LevelInTake {
+    std::string take;
+    Channel channel = Channel::left;
+    std::optional<double> level_dbfs, level_dbv;   ///< unset for digital silence; dBV also where not calibrated
+    double sd_db = 0;
+};
+struct Harmonic {
+    double number = 1;                 ///< against frequency_hz; a fraction for lines below it (1/6)
+    double frequency_hz = 0, level_dbfs = 0;
+    std::optional<double> level_dbv;
+};
+struct NoiseSource {
+    std::string id;                    ///< "whine-1"
+    NoiseKind kind = NoiseKind::unexplained_tone;
+    std::optional<double> frequency_hz, frequency_sd_hz;
+    std::optional<double> engine_order;            ///< lines per crankshaft turn
+    std::optional<std::pair<double, double>> band_hz;   ///< where the level is that of a band (hiss)
+    std::optional<double> level_dbfs, level_dbv;   ///< in its loudest take
+    std::vector<LevelInTake> levels;
+    double confidence = 0;             ///< 0..1
+    std::vector<Channel> channels;
+    std::vector<std::string> takes;
+    std::vector<Harmonic> harmonics;
+    std::vector<Evidence> evidence;
+    std::optional<double> clipped_share, clip_level_dbfs;   ///< kind clipping alone
+};
+struct HealthFinding {
+    std::string fault, why;
+    double confidence = 0;
+};
+struct Action {
+    std::string action, why, source_id;
+    std::optional<double> expected_change_db, sd_db;   ///< negative is quieter; unset: not known from the takes at hand
+};
+struct EntryPath {
+    std::string source_id;
+    std::vector<std::string> paths;
+    std::optional<std::string> mechanism;
+    double probability = 0;
+    std::vector<Evidence> evidence_for, evidence_against;
+};
+struct FloorReading {
+    std::string take;
+    Channel channel = Channel::left;
+    std::optional<double> unweighted_dbfs, unweighted_dbv;      ///< 20 Hz..20 kHz
+    std::optional<double> a_weighted_dbfs, a_weighted_dbv;
+    std::optional<double> itu468_dbfs, itu468_dbv;              ///< rms, 0 dB at 1 kHz
+    double sd_db = 0;
+    bool limited_by_interface = false;
+};
+
+/// For the pictures: what a take looks like, with the findings' places in it.
+struct MarkedLine {
+    double frequency_hz = 0, level_dbfs = 0;
+    std::string source_id, label;
+};
+struct TakePicture {
+    std::string take;
+    Channel channel = Channel::left;
+    std::optional<double> volts_full_scale;
+    double bin_hz = 0;
+    std::vector<float> line_dbfs;                 ///< [bins] each bin read as a tone
+    std::vector<MarkedLine> lines;
+    double column_s = 0, spectrogram_bin_hz = 0;
+    std::vector<std::vector<float>> spectrogram_dbfs;   ///< [columns][bins]
+    std::vector<std::pair<double, double>> track; ///< (time_s, frequency_hz) of the engine's leading line, if followed
+};
+
+struct NoiseAnalysis {
+    std::vector<NoiseSource> noise_sources;       ///< loudest first
+    std::vector<EntryPath> entry_paths;
+    std::vector<HealthFinding> health;
+    std::vector<Action> actions;                  ///< most useful first
+    std::vector<FloorReading> floor;
+    std::vector<TakePicture> pictures;
+    std::vector<std::string> takes;               ///< those analysed
+    std::vector<Warning> warnings;
+};
+
+// ---- gain ----
+
+/// One plateau of a stepped take: a stretch at constant volume.
+struct VolumeStep {
+    std::size_t number = 0;                       ///< from 1, in order of time
+    std::optional<double> volume;                 ///< from volume_steps where these match the plateaus
+    double start_s = 0, end_s = 0;
+    double level_dbfs = 0;
+    std::optional<double> level_v;
+    double thd_percent = 0, thd_noise_percent = 0;
+    double thd_sd_percent = 0;
+    bool input_overload = false;
+};
+struct Ceiling {
+    std::optional<double> volume;
+    std::size_t step = 0;
+    std::optional<double> level_v;                ///< unset when not calibrated
+    double level_dbfs = 0;
+    double thd_percent = 0;
+    std::optional<double> next_volume_thd_percent;
+    Channel channel = Channel::left;
+    double tone_hz = 0;
+    std::string take;
+};
+struct StepCurve {
+    std::string take;
+    Channel channel = Channel::left;
+    double tone_hz = 0;
+    std::vector<VolumeStep> steps;
+    std::optional<Ceiling> ceiling;
+    std::string ceiling_reason;                   ///< empty, or never_clips always_distorted input_overloaded no_plateau
+                                                  ///< wrong_tone too_noisy
+};
+struct AmplifierSetting {
+    std::string name;
+    std::optional<double> target_output_v;        ///< V = sqrt(P R)
+    std::optional<double> input_v_at_ceiling;
+    std::optional<double> sensitivity_v;          ///< input that must bring the target output
+    std::optional<double> gain_db;
+    std::optional<double> noise_at_output_dbv, noise_at_ear_db_spl;
+    std::vector<std::string> notes;               ///< "outside the amplifier's range 0.2 to 6 V", cautions
+};
+struct GainAnalysis {
+    std::optional<Ceiling> ceiling;               ///< the lowest of all
+    std::string ceiling_reason, ceiling_text;     ///< text: one or two sentences for the user, always set
+    std::vector<StepCurve> curves;
+    std::vector<AmplifierSetting> amplifiers;
+    double limit_thd_percent = 1.0;
+    std::vector<std::string> takes;
+    std::vector<Warning> warnings;
+};
+
+}  // namespace hushtrace

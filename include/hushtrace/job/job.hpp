@@ -1,0 +1,124 @@
+#pragma once
+#include <array>
+#include <cstddef>
+#include <filesystem>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "hushtrace/signal/conditions.hpp"
+#include "hushtrace/signal/tone.hpp"
+
+/// The job folder's content as types: one vehicle's work order. Names and units are those of job.json, schema
+/// hushtrace.job/1. Unset optionals are unknown (null or left out in the file).
+namespace hushtrace {
+
+struct AlternatorData {
+    std::optional<double> pole_pairs, pulley_ratio, rated_a;
+};
+struct VehicleData {
+    std::string description;
+    Drive drive = Drive::combustion;
+    std::optional<double> supply_v;
+    std::optional<int> cylinders, strokes;
+    std::optional<double> mains_hz;
+    AlternatorData alternator;
+};
+struct SourceData {
+    std::string description;
+    std::optional<double> preout_v, volume_top;
+    std::optional<bool> factory;
+    std::optional<OutputKind> output;
+};
+struct AmplifierData {
+    std::string name;
+    std::optional<double> power_w, load_ohm;
+    std::optional<std::array<double, 2>> sensitivity_v;   ///< [lowest, highest] [V]
+    std::optional<double> max_current_a;
+    std::optional<bool> bridged_output;
+    std::optional<OutputKind> input;
+};
+struct SpeakerData {
+    std::string amplifier;
+    std::optional<double> power_w, sensitivity_db_2v83_1m, distance_m;
+};
+struct CableData {
+    std::optional<double> signal_m, separation_m, parallel_m, crossing_deg, above_metal_m;
+};
+struct SupplyBranch {
+    std::string name;
+    std::optional<double> length_m, area_mm2, current_a;
+};
+struct SupplyData {
+    std::optional<double> length_m, area_mm2;
+    std::optional<Conductor> conductor;
+    std::optional<double> temperature_c, allowed_drop_v;
+    std::vector<SupplyBranch> branches;
+};
+struct InterfaceData {
+    std::vector<std::optional<double>> volts_full_scale;   ///< volts at sample value 1.0, one per file channel
+    std::vector<std::optional<double>> own_noise_dbv;      ///< 20 Hz..20 kHz unweighted, inputs shorted
+    std::optional<InterfaceInput> input;
+    std::optional<double> amps_per_volt;
+};
+struct Limits {
+    std::optional<double> ceiling_thd_percent;             ///< unset: 1 %, common practice, no source
+};
+struct PlayedTone {
+    Waveform waveform;
+    std::optional<ToneVia> via;
+};
+struct Mark {
+    double time_s = 0;
+    std::string text;
+};
+struct Take {
+    std::string file;                       ///< relative to the job folder: "takes/idle.flac"
+    std::vector<Channel> channels;
+    Conditions conditions;
+    std::optional<std::string> rpm_log;
+    std::vector<double> attenuation_db;     ///< one per channel, or empty for none
+    std::optional<PlayedTone> tone;
+    std::vector<double> volume_steps;
+    std::vector<Mark> marks;
+    std::optional<std::string> recorded_at, after_change;
+    std::vector<TakeFault> faults;
+
+    bool has(TakeFault fault) const;
+};
+struct Observation {
+    std::string what;                        ///< "ground_drop", "noise_heard", ...
+    std::optional<double> value;             ///< a meter's reading
+    std::optional<std::string> heard;        ///< what the ear said: "same" "quieter" "louder" "gone"
+    std::string unit;                        ///< "V", "ohm" or empty
+    bool declined = false;                   ///< asked for and not given; value is unset then
+    Conditions conditions;
+    std::optional<std::string> after_change;
+};
+struct Job {
+    std::string title;
+    std::optional<std::string> date, complaint;
+    VehicleData vehicle;
+    SourceData source;
+    std::vector<AmplifierData> amplifiers;
+    std::vector<SpeakerData> speakers;
+    CableData cables;
+    SupplyData supply;
+    InterfaceData interface;
+    Limits limits;
+    std::vector<Take> takes;
+    std::vector<Observation> observations;
+
+    /// Volts at sample value 1.0 of a take's channel with its pad's loss added back; unset when not calibrated.
+    std::optional<double> volts_full_scale(const Take& take, std::size_t channel_index) const;
+    /// Limit for the source's ceiling [percent THD].
+    double ceiling_thd_percent() const { return limits.ceiling_thd_percent.value_or(1.0); }
+};
+
+struct Warning {
+    std::string code;    ///< stable word: "unknown_field", "take_unreadable"
+    std::string text;    ///< one sentence for the user
+    std::optional<std::string> take;
+};
+
+}  // namespace hushtrace

@@ -1,0 +1,65 @@
+"""Checks every #include of src/ and include/ against the table of layers, and that the check itself can fail."""
+import pathlib
+import re
+import sys
+
+USES = {
+    "signal": [],
+    "spectrum": ["signal"],
+    "measure": ["spectrum"],
+    "vehicle": ["signal"],
+    "simulation": ["signal"],
+    "job": ["measure", "vehicle"],
+    "audio": ["signal", "simulation"],
+    "diagnose": ["measure", "vehicle", "job"],
+    "report": ["diagnose", "job"],
+    "live": ["audio", "diagnose", "job"],
+}
+LIBRARIES = {
+    "sndfile.h": {"signal"},
+    "kissfft": {"spectrum"},
+    "portaudio.h": {"audio"},
+    "nlohmann": {"simulation", "job", "report", "cli"},
+    "CLI": {"cli"},
+    "httplib.h": {"live"},
+    "qrencode.h": {"live"},
+}
+INCLUDE = re.compile(r'^\s*#\s*include\s*[<"]([^>"]+)[>"]', re.M)
+
+
+def reachable(layer):
+    found = {layer}
+    for lower in USES[layer]:
+        found |= reachable(lower)
+    return found
+
+
+def fault(layer, included):
+    """What is wrong with `layer` including `included`, or None."""
+    parts = included.split("/")
+    if parts[0] == "hushtrace" and layer != "cli" and parts[1] not in reachable(layer):
+        return f"{layer} may not know {parts[1]}"
+    for library, allowed in LIBRARIES.items():
+        if parts[0] == library and layer not in allowed:
+            return f"{layer} may not know {library}"
+    return None
+
+
+def main(top):
+    assert fault("measure", "hushtrace/job/job.hpp"), "the check is blind"
+    assert fault("diagnose", "hushtrace/simulation/vehicle.hpp"), "the check is blind"
+    assert not fault("report", "hushtrace/measure/level.hpp"), "the check is too strict"
+    seen, faults = 0, []
+    for root in ("src", "include/hushtrace"):
+        for path in sorted((top / root).rglob("*.[ch]pp")):
+            layer = path.relative_to(top / root).parts[0]
+            for included in INCLUDE.findall(path.read_text()):
+                seen += 1
+                wrong = fault(layer, included)
+                if wrong:
+                    faults.append(f"{path.relative_to(top)}: {wrong} ({included})")
+    print("\n".join(faults) or f"{seen} includes keep to the table")
+    return 1 if faults or seen == 0 else 0
+
+
+sys.exit(main(pathlib.Path(sys.argv[1])))
