@@ -16,6 +16,8 @@ public:
     using Column = std::function<void(double time_s, std::span<const double> density)>;
     SpectrogramStream(double sample_rate_hz, std::size_t length, std::size_t hop, WindowKind window, Column column);
     ~SpectrogramStream();
+    SpectrogramStream(SpectrogramStream&&) noexcept;
+    SpectrogramStream& operator=(SpectrogramStream&&) noexcept;
     void add(std::span<const double> samples);
 
 private:
