@@ -80,6 +80,7 @@ struct FloorReading {
     std::optional<double> itu468_dbfs, itu468_dbv;              ///< rms, 0 dB at 1 kHz
     double sd_db = 0;
     bool limited_by_interface = false;
+    std::optional<double> itu468_quasi_peak_dbfs, itu468_quasi_peak_dbv;   ///< unset where not measured
 };
 
 /// For the pictures: what a take looks like, with the findings' places in it.

@@ -1,0 +1,43 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/job/job_folder.hpp"
+
+/// The results as JSON, one document a command:
+/// { "schema": "hushtrace.<command>/1", "tool": { name, version }, "input": {...}, "results": {...},
+/// "warnings": [...] }. Every key of the contract is there in every document; what isn't known is null, and
+/// so is a level of digital silence (with a warning "digital_silence"). No NaN or infinity is ever written.
+/// Levels are rounded to 0.01 dB, other figures to six significant ones. Text that is no UTF-8 is repaired
+/// with U+FFFD. Ends in a newline.
+namespace hushtrace {
+
+/// What a record is made of: the analyses that the takes allowed, and why another is absent.
+struct Analyses {
+    std::optional<NoiseAnalysis> noise;
+    std::optional<GainAnalysis> gain;
+    std::vector<Warning>
+        warnings;  ///< "noise_not_analysed", "gain_not_analysed": what the job has no takes for
+};
+
+std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version);
+std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis, std::string_view version);
+/// results = { noise: results of noise or null, gain: results of gain or null, page, data }, the last two
+/// being where the record was written.
+std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
+                            std::string_view page, std::string_view data);
+
+/// The job's own warnings, then the analysis', each once.
+std::vector<Warning> all_warnings(const std::vector<Warning>& of_job,
+                                  const std::vector<Warning>& of_analysis);
+/// The record's: those of the job, of both analyses, and what could not be analysed.
+std::vector<Warning> all_warnings(const OpenedJob& opened, const Analyses& analyses);
+
+/// Whether something measured fails a limit written in job.json: a ceiling_thd_percent written there that the
+/// source exceeds at every volume of a take. A limit that isn't written never fails.
+bool fails_limit(const Job& job, const GainAnalysis& analysis);
+
+}  // namespace hushtrace

@@ -1,0 +1,14 @@
+#pragma once
+#include <string>
+
+#include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/job/job_folder.hpp"
+
+/// What the terminal shows: findings first, then what to do, figures, warnings last. Lines of at most 80
+/// columns, UTF-8, no colour; foreign text is cleaned of control characters. Ends in a newline.
+namespace hushtrace {
+
+std::string noise_text(const OpenedJob& opened, const NoiseAnalysis& analysis);
+std::string gain_text(const OpenedJob& opened, const GainAnalysis& analysis);
+
+}  // namespace hushtrace

@@ -1,0 +1,60 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "hushtrace/diagnose/findings.hpp"
+
+/// Figures and findings in plain words: one spelling for the terminal and the page. All text is UTF-8.
+namespace hushtrace {
+
+/// Makes foreign text fit to be shown: control characters (a terminal's escape sequences among them) become
+/// spaces, bytes that are no UTF-8 become U+FFFD.
+std::string clean_text(std::string_view text);
+
+/// Columns that text takes on a terminal: one a code point, two for the wide letters of East Asia, none for
+/// combining marks.
+std::size_t display_width(std::string_view text);
+
+/// Breaks text into lines of at most `columns`; a word that is longer is broken inside.
+///   columns   1 or more; lines never end in a space; text without words gives no lines
+std::vector<std::string> wrap_text(std::string_view text, std::size_t columns);
+
+/// "50.02 Hz", "1.234 kHz": four figures.
+std::string frequency_text(double frequency_hz);
+/// "4.37 mV", "31.2 µV", "3.91 V" rms: three figures; 0 is "0 V".
+std::string volts_text(double volts);
+/// A number with so many significant figures, without an exponent: 0.0123, 12.3, 1230.
+std::string figures_text(double value, int figures);
+/// "-47.2 dBV (4.37 mV)" where calibrated, else "-50.1 dBFS (not calibrated)"; "digital silence" when neither
+/// is known.
+std::string level_text(std::optional<double> level_dbfs, std::optional<double> level_dbv);
+/// The same without the volts and the remark, for tables: "-47.2 dBV".
+std::string short_level_text(std::optional<double> level_dbfs, std::optional<double> level_dbv);
+/// "6 dB quieter", "3 dB louder", "no change", with "(±2)" where the sd is known.
+std::string change_text(double change_db, std::optional<double> sd_db);
+/// "very likely (93 %)", "likely", "possible", "a guess" from 0.9, 0.7 and 0.4 on (our own words, no source).
+std::string confidence_text(double confidence);
+/// "left and right".
+std::string channels_text(const std::vector<Channel>& channels);
+
+/// "Alternator whine at 380.1 Hz", "Hiss, 1 kHz to 20 kHz", "Clipping".
+std::string headline(const NoiseSource& source);
+/// An entry path's name for people, with its mechanism: "pick-up along the signal lead (magnetic, into the
+/// lead itself)".
+std::string path_text(const EntryPath& path);
+/// A health fault for people: "diode_open" is "an open diode in the alternator"; an unknown word with its
+/// underscores as spaces.
+std::string fault_text(std::string_view fault);
+/// A word of job.json for people: underscores become spaces.
+std::string spaced(std::string_view word);
+/// An evidence's text with its figure where the text doesn't hold it already.
+std::string evidence_text(const Evidence& evidence);
+/// Conditions in one line: "engine idle at 760 rpm, volume 12, lead normal, headlights on".
+std::string conditions_text(const Conditions& conditions);
+
+/// Whether any level of the findings is known in dBFS alone.
+bool lacks_calibration(const NoiseAnalysis& analysis);
+
+}  // namespace hushtrace

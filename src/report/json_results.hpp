@@ -1,0 +1,23 @@
+#pragma once
+#include <cmath>
+#include <nlohmann/json.hpp>
+#include <optional>
+
+#include "hushtrace/diagnose/findings.hpp"
+
+/// The `results` objects of the documents; used by this layer's sources alone.
+namespace hushtrace {
+
+nlohmann::ordered_json noise_results(const NoiseAnalysis& analysis);
+nlohmann::ordered_json gain_results(const GainAnalysis& analysis);
+
+inline bool is_known(std::optional<double> value) {
+    return value && std::isfinite(*value);
+}
+
+/// Rounded to 0.01 [dB]; null where unset, infinite or no number.
+nlohmann::ordered_json level_json(std::optional<double> level_db);
+/// Rounded to six significant figures; null where unset, infinite or no number.
+nlohmann::ordered_json figure_json(std::optional<double> value);
+
+}  // namespace hushtrace

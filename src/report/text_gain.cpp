@@ -1,0 +1,93 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "hushtrace/report/document.hpp"
+#include "hushtrace/report/text.hpp"
+#include "hushtrace/report/wording.hpp"
+#include "lines.hpp"
+
+namespace hushtrace {
+namespace {
+
+std::string volume_text(std::optional<double> volume, std::size_t step) {
+    return volume ? fmt::format("volume {:g}", *volume) : fmt::format("step {}", step);
+}
+
+void tell_amplifiers(Lines& lines, const GainAnalysis& analysis) {
+    if (analysis.amplifiers.empty()) return;
+    lines.title("Set the amplifiers");
+    for (const AmplifierSetting& one : analysis.amplifiers) {
+        lines.add(one.name.empty() ? "amplifier" : one.name);
+        if (one.sensitivity_v)
+            lines.add(
+                fmt::format(
+                    "sensitivity {}: at the ceiling its input gets {}", volts_text(*one.sensitivity_v),
+                    one.input_v_at_ceiling ? volts_text(*one.input_v_at_ceiling) : "an unknown voltage"),
+                2);
+        if (one.target_output_v)
+            lines.add(fmt::format("turn its gain up until its output reads {} with the ceiling's tone",
+                                  volts_text(*one.target_output_v)),
+                      2);
+        if (one.gain_db) lines.add(fmt::format("that is a gain of {:.1f} dB", *one.gain_db), 2);
+        if (one.noise_at_output_dbv)
+            lines.add("its output noise will be " + level_text(std::nullopt, one.noise_at_output_dbv), 2);
+        if (one.noise_at_ear_db_spl)
+            lines.add(fmt::format("at the ear about {:.0f} dB SPL", *one.noise_at_ear_db_spl), 2);
+        for (const std::string& note : one.notes) lines.add(note, 2, "! ");
+    }
+}
+
+void tell_curve(Lines& lines, const StepCurve& curve) {
+    lines.add(fmt::format("{}, {}, tone {}", curve.take, spaced(to_word(curve.channel)),
+                          frequency_text(curve.tone_hz)));
+    for (const VolumeStep& one : curve.steps) {
+        const std::string level =
+            one.level_v ? volts_text(*one.level_v) : fmt::format("{:.1f} dBFS", one.level_dbfs);
+        std::string remark;
+        if (one.input_overload) remark = "  interface overloaded";
+        if (curve.ceiling && curve.ceiling->step == one.number) remark = "  <- ceiling";
+        lines.row(fmt::format("{}{}THD {} %{}", padded(volume_text(one.volume, one.number), 13),
+                              padded(level, 13), figures_text(one.thd_percent, 2), remark),
+                  2);
+    }
+    if (!curve.ceiling_reason.empty()) lines.add("no ceiling: " + spaced(curve.ceiling_reason), 2);
+}
+
+}  // namespace
+
+std::string gain_text(const OpenedJob& opened, const GainAnalysis& analysis) {
+    Lines lines;
+    lines.title(fmt::format("Gain: {}", opened.job.title.empty() ? "untitled job" : opened.job.title));
+    lines.add(analysis.ceiling_text);
+    if (analysis.ceiling) {
+        const Ceiling& top = *analysis.ceiling;
+        std::string facts = fmt::format("Ceiling: {}, ", volume_text(top.volume, top.step));
+        facts += top.level_v ? volts_text(*top.level_v)
+                             : fmt::format("{:.1f} dBFS (not calibrated)", top.level_dbfs);
+        facts +=
+            fmt::format(" at {}, THD {} %", frequency_text(top.tone_hz), figures_text(top.thd_percent, 2));
+        if (top.next_volume_thd_percent)
+            facts += fmt::format("; at the next volume {} %", figures_text(*top.next_volume_thd_percent, 2));
+        lines.add(facts + ".");
+    }
+    lines.add(
+        fmt::format("Limit: {} % THD{}.", figures_text(analysis.limit_thd_percent, 2),
+                    opened.job.limits.ceiling_thd_percent ? ", written in job.json" : " (the usual one)"));
+    if (fails_limit(opened.job, analysis))
+        lines.add("FAILS the limit: distorted at every volume that was played.");
+    tell_amplifiers(lines, analysis);
+    if (!analysis.curves.empty()) lines.title("Distortion against volume");
+    for (const StepCurve& curve : analysis.curves) tell_curve(lines, curve);
+    const bool uncalibrated = std::any_of(
+        analysis.curves.begin(), analysis.curves.end(),
+        [](const StepCurve& curve) { return !curve.steps.empty() && !curve.steps.front().level_v; });
+    if (uncalibrated) {
+        lines.gap();
+        lines.add("Not calibrated: for volts run hushtrace calibrate, with a known voltage on a meter.");
+    }
+    tell_warnings(lines, all_warnings(opened.warnings, analysis.warnings));
+    return lines.text();
+}
+
+}  // namespace hushtrace

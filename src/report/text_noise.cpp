@@ -1,0 +1,122 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "hushtrace/report/document.hpp"
+#include "hushtrace/report/text.hpp"
+#include "hushtrace/report/wording.hpp"
+#include "lines.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr std::size_t kDetailed = 12;  // findings told in full; the others get a line each
+constexpr std::size_t kEvidence = 3;   // facts told a finding
+
+const LevelInTake* loudest(const NoiseSource& source) {
+    const LevelInTake* best = nullptr;
+    for (const LevelInTake& one : source.levels)
+        if (one.level_dbfs && (!best || *one.level_dbfs > *best->level_dbfs)) best = &one;
+    return best;
+}
+
+void tell_source(Lines& lines, const NoiseAnalysis& analysis, const NoiseSource& source, std::size_t number) {
+    const std::string bullet = fmt::format("{}. ", number);
+    const std::size_t indent = bullet.size();
+    std::string head = headline(source);
+    if (source.kind != NoiseKind::heard_only) head += ": " + level_text(source.level_dbfs, source.level_dbv);
+    lines.add(head, 0, bullet);
+    std::string where = confidence_text(source.confidence);
+    if (!source.channels.empty()) where += "; " + channels_text(source.channels);
+    if (const LevelInTake* at = loudest(source)) where += "; loudest in " + at->take;
+    lines.add(where, indent);
+    if (source.engine_order)
+        lines.add(fmt::format("{} lines per crankshaft turn", figures_text(*source.engine_order, 4)), indent);
+    if (source.clipped_share)
+        lines.add(fmt::format("{} % of the samples sit at the limit",
+                              figures_text(100.0 * *source.clipped_share, 2)),
+                  indent);
+    for (std::size_t i = 0; i < std::min(kEvidence, source.evidence.size()); ++i)
+        lines.add(evidence_text(source.evidence[i]), indent, "- ");
+    for (const EntryPath& path : analysis.entry_paths)
+        if (path.source_id == source.id && path.probability >= 0.1)
+            lines.add(fmt::format("gets in by {}: {:.0f} %", path_text(path), 100.0 * path.probability),
+                      indent, "> ");
+}
+
+void tell_sources(Lines& lines, const NoiseAnalysis& analysis) {
+    if (analysis.noise_sources.empty()) lines.add("Nothing found above the floor.");
+    for (std::size_t i = 0; i < analysis.noise_sources.size(); ++i) {
+        const NoiseSource& source = analysis.noise_sources[i];
+        if (i < kDetailed) {
+            tell_source(lines, analysis, source, i + 1);
+        } else {
+            if (i == kDetailed) lines.add("Also:");
+            lines.add(fmt::format("{}: {}", headline(source),
+                                  short_level_text(source.level_dbfs, source.level_dbv)),
+                      0, fmt::format("{}. ", i + 1));
+        }
+    }
+}
+
+void tell_actions(Lines& lines, const NoiseAnalysis& analysis) {
+    if (analysis.actions.empty()) return;
+    lines.title("What to do");
+    std::size_t number = 0;
+    for (const Action& one : analysis.actions) {
+        const std::string bullet = fmt::format("{}. ", ++number);
+        lines.add(one.action, 0, bullet);
+        if (one.expected_change_db)
+            lines.add("Expect: " + change_text(*one.expected_change_db, one.sd_db), bullet.size());
+        if (!one.why.empty()) lines.add("Why: " + one.why, bullet.size());
+    }
+}
+
+void tell_floor(Lines& lines, const NoiseAnalysis& analysis) {
+    if (analysis.floor.empty()) return;
+    lines.title("Noise floor, 20 Hz to 20 kHz");
+    const bool volts = std::any_of(analysis.floor.begin(), analysis.floor.end(),
+                                   [](const FloorReading& one) { return one.unweighted_dbv.has_value(); });
+    bool limited = false;
+    std::string take;
+    for (const FloorReading& one : analysis.floor) {
+        if (one.take != take) lines.add(one.take + ":");
+        take = one.take;
+        limited = limited || one.limited_by_interface;
+        const std::string line = fmt::format(
+            "{}{}A {}ITU-468 {}{}", padded(spaced(to_word(one.channel)), 15),
+            padded(short_level_text(one.unweighted_dbfs, one.unweighted_dbv), 14),
+            padded(short_level_text(one.a_weighted_dbfs, one.a_weighted_dbv), 14),
+            short_level_text(one.itu468_dbfs, one.itu468_dbv), one.limited_by_interface ? " *" : "");
+        lines.row(line, 2);
+    }
+    if (limited) lines.add("* limited by the interface's own noise: the vehicle may be quieter");
+    if (!volts) lines.add("Not calibrated: dBFS can't be compared between set-ups.");
+}
+
+}  // namespace
+
+std::string noise_text(const OpenedJob& opened, const NoiseAnalysis& analysis) {
+    Lines lines;
+    const std::size_t takes = analysis.takes.size();
+    lines.title(fmt::format("Noise: {} ({} {})", opened.job.title.empty() ? "untitled job" : opened.job.title,
+                            takes, takes == 1 ? "take" : "takes"));
+    tell_sources(lines, analysis);
+    if (!analysis.health.empty()) {
+        lines.title("Health");
+        for (const HealthFinding& one : analysis.health)
+            lines.add(
+                fmt::format("{}: {}. {}", fault_text(one.fault), confidence_text(one.confidence), one.why), 0,
+                "- ");
+    }
+    tell_actions(lines, analysis);
+    tell_floor(lines, analysis);
+    if (lacks_calibration(analysis)) {
+        lines.gap();
+        lines.add("For levels in volts: hushtrace calibrate, with a known voltage on a meter.");
+    }
+    tell_warnings(lines, all_warnings(opened.warnings, analysis.warnings));
+    return lines.text();
+}
+
+}  // namespace hushtrace
