@@ -27,7 +27,11 @@ constexpr std::array<Names, 14> kNames = {{
 
 }  // namespace
 
-std::string_view to_word(NoiseKind kind) { return kNames.at(static_cast<std::size_t>(kind)).word; }
-std::string_view plain_name(NoiseKind kind) { return kNames.at(static_cast<std::size_t>(kind)).plain; }
+std::string_view to_word(NoiseKind kind) {
+    return kNames.at(static_cast<std::size_t>(kind)).word;
+}
+std::string_view plain_name(NoiseKind kind) {
+    return kNames.at(static_cast<std::size_t>(kind)).plain;
+}
 
 }  // namespace hushtrace

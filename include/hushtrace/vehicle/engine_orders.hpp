@@ -1,0 +1,39 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+namespace hushtrace {
+
+/// What is known of frequencies that follow an engine. An order counts events per crankshaft turn.
+///   sources  six-pulse rectifier theory; common practice for the usual ranges, no source (docs/noise.md lists both)
+
+/// Hertz of whine per rpm of the crankshaft, p r / 10 for six pulses: p pole pairs, r pulley ratio.
+struct WhineConstants {
+    static constexpr double usual_low = 1.2, usual_high = 2.4;
+    static constexpr double possible_low = 0.8, possible_high = 2.8;   // twice that on machines with two sets
+};
+inline double whine_hz_per_rpm(double pole_pairs, double pulley_ratio) { return pole_pairs * pulley_ratio / 10.0; }
+
+/// Crankshaft speed of an idling engine, cold or warm [1/min].
+struct IdleSpeed {
+    static constexpr double low = 550.0, high = 1500.0;
+};
+
+/// Ignition (or injection) events per crankshaft turn: cylinders / 2 for four strokes, cylinders for two.
+/// Wasted spark doesn't double it.
+double firing_order(int cylinders, int strokes);
+
+/// Range of firing frequency [Hz] at a speed, for engines of 3 to 12 cylinders when the number isn't known.
+std::pair<double, double> firing_range_hz(double rpm_low, double rpm_high, std::optional<int> cylinders,
+                                          std::optional<int> strokes);
+
+/// Pole pairs and pulley ratio that would give a whine constant, usual ones first; empty when none does.
+struct PulleyGuess {
+    int pole_pairs = 0;
+    double pulley_ratio = 0;
+};
+std::vector<PulleyGuess> pulleys_for(double hz_per_rpm);
+
+}  // namespace hushtrace

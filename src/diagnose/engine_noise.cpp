@@ -1,0 +1,285 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/vehicle/engine_orders.hpp"
+#include "noise_parts.hpp"
+
+namespace hushtrace {
+namespace {
+
+double power_of(const OrderLine& line) {
+    double sum = 0;
+    for (const double p : line.mean_square) sum += p;
+    return sum;
+}
+
+/// The line nearest to a ratio, within what wander and reading leave open; none if there is none.
+const OrderLine* line_at(const MovingFamily& family, double ratio) {
+    const OrderLine* best = nullptr;
+    for (const OrderLine& line : family.lines) {
+        const double reach = std::max(0.0025 * ratio, 2.5 / family.mean_hz);
+        if (std::abs(line.ratio - ratio) > reach) continue;
+        if (!best || power_of(line) > power_of(*best)) best = &line;
+    }
+    return best;
+}
+
+enum class Fit { impossible, possible, usual };
+
+/// Whether a line may be six pulses of the alternator: by its hertz per rpm where the speed is stated (within
+/// 6 %), else by what an idling or raised engine can do.
+Fit fits_alternator(double frequency_hz, const Conditions& conditions) {
+    using W = WhineConstants;
+    if (conditions.rpm && *conditions.rpm > 0.0) {
+        const double k = frequency_hz / *conditions.rpm;
+        if (k < 0.94 * W::possible_low || k > 2.0 * 1.06 * W::possible_high) return Fit::impossible;
+        return k > 0.94 * W::usual_low && k < 1.06 * W::usual_high ? Fit::usual : Fit::possible;
+    }
+    const bool idling = conditions.engine == Engine::idle;
+    const double low = IdleSpeed::low, high = idling ? IdleSpeed::high : 4500.0;
+    if (frequency_hz < W::possible_low * low || frequency_hz > 2.0 * W::possible_high * high)
+        return Fit::impossible;
+    const double warm_low = idling ? 600.0 : 1200.0, warm_high = idling ? 1000.0 : 3500.0;
+    return frequency_hz > W::usual_low * warm_low && frequency_hz < W::usual_high * warm_high ? Fit::usual
+                                                                                              : Fit::possible;
+}
+
+/// Sub-lines of a six-pulse line: the stator's own frequency and its multiples below six.
+constexpr std::array<double, 5> kFractions = {1.0 / 6, 2.0 / 6, 3.0 / 6, 4.0 / 6, 5.0 / 6};
+
+double six_pulse_merit(const MovingFamily& family, const OrderLine& candidate, Fit fit) {
+    const double power = power_of(candidate);
+    double explained = power;
+    std::size_t relatives = 0;
+    for (const double m : {2.0, 3.0, 4.0}) {
+        const OrderLine* multiple = line_at(family, m * candidate.ratio);
+        if (!multiple) continue;
+        if (power_of(*multiple) > 3.0 * power) return -1e9;  // then that one would lead
+        explained += power_of(*multiple);
+        ++relatives;
+    }
+    for (const double part : kFractions) {
+        const OrderLine* below = line_at(family, part * candidate.ratio);
+        if (!below) continue;
+        explained += power_of(*below);
+        ++relatives;
+    }
+    if (power < 0.002 * explained) return -1e9;
+    const double prior_db = fit == Fit::usual ? 0.0 : -7.0;
+    return decibels_from_power(explained) + 0.5 * decibels_from_power(power / explained) + prior_db +
+           2.0 * static_cast<double>(std::min<std::size_t>(relatives, 3));
+}
+
+}  // namespace
+
+std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
+    const Conditions& conditions = survey.take->conditions;
+    if (!engine_turns(conditions.engine) && conditions.engine != Engine::ready) return std::nullopt;
+    std::optional<WhineInTake> best;
+    double best_merit = -1e8;
+    for (std::size_t i = 0; i < survey.families.size(); ++i) {
+        const MovingFamily& family = survey.families[i];
+        for (const OrderLine& candidate : family.lines) {
+            const double frequency_hz = candidate.ratio * family.mean_hz;
+            const Fit fit = fits_alternator(frequency_hz, conditions);
+            if (fit == Fit::impossible) continue;
+            const double merit = six_pulse_merit(family, candidate, fit);
+            if (merit <= best_merit) continue;
+            best_merit = merit;
+            WhineInTake whine;
+            whine.survey = &survey;
+            whine.family = i;
+            whine.frequency_hz = frequency_hz;
+            whine.frequency_sd_hz =
+                std::max(candidate.ratio_sd * family.mean_hz,
+                         family.wander * frequency_hz / std::sqrt(std::max(1.0, survey.duration_s / 0.5)));
+            whine.wander = family.wander;
+            whine.significance = family.ridge.significance;
+            whine.usual_constant = fit == Fit::usual;
+            if (conditions.rpm && *conditions.rpm > 0.0) whine.hz_per_rpm = frequency_hz / *conditions.rpm;
+            best = whine;
+        }
+    }
+    if (!best) return std::nullopt;
+    const MovingFamily& family = survey.families[*best->family];
+    const double ratio = best->frequency_hz / family.mean_hz;
+    const OrderLine* leader = line_at(family, ratio);
+    std::size_t loudest = 0;
+    for (std::size_t c = 0; c < leader->mean_square.size(); ++c)
+        if (leader->mean_square[c] > leader->mean_square[loudest]) loudest = c;
+    best->mean_square.assign(survey.channels.size(), 0.0);
+    const auto volts = survey.channels[loudest].volts_full_scale;
+    const auto take_in = [&](double number) {
+        const OrderLine* line = line_at(family, number * ratio);
+        if (!line) return false;
+        for (std::size_t c = 0; c < survey.channels.size(); ++c) best->mean_square[c] += line->mean_square[c];
+        const double level = dbfs_from_mean_square(std::max(line->mean_square[loudest], 1e-20));
+        Harmonic harmonic{number, line->ratio * family.mean_hz, level, std::nullopt};
+        if (volts) harmonic.level_dbv = dbv_from_dbfs(level, *volts);
+        best->harmonics.push_back(harmonic);
+        return true;
+    };
+    const double lead_db = decibels_from_power(std::max(power_of(*leader), 1e-30));
+    for (std::size_t n = 0; n < kFractions.size(); ++n) {
+        if (!take_in(kFractions[n])) continue;
+        const double against_db =
+            decibels_from_power(std::max(power_of(*line_at(family, kFractions[n] * ratio)), 1e-30)) - lead_db;
+        if (n == 0) best->order_1_db = against_db;
+        if (n == 1) best->order_2_db = against_db;
+    }
+    for (const double m : {1.0, 2.0, 3.0, 4.0, 5.0, 6.0})
+        if (take_in(m) && m > 1.0) ++best->multiples;
+    // 11 to 23 dB in the current; inductive coupling takes up to 16 dB off a line at a sixth of the frequency
+    best->first_order = best->order_1_db > -5.0;
+    best->second_order =
+        !best->first_order && best->order_2_db > 0.0 && best->order_2_db > best->order_1_db + 12.0;
+    return best;
+}
+
+std::optional<WhineInTake> held_whine_in(const TakeSurvey& survey, const TakeSurvey* off,
+                                         std::optional<double> known_hz_per_rpm) {
+    const Conditions& conditions = survey.take->conditions;
+    if (!engine_turns(conditions.engine) || survey.channels.empty()) return std::nullopt;
+    std::optional<WhineInTake> best;
+    double best_power = 0;
+    for (std::size_t c = 0; c < survey.channels.size(); ++c) {
+        const ChannelSurvey& channel = survey.channels[c];
+        for (const SpectralLine& line : channel.lines) {
+            const Fit fit = fits_alternator(line.frequency_hz, conditions);
+            if (fit == Fit::impossible || line.prominence_db < 10.0 || line.mean_square <= best_power)
+                continue;
+            if (known_hz_per_rpm && conditions.rpm) {
+                if (std::abs(line.frequency_hz / (*known_hz_per_rpm * *conditions.rpm) - 1.0) > 0.06)
+                    continue;
+            } else if (fit != Fit::usual || !conditions.rpm) {
+                continue;
+            }
+            if (off) {  // a line that is there with the engine off is none of its
+                bool there = false;
+                for (const ChannelSurvey& quiet : off->channels)
+                    for (const SpectralLine& other : quiet.lines)
+                        if (std::abs(other.frequency_hz - line.frequency_hz) <
+                                std::max(2.0, 0.001 * line.frequency_hz) &&
+                            other.mean_square > 0.1 * line.mean_square)
+                            there = true;
+                if (there) continue;
+            } else if (!known_hz_per_rpm) {
+                continue;
+            }
+            best_power = line.mean_square;
+            WhineInTake whine;
+            whine.survey = &survey;
+            whine.frequency_hz = line.frequency_hz;
+            whine.frequency_sd_hz = std::max(line.frequency_sd_hz, line.width_hz / 6.0);
+            whine.significance = line.prominence_db;
+            whine.usual_constant = fit == Fit::usual;
+            if (conditions.rpm) whine.hz_per_rpm = line.frequency_hz / *conditions.rpm;
+            best = whine;
+        }
+    }
+    if (!best) return std::nullopt;
+    best->mean_square.assign(survey.channels.size(), 0.0);
+    for (std::size_t c = 0; c < survey.channels.size(); ++c)
+        for (const double m : {1.0, 2.0, 3.0})
+            for (const SpectralLine& line : survey.channels[c].lines)
+                if (std::abs(line.frequency_hz - m * best->frequency_hz) <
+                    std::max(2.0, 0.0015 * m * best->frequency_hz)) {
+                    best->mean_square[c] += line.mean_square;
+                    if (c > 0) continue;
+                    const double level = dbfs_from_mean_square(line.mean_square);
+                    Harmonic harmonic{m, line.frequency_hz, level, std::nullopt};
+                    if (survey.channels[c].volts_full_scale)
+                        harmonic.level_dbv = dbv_from_dbfs(level, *survey.channels[c].volts_full_scale);
+                    best->harmonics.push_back(harmonic);
+                    if (m > 1.0) ++best->multiples;
+                }
+    return best;
+}
+
+double correlation_of(const Track& a, const Track& b) {
+    if (a.empty() || b.empty()) return 0.0;
+    const double from = std::max(a.time_s.front(), b.time_s.front()) + 0.3;
+    const double to = std::min(a.time_s.back(), b.time_s.back()) - 0.3;
+    double n = 0, sa = 0, sb = 0, saa = 0, sbb = 0, sab = 0;
+    for (double t = from; t < to; t += 0.1) {
+        double x = 0,
+               y = 0;  // both smoothed over half a second: the click rate is read more coarsely than a line
+        for (int j = -2; j <= 2; ++j) {
+            x += a.at(t + 0.1 * j) / 5.0;
+            y += b.at(t + 0.1 * j) / 5.0;
+        }
+        n += 1;
+        sa += x;
+        sb += y;
+        saa += x * x;
+        sbb += y * y;
+        sab += x * y;
+    }
+    if (n < 10) return 0.0;
+    const double spread = std::sqrt(std::max(saa - sa * sa / n, 0.0) * std::max(sbb - sb * sb / n, 0.0));
+    return spread > 0.0 ? (sab - sa * sb / n) / spread : 0.0;
+}
+
+std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey* off,
+                                      const WhineInTake* whine, const Job& job) {
+    ClicksInTake clicks;
+    clicks.survey = &survey;
+    const ImpulseTrain* strongest = nullptr;
+    for (std::size_t c = 0; c < survey.channels.size(); ++c) {
+        const auto& train = survey.channels[c].clicks;
+        if (!train || (strongest && train->significance <= strongest->significance)) continue;
+        strongest = &*train;
+        clicks.channel = c;
+    }
+    // a train that lifts the power at its clicks by less than half is a flutter, no row of clicks
+    if (!strongest || strongest->contrast_db < 1.5) return std::nullopt;
+    clicks.train = *strongest;
+    const double rate = strongest->rate.mean_hz();
+    const Conditions& conditions = survey.take->conditions;
+    if (whine && whine->family)
+        clicks.moves_with_whine =
+            correlation_of(strongest->rate, survey.families[*whine->family].ridge.track);
+    if (!engine_turns(conditions.engine)) {
+        clicks.why = fmt::format("{:.1f} clicks a second with the engine at rest", rate);
+        return clicks;
+    }
+    if (off)
+        for (const ChannelSurvey& quiet : off->channels)
+            if (quiet.clicks && std::abs(quiet.clicks->rate.mean_hz() / rate - 1.0) < 0.02) {
+                clicks.why = fmt::format("{:.1f} clicks a second, with the engine off as well", rate);
+                return clicks;
+            }
+    const double low = conditions.rpm ? 0.92 * *conditions.rpm
+                                      : (conditions.engine == Engine::idle ? IdleSpeed::low : 1000.0);
+    const double high = conditions.rpm ? 1.08 * *conditions.rpm
+                                       : (conditions.engine == Engine::idle ? IdleSpeed::high : 4500.0);
+    const auto [least, most] = firing_range_hz(low, high, job.vehicle.cylinders, job.vehicle.strokes);
+    // one coil that differs from the others makes the train read at the rate of that coil: half a turn's
+    // share
+    double parts = 1.0;
+    bool fits = rate >= least && rate <= most;
+    if (!fits && job.vehicle.cylinders && rate * *job.vehicle.cylinders >= least &&
+        rate * *job.vehicle.cylinders <= most) {
+        parts = *job.vehicle.cylinders;
+        fits = true;
+    }
+    if (!fits) {
+        clicks.why =
+            fmt::format("{:.1f} clicks a second, which the engine at this speed does not give", rate);
+        return clicks;
+    }
+    clicks.ignition = true;
+    if (job.vehicle.cylinders)
+        clicks.rpm =
+            60.0 * rate * parts / firing_order(*job.vehicle.cylinders, job.vehicle.strokes.value_or(4));
+    clicks.why = clicks.rpm ? fmt::format("{:.1f} clicks a second, as {} cylinders give at {:.0f} rpm", rate,
+                                          *job.vehicle.cylinders, *clicks.rpm)
+                            : fmt::format("{:.1f} clicks a second, within what a running engine gives", rate);
+    return clicks;
+}
+
+}  // namespace hushtrace

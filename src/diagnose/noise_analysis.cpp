@@ -1,0 +1,471 @@
+#include "hushtrace/diagnose/noise_analysis.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <list>
+
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/vehicle/engine_orders.hpp"
+#include "noise_parts.hpp"
+#include "noise_pictures.hpp"
+
+namespace hushtrace {
+namespace {
+
+bool is_noise_take(const Take& take) {
+    return !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
+}
+bool is_floor_take(const Take& take) {
+    return take.conditions.has(Hookup::inputs_shorted);
+}
+bool engine_active(const Take& take) {
+    return engine_turns(take.conditions.engine) || take.conditions.engine == Engine::ready;
+}
+
+/// The take with the engine at rest that is most like this one: same hookup first, then volume, input,
+/// source.
+const TakeSurvey* quiet_twin(const TakeSurvey& running, const std::list<TakeSurvey>& surveys) {
+    const TakeSurvey* best = nullptr;
+    int best_likeness = -1;
+    for (const TakeSurvey& other : surveys) {
+        if (engine_active(*other.take) || is_floor_take(*other.take) ||
+            other.take->channels != running.take->channels)
+            continue;
+        const Conditions &a = running.take->conditions, &b = other.take->conditions;
+        if (a.point != b.point) continue;
+        const int likeness = (a.hookup == b.hookup ? 8 : 0) + (a.volume == b.volume ? 4 : 0) +
+                             (a.attached == b.attached ? 3 : 0) + (a.laptop == b.laptop ? 2 : 0) +
+                             (a.source == b.source ? 2 : 0) + (a.input == b.input ? 1 : 0);
+        if (likeness <= best_likeness) continue;
+        best = &other;
+        best_likeness = likeness;
+    }
+    return best;
+}
+
+NoiseSource& source_of(std::list<NoiseSource>& sources, NoiseKind kind, double frequency_hz,
+                       double reach_hz) {
+    for (NoiseSource& source : sources)
+        if (source.kind == kind && source.frequency_hz &&
+            std::abs(*source.frequency_hz - frequency_hz) < reach_hz)
+            return source;
+    NoiseSource& made = sources.emplace_back();
+    made.kind = kind;
+    return made;
+}
+
+/// Power of the channels in which a whine may still hide in another take [dBFS]: the noise in its band.
+double power_near(const TakeSurvey& survey, double frequency_hz, double half_width_hz) {
+    double most = 0;
+    for (const ChannelSurvey& channel : survey.channels)
+        most = std::max(most, channel.spectrum.band_mean_square(frequency_hz - half_width_hz,
+                                                                frequency_hz + half_width_hz));
+    return most;
+}
+
+void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const TakeSurvey* off,
+               NoiseAnalysis& out) {
+    const Take& take = *whine.survey->take;
+    const auto found = std::find_if(sources.begin(), sources.end(), [](const NoiseSource& s) {
+        return s.kind == NoiseKind::alternator_whine;
+    });
+    NoiseSource& source = found == sources.end() ? sources.emplace_back() : *found;
+    source.kind = NoiseKind::alternator_whine;
+    const auto before = source.level_dbfs;
+    add_levels(source, *whine.survey, whine.mean_square, take.conditions.engine == Engine::idle ? 1.0 : 0.5);
+    const auto& files = std::vector<std::string>{take.file};
+    double confidence = whine.family ? 0.55 : 0.4;
+    if (whine.family) {
+        source.evidence.push_back({fmt::format("The line near {:.0f} Hz wanders by {:.2f} % as an engine "
+                                               "does; it was followed through the take.",
+                                               whine.frequency_hz, 100 * whine.wander),
+                                   100 * whine.wander,
+                                   "%",
+                                   std::nullopt,
+                                   files,
+                                   {}});
+        if (whine.significance > 20) confidence += 0.1;
+    } else {
+        source.evidence.push_back(
+            {fmt::format("The line at {:.1f} Hz holds still, as a steadily held engine's may.",
+                         whine.frequency_hz),
+             whine.frequency_hz,
+             "Hz",
+             whine.frequency_sd_hz,
+             files,
+             {}});
+    }
+    if (whine.multiples > 0) {
+        confidence += 0.1;
+        source.evidence.push_back(
+            {fmt::format("{} whole multiple{} move{} with it, as rectified current gives.", whine.multiples,
+                         whine.multiples == 1 ? "" : "s", whine.multiples == 1 ? "s" : ""),
+             static_cast<double>(whine.multiples),
+             "lines",
+             std::nullopt,
+             files,
+             {}});
+    }
+    if (whine.hz_per_rpm) {
+        if (whine.usual_constant) confidence += 0.1;
+        source.evidence.push_back(
+            {fmt::format("{:.3f} Hz of whine per rpm; {:.1f} to {:.1f} are usual.", *whine.hz_per_rpm,
+                         WhineConstants::usual_low, WhineConstants::usual_high),
+             *whine.hz_per_rpm,
+             "Hz/rpm",
+             std::nullopt,
+             files,
+             {}});
+    }
+    if (off) {
+        const double width = std::max(5.0, 2.5 * whine.wander * whine.frequency_hz);
+        const double here = power_near(*whine.survey, whine.frequency_hz, width),
+                     there = power_near(*off, whine.frequency_hz, width);
+        const double fall = decibels_from_power(std::max(here, 1e-30) / std::max(there, 1e-30));
+        if (fall > 3.0) {
+            confidence += 0.15;
+            source.evidence.push_back(
+                {fmt::format("With the engine off its band is {:.1f} dB quieter.", fall),
+                 fall,
+                 "dB",
+                 1.0,
+                 {take.file, off->take->file},
+                 {}});
+        } else {
+            confidence -= 0.3;
+            source.evidence.push_back({fmt::format("With the engine off its band is only {:.1f} dB quieter: "
+                                                   "the engine may not be the cause.",
+                                                   fall),
+                                       fall,
+                                       "dB",
+                                       1.0,
+                                       {take.file, off->take->file},
+                                       {}});
+        }
+    }
+    source.confidence = std::max(source.confidence, std::clamp(confidence, 0.1, 0.98));
+    if (before && *before >= *source.level_dbfs) return;  // the loudest take speaks for the frequency
+    source.frequency_hz = whine.frequency_hz;
+    source.frequency_sd_hz = whine.frequency_sd_hz;
+    source.harmonics = whine.harmonics;
+    if (take.conditions.rpm && *take.conditions.rpm > 0)
+        source.engine_order = whine.frequency_hz / (*take.conditions.rpm / 60.0);
+    if (whine.first_order)
+        out.health.push_back(
+            {"diode_open",
+             fmt::format(
+                 "In {} the line at a sixth of the whine stands {:+.0f} dB against it, with its multiples: "
+                 "that is what an open rectifier diode does. Have the alternator tested.",
+                 take.file, whine.order_1_db),
+             0.7});
+    if (whine.second_order)
+        out.health.push_back({"phase_open",
+                              fmt::format("In {} the line at a third of the whine stands {:+.0f} dB against "
+                                          "it while the one at a sixth is weak: "
+                                          "a stator phase may be open. Have the alternator tested.",
+                                          take.file, whine.order_2_db),
+                              0.6});
+}
+
+void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
+    const Take& take = *clicks.survey->take;
+    const double rate = clicks.train.rate.mean_hz();
+    const NoiseKind kind = clicks.ignition ? NoiseKind::ignition_tick : NoiseKind::periodic_tick;
+    NoiseSource* source = nullptr;
+    for (NoiseSource& known : sources)
+        if (known.kind == kind && (clicks.ignition || std::abs(*known.frequency_hz / rate - 1.0) < 0.02))
+            source = &known;
+    if (!source) source = &sources.emplace_back();
+    source->kind = kind;
+    std::vector<double> power(clicks.survey->channels.size(), 0.0);
+    for (std::size_t c = 0; c < power.size(); ++c)
+        if (clicks.survey->channels[c].clicks) power[c] = clicks.survey->channels[c].clicks->mean_square;
+    const auto before = source->level_dbfs;
+    add_levels(*source, *clicks.survey, power, 1.0);
+    if (!before || (source->level_dbfs && *source->level_dbfs > *before)) {
+        source->frequency_hz = rate;
+        source->frequency_sd_hz = std::max(
+            0.02, clicks.train.rate.wander() * rate / std::sqrt(std::max(1.0, clicks.survey->duration_s)));
+        if (clicks.rpm) source->engine_order = rate / (*clicks.rpm / 60.0);
+    }
+    double confidence = std::min(0.75, 0.35 + clicks.train.significance / 100.0);
+    source->evidence.push_back({clicks.why + ".", rate, "Hz", std::nullopt, {take.file}, {}});
+    source->evidence.push_back(
+        {fmt::format("At each click the power above 2 kHz stands {:.1f} dB above that between clicks.",
+                     clicks.train.contrast_db),
+         clicks.train.contrast_db,
+         "dB",
+         std::nullopt,
+         {take.file},
+         {}});
+    if (clicks.moves_with_whine && std::abs(*clicks.moves_with_whine) > 0.5) {
+        confidence += 0.2;
+        source->evidence.push_back(
+            {fmt::format("Its rate moves with the whine (correlation {:.2f}).", *clicks.moves_with_whine),
+             *clicks.moves_with_whine,
+             "",
+             std::nullopt,
+             {take.file},
+             {}});
+    }
+    source->confidence = std::max(source->confidence, std::clamp(confidence, 0.1, 0.95));
+}
+
+void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const TakeSurvey& survey) {
+    const double reach = comb.kind == NoiseKind::mains_hum ? 1.2 : std::max(1.0, 0.0015 * comb.frequency_hz);
+    NoiseSource& source = source_of(sources, comb.kind, comb.frequency_hz, reach);
+    const auto before = source.level_dbfs;
+    add_levels(source, survey, comb.mean_square, 0.2);
+    if (!before || *source.level_dbfs > *before) {
+        source.frequency_hz = comb.frequency_hz;
+        source.frequency_sd_hz = comb.frequency_sd_hz;
+        source.harmonics = comb.harmonics;
+    }
+    source.confidence = std::max(source.confidence, comb.confidence);
+    source.evidence.push_back(
+        {comb.why + ".", comb.frequency_hz, "Hz", comb.frequency_sd_hz, {survey.take->file}, {}});
+}
+
+/// In a word, whether a source that does not follow the engine is there with the engine on, off, or both.
+void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys) {
+    bool off = false, running = false, floor = false, any_off = false, any_running = false;
+    for (const TakeSurvey& survey : surveys) {
+        const bool here =
+            std::find(source.takes.begin(), source.takes.end(), survey.take->file) != source.takes.end();
+        if (is_floor_take(*survey.take)) {
+            floor = floor || here;
+        } else if (engine_active(*survey.take)) {
+            any_running = true;
+            running = running || here;
+        } else {
+            any_off = true;
+            off = off || here;
+        }
+    }
+    if (floor) {
+        source.evidence.push_back(
+            {"It is there with the inputs shorted as well: the measuring set-up makes it.",
+             0,
+             "",
+             std::nullopt,
+             source.takes,
+             {}});
+    } else if (any_off && any_running && off && running) {
+        source.evidence.push_back(
+            {"It is there with the engine off and with it running.", 0, "", std::nullopt, source.takes, {}});
+    } else if (any_off && any_running && running) {
+        source.evidence.push_back(
+            {"It is there only while the engine runs.", 0, "", std::nullopt, source.takes, {}});
+    }
+}
+
+void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const Job& job) {
+    std::vector<double> power;
+    bool above = false, known = false;
+    for (std::size_t c = 0; c < survey.channels.size(); ++c) {
+        const ChannelSurvey& channel = survey.channels[c];
+        power.push_back(channel.hiss.unweighted);
+        if (!channel.volts_full_scale || c >= job.interface.own_noise_dbv.size() ||
+            !job.interface.own_noise_dbv[c] || channel.silent)
+            continue;
+        known = true;
+        const double own = power_from_decibels(*job.interface.own_noise_dbv[c]);
+        const double here = power_from_decibels(dbv_from_dbfs(
+            dbfs_from_mean_square(std::max(channel.hiss.unweighted, 1e-30)), *channel.volts_full_scale));
+        if (here > 1.6 * own) above = true;  // 2 dB over the set-up's own
+        power.back() *= std::max(0.0, 1.0 - own / here);
+    }
+    if (known && !above) return;  // the floor readings say that the interface is the limit
+    NoiseSource* hiss = nullptr;
+    for (NoiseSource& source : sources)
+        if (source.kind == NoiseKind::hiss) hiss = &source;
+    if (!hiss) hiss = &sources.emplace_back();
+    hiss->kind = NoiseKind::hiss;
+    hiss->band_hz = {20.0, survey.channels.front().hiss.upper_hz};
+    add_levels(*hiss, survey, power, survey.channels.front().hiss.sd_db);
+    hiss->confidence = std::max(hiss->confidence, known ? 0.85 : 0.4);
+    if (hiss->evidence.empty())
+        hiss->evidence.push_back({known ? "Smooth noise, above what the set-up makes by itself (taken off)."
+                                        : "Smooth noise; how much of it the interface makes is not known: "
+                                          "capture once with --hookup inputs_shorted.",
+                                  0,
+                                  "",
+                                  std::nullopt,
+                                  hiss->takes,
+                                  {}});
+}
+
+FloorReading floor_of(const TakeSurvey& survey, std::size_t c, const Job& job) {
+    const ChannelSurvey& channel = survey.channels[c];
+    FloorReading reading;
+    reading.take = survey.take->file;
+    reading.channel = channel.channel;
+    reading.sd_db = channel.floor.sd_db;
+    if (channel.silent) return reading;
+    reading.unweighted_dbfs = dbfs_from_mean_square(channel.floor.unweighted);
+    reading.a_weighted_dbfs = dbfs_from_mean_square(channel.floor.a_weighted);
+    reading.itu468_dbfs = dbfs_from_mean_square(channel.floor.itu468);
+    if (!channel.volts_full_scale) return reading;
+    reading.unweighted_dbv = dbv_from_dbfs(*reading.unweighted_dbfs, *channel.volts_full_scale);
+    reading.a_weighted_dbv = dbv_from_dbfs(*reading.a_weighted_dbfs, *channel.volts_full_scale);
+    reading.itu468_dbv = dbv_from_dbfs(*reading.itu468_dbfs, *channel.volts_full_scale);
+    if (c < job.interface.own_noise_dbv.size() && job.interface.own_noise_dbv[c])
+        reading.limited_by_interface = *reading.unweighted_dbv < *job.interface.own_noise_dbv[c] + 3.0;
+    return reading;
+}
+
+/// Reads every noise take; those that can't be used are left out with a warning that names them.
+std::list<TakeSurvey> survey_all(const OpenedJob& job, NoiseAnalysis& out) {
+    std::list<TakeSurvey> surveys;
+    std::size_t asked = 0;
+    std::string last_fault;
+    for (const Take& take : job.job.takes) {
+        if (!is_noise_take(take)) continue;
+        ++asked;
+        const auto leave_out = [&](const char* code, const std::string& why) {
+            out.warnings.push_back({code, why, take.file});
+            last_fault = why;
+        };
+        if (take.has(TakeFault::overload)) {
+            leave_out("take_overloaded", take.file +
+                                             ": the interface's input was overloaded; left out. Lower its "
+                                             "gain or use a pad, and capture again.");
+            continue;
+        }
+        if (take.has(TakeFault::source_muted)) {
+            leave_out(
+                "take_muted",
+                take.file +
+                    ": the source muted its output; left out. Play the near_silence tone while capturing.");
+            continue;
+        }
+        try {
+            surveys.push_back(survey_take(job, take));
+        } catch (const Error& error) {
+            leave_out("take_unreadable", std::string(error.what()));
+            continue;
+        }
+        out.takes.push_back(take.file);
+        for (const Warning& warning : surveys.back().warnings) out.warnings.push_back(warning);
+        if (take.has(TakeFault::dropout))
+            out.warnings.push_back(
+                {"take_dropout",
+                 take.file + ": samples were lost during this take; levels hold, but lines may read weak.",
+                 take.file});
+        for (const ChannelSurvey& channel : surveys.back().channels)
+            if (channel.silent)
+                out.warnings.push_back({"digital_silence",
+                                        fmt::format("{}: the {} channel is digital silence; is it connected?",
+                                                    take.file, to_word(channel.channel)),
+                                        take.file});
+        for (const AttachedDevice& device : take.conditions.attached)
+            if (device.device == "interface_output")
+                out.warnings.push_back({"loop_through_interface",
+                                        take.file +
+                                            ": the interface's output lead was in the source: it closes a "
+                                            "ground loop of its own, and noise may come by "
+                                            "it. Prefer a tone played from a stick, with that lead out.",
+                                        take.file});
+    }
+    if (surveys.empty())
+        throw Error(ErrorKind::invalid_input,
+                    asked == 0 ? "job.json: takes: no noise take yet; capture one with the engine off and "
+                                 "one at idle, no tone playing"
+                               : "job.json: takes: none of the noise takes can be used: " + last_fault);
+    return surveys;
+}
+
+void name_and_sort(std::list<NoiseSource>& sources, NoiseAnalysis& out) {
+    sources.remove_if([](const NoiseSource& s) { return s.levels.empty(); });
+    sources.sort([](const NoiseSource& a, const NoiseSource& b) {
+        return a.level_dbfs.value_or(-999) > b.level_dbfs.value_or(-999);
+    });
+    std::vector<std::size_t> count(16, 0);
+    for (NoiseSource& source : sources) {
+        const auto k = static_cast<std::size_t>(source.kind);
+        source.id = fmt::format("{}-{}", to_word(source.kind), ++count[k]);
+        out.noise_sources.push_back(std::move(source));
+    }
+}
+
+}  // namespace
+
+NoiseAnalysis analyse_noise(const OpenedJob& job) {
+    NoiseAnalysis out;
+    out.warnings = job.warnings;
+    const std::list<TakeSurvey> surveys = survey_all(job, out);
+    bool any_off = false, any_running = false;
+    for (const TakeSurvey& survey : surveys) {
+        if (is_floor_take(*survey.take)) continue;
+        (engine_active(*survey.take) ? any_running : any_off) = true;
+    }
+    if (any_running && !any_off)
+        out.warnings.push_back({"no_engine_off_take",
+                                "No take with the engine off: what the engine causes can't be held against "
+                                "what is always there. Capture one.",
+                                std::nullopt});
+    if (any_off && !any_running && job.job.vehicle.drive != Drive::electric)
+        out.warnings.push_back({"no_running_take",
+                                "No take with the engine running: nothing can be said of whine and ignition. "
+                                "Capture one at idle.",
+                                std::nullopt});
+
+    std::list<NoiseSource> sources;
+    std::optional<double> constant;  // hertz of whine per rpm, once a take with a stated speed has shown it
+    std::list<WhineInTake> whines;
+    for (const TakeSurvey& survey : surveys) {
+        if (is_floor_take(*survey.take)) continue;
+        if (auto whine = whine_in(survey)) {
+            if (whine->hz_per_rpm && whine->usual_constant && !constant) constant = whine->hz_per_rpm;
+            whines.push_back(std::move(*whine));
+        }
+    }
+    for (const TakeSurvey& survey : surveys) {
+        if (is_floor_take(*survey.take)) continue;
+        const bool followed = std::any_of(whines.begin(), whines.end(),
+                                          [&](const WhineInTake& w) { return w.survey == &survey; });
+        if (followed) continue;
+        if (auto held = held_whine_in(survey, quiet_twin(survey, surveys), constant))
+            whines.push_back(std::move(*held));
+    }
+    for (const TakeSurvey& survey : surveys) {
+        const TakeSurvey* off = engine_active(*survey.take) ? quiet_twin(survey, surveys) : nullptr;
+        const WhineInTake* whine = nullptr;
+        for (const WhineInTake& w : whines)
+            if (w.survey == &survey) whine = &w;
+        if (whine) add_whine(sources, *whine, off, out);
+        std::vector<double> known;
+        if (whine)
+            for (const Harmonic& harmonic : whine->harmonics) known.push_back(harmonic.frequency_hz);
+        if (!is_floor_take(*survey.take)) {
+            if (const auto clicks = clicks_in(survey, off, whine, job.job)) add_clicks(sources, *clicks);
+            add_hiss(sources, survey, job.job);
+        }
+        for (const SteadyComb& comb : steady_combs_in(survey, job.job, known))
+            add_comb(sources, comb, survey);
+        for (std::size_t c = 0; c < survey.channels.size(); ++c)
+            out.floor.push_back(floor_of(survey, c, job.job));
+    }
+    for (NoiseSource& source : sources)
+        if (source.kind != NoiseKind::alternator_whine && source.kind != NoiseKind::ignition_tick &&
+            source.kind != NoiseKind::hiss)
+            say_where(source, surveys);
+    name_and_sort(sources, out);
+    if (std::none_of(out.floor.begin(), out.floor.end(),
+                     [](const FloorReading& f) { return f.unweighted_dbv.has_value(); }))
+        out.warnings.push_back({"not_calibrated",
+                                "Not calibrated: levels are in dBFS, true against each other only. Run "
+                                "calibrate with a known voltage.",
+                                std::nullopt});
+    for (const NoiseSource& source : out.noise_sources)
+        for (Action& action : advice_for(source, job.job)) out.actions.push_back(std::move(action));
+    for (const TakeSurvey& survey : surveys)
+        for (std::size_t c = 0; c < survey.channels.size(); ++c)
+            out.pictures.push_back(picture_of(survey, c, out.noise_sources));
+    return out;
+}
+
+}  // namespace hushtrace

@@ -1,0 +1,72 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "hushtrace/diagnose/findings.hpp"
+#include "take_survey.hpp"
+
+/// Parts of the noise analysis: what one take's survey means. noise_analysis.cpp joins them over the takes.
+namespace hushtrace {
+
+/// The alternator's lines in one take.
+struct WhineInTake {
+    const TakeSurvey* survey = nullptr;
+    std::optional<std::size_t> family;  ///< index into survey->families; unset when the line held still
+    double frequency_hz = 0,
+           frequency_sd_hz = 0;  ///< of the six-pulse line (twelve-pulse on two sets), mean over the take
+    double wander = 0;
+    std::optional<double> hz_per_rpm;  ///< where a speed was stated
+    std::vector<Harmonic> harmonics;   ///< in the channel where they are strongest; level_dbv too
+    std::vector<double> mean_square;   ///< [channels] the family's lines together
+    std::size_t multiples = 0;         ///< whole multiples found beyond the line itself
+    bool first_order = false, second_order = false;  ///< strong lines at 1/6 and 1/3: a diode, a phase
+    double order_1_db = -200, order_2_db = -200;     ///< those against the six-pulse line
+    double significance = 0;
+    bool usual_constant = false;  ///< hz_per_rpm, or what idling allows, lies in the usual range
+};
+std::optional<WhineInTake> whine_in(const TakeSurvey& survey);
+
+/// A line of the running take that holds still and may yet be the whine of a steadily held engine: only where
+/// no wandering family was found. `off` is the take with the engine off to hold it against.
+std::optional<WhineInTake> held_whine_in(const TakeSurvey& survey, const TakeSurvey* off,
+                                         std::optional<double> known_hz_per_rpm);
+
+/// Clicks of one take, judged as ignition or as clicks of their own.
+struct ClicksInTake {
+    const TakeSurvey* survey = nullptr;
+    std::size_t channel = 0;
+    ImpulseTrain train;
+    bool ignition = false;
+    std::optional<double> rpm;               ///< that the rate gives, where the cylinders are known
+    std::optional<double> moves_with_whine;  ///< correlation of the two tracks
+    std::string why;
+};
+std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey* off,
+                                      const WhineInTake* whine, const Job& job);
+
+/// A set of steady lines that belong together.
+struct SteadyComb {
+    NoiseKind kind = NoiseKind::unexplained_tone;
+    double frequency_hz = 0, frequency_sd_hz = 0;  ///< the comb's spacing, or the line itself
+    std::vector<double> mean_square;               ///< [channels]
+    std::vector<Harmonic> harmonics;
+    double prominence_db = 0;
+    double confidence = 0;
+    std::string why;
+};
+/// Mains, bus and phone combs, and what is left over as tones of their own; lines of followed families are
+/// left out. `known_by_other` are frequencies [Hz] that are explained already (a steadily held whine).
+std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job,
+                                        const std::vector<double>& known_by_other);
+
+/// Levels of all channels: appends to source.levels, with dBV where calibrated.
+void add_levels(NoiseSource& source, const TakeSurvey& survey, const std::vector<double>& mean_square,
+                double least_sd_db);
+
+/// Actions and safety notes for what was found.
+std::vector<Action> advice_for(const NoiseSource& source, const Job& job);
+
+double correlation_of(const Track& a, const Track& b);
+
+}  // namespace hushtrace

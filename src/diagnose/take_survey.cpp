@@ -1,0 +1,252 @@
+#include "take_survey.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "hushtrace/measure/order_spectrum.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/take_file.hpp"
+#include "hushtrace/spectrum/spectrogram.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr std::size_t kBlock = 1 << 16;
+constexpr double kLeastSeconds = 0.5;
+
+bool carries_signal(Channel channel) {
+    return channel != Channel::supply && channel != Channel::supply_current;
+}
+
+/// What is gathered of a channel while the take streams by.
+struct Gathered {
+    Gathered(double rate, std::size_t picture_length)
+        : spectrum(rate, fast_length(static_cast<std::size_t>(rate))),
+          coarse(rate, fast_length(static_cast<std::size_t>(rate / 8))),
+          picture(rate, picture_length) {}
+    SpectrumAccumulator spectrum, coarse;  // bins of 1 Hz, and of 8 Hz for takes shorter than a second
+    SpectrogramAccumulator picture;
+    std::vector<double> stretch;
+    double sum_of_squares = 0;
+};
+
+void finish_channel(ChannelSurvey& survey, const Gathered& gathered) {
+    survey.silent = gathered.sum_of_squares == 0.0;
+    survey.spectrum =
+        gathered.spectrum.segments() > 0 ? gathered.spectrum.result() : gathered.coarse.result();
+    survey.floor_density = noise_under_lines(survey.spectrum);
+    survey.floor = noise_floor(survey.spectrum);
+    PowerSpectrum hiss = survey.spectrum;
+    for (std::size_t k = 0; k < hiss.density.size(); ++k)
+        hiss.density[k] = std::min(hiss.density[k] * 4.0, survey.floor_density[k]);
+    survey.hiss = noise_floor(hiss);
+    if (!survey.silent)
+        survey.lines = find_lines(survey.spectrum, survey.floor_density, 15.0,
+                                  std::min(20000.0, 0.47 * survey.spectrum.sample_rate_hz));
+    const Spectrogram picture = gathered.picture.result();
+    survey.column_s = picture.column_s;
+    survey.spectrogram_bin_hz = picture.bin_hz;
+    for (const auto& column : picture.columns) {
+        auto& out = survey.spectrogram_dbfs.emplace_back(column.size());
+        for (std::size_t k = 0; k < column.size(); ++k)
+            out[k] = static_cast<float>(dbfs_from_mean_square(
+                std::max(1.5 * picture.bin_hz * static_cast<double>(column[k]), 1e-20)));
+    }
+}
+
+/// Power at a frequency in the spectrum over time, against the noise round it [dB]: the best bin within
+/// reach.
+double prominence_in_time(const ChannelSurvey& survey, double frequency_hz, double reach_hz) {
+    const std::size_t low = survey.spectrum.bin_of(frequency_hz - reach_hz),
+                      high = survey.spectrum.bin_of(frequency_hz + reach_hz);
+    double best = 1e-9;
+    for (std::size_t k = low; k <= high; ++k)
+        if (survey.floor_density[k] > 0.0)
+            best = std::max(best, survey.spectrum.density[k] / survey.floor_density[k]);
+    return decibels_from_power(best);
+}
+
+/// All that turns with a track, in each channel, from the spectra over its cycles.
+std::vector<OrderLine> lines_that_turn_with(const Track& track, const std::vector<Gathered>& gathered,
+                                            const TakeSurvey& survey, double wander) {
+    const double mean_hz = track.mean_hz();
+    std::vector<OrderLine> found;
+    std::vector<PowerSpectrum> spectra;
+    std::vector<std::vector<double>> floors;
+    for (std::size_t c = 0; c < gathered.size(); ++c) {
+        const CycleSamples cycles = resample_by_cycles(gathered[c].stretch, survey.sample_rate_hz, track);
+        spectra.push_back(order_spectrum(cycles, mean_hz));
+        floors.push_back(noise_under_lines(spectra.back(), 40.0 / mean_hz, 0.08));
+        const double top = std::min(10000.0, 0.4 * survey.sample_rate_hz) / mean_hz;
+        for (const SpectralLine& line : find_lines(spectra.back(), floors.back(), 30.0 / mean_hz, top)) {
+            const double frequency_hz = line.frequency_hz * mean_hz;
+            const double spread_hz = std::max(2.0, 2.0 * wander * frequency_hz);
+            OrderLine order;
+            order.ratio = line.frequency_hz;
+            order.ratio_sd = line.frequency_sd_hz;
+            order.prominence_db = line.prominence_db;
+            order.sharpening_db =
+                line.prominence_db - prominence_in_time(survey.channels[c], frequency_hz, spread_hz);
+            const auto same = std::find_if(found.begin(), found.end(), [&](const OrderLine& other) {
+                return std::abs(other.ratio - order.ratio) < 3.0 * spectra.back().bin_hz();
+            });
+            if (same == found.end())
+                found.push_back(order);
+            else if (same->prominence_db < order.prominence_db)
+                *same = order;
+        }
+    }
+    // how sharp a line at this frequency must become before it counts as turning with the track
+    const auto turns_with = [&](const OrderLine& line) {
+        if (std::abs(line.ratio - 1.0) < 0.002) return true;
+        const double smear_bins =
+            2.0 * wander * line.ratio * mean_hz / 1.5;  // steady in time, it would be smeared so far here
+        if (smear_bins < 3.0)
+            return std::abs(line.ratio - std::round(line.ratio)) < 0.004 && line.ratio > 1.5;
+        return line.sharpening_db > std::min(3.0, 4.0 * std::log10(smear_bins));
+    };
+    std::erase_if(found, [&](const OrderLine& line) { return !turns_with(line); });
+    std::sort(found.begin(), found.end(),
+              [](const OrderLine& a, const OrderLine& b) { return a.ratio < b.ratio; });
+    for (OrderLine& line : found)
+        for (std::size_t c = 0; c < spectra.size(); ++c) {
+            const std::size_t k = spectra[c].bin_of(line.ratio);
+            double sum = 0;
+            for (std::size_t j = k > 3 ? k - 3 : 0; j <= std::min(k + 3, spectra[c].density.size() - 1); ++j)
+                sum += (spectra[c].density[j] - floors[c][j]) * spectra[c].bin_hz();
+            line.mean_square.push_back(std::max(sum, 0.0));
+        }
+    return found;
+}
+
+/// rms of a track about its mean, smoothed over 0.3 s so that the reading's own jitter counts little.
+double smooth_wander(const Track& track) {
+    if (track.time_s.size() < 3) return 0.0;
+    const double step = track.time_s[1] - track.time_s[0];
+    const auto reach = static_cast<std::size_t>(std::max(1.0, 0.15 / step));
+    Track smooth;
+    for (std::size_t i = reach; i + reach < track.frequency_hz.size(); i += reach) {
+        double sum = 0;
+        for (std::size_t j = i - reach; j <= i + reach; ++j) sum += track.frequency_hz[j];
+        smooth.time_s.push_back(track.time_s[i]);
+        smooth.frequency_hz.push_back(sum / static_cast<double>(2 * reach + 1));
+    }
+    return smooth.wander();
+}
+
+void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
+    RidgeSearch search;
+    search.length = fast_length(static_cast<std::size_t>(0.17 * survey.sample_rate_hz));
+    search.hop = search.length / 4;
+    std::size_t best = 0;
+    double best_sum = 0;
+    for (std::size_t c = 0; c < gathered.size(); ++c) {
+        if (survey.channels[c].silent || !carries_signal(survey.channels[c].channel)) continue;
+        auto ridges = find_ridges(gathered[c].stretch, survey.sample_rate_hz, search);
+        double sum = 0;
+        for (const Ridge& ridge : ridges) sum += ridge.significance;
+        if (sum <= best_sum) continue;
+        best = c;
+        best_sum = sum;
+        survey.ridges = std::move(ridges);
+    }
+    std::vector<bool> taken(survey.ridges.size(), false);
+    for (std::size_t i = 0; i < survey.ridges.size(); ++i) {
+        if (taken[i]) continue;
+        const Ridge& ridge = survey.ridges[i];
+        Track track = ridge.track;
+        for (int pass = 0; pass < 2; ++pass)
+            track = refine_track(gathered[best].stretch, survey.sample_rate_hz, track);
+        const double mean_hz = track.mean_hz(), wander = smooth_wander(track);
+        const double bin_hz = survey.sample_rate_hz / static_cast<double>(search.length);
+        if (wander * mean_hz < std::max(0.0006 * mean_hz, 0.15 * bin_hz) || ridge.significance < 10.0)
+            continue;
+        MovingFamily family;
+        family.ridge = ridge;
+        family.ridge.track = track;
+        family.channel = best;
+        family.mean_hz = mean_hz;
+        family.wander = wander;
+        try {
+            family.lines = lines_that_turn_with(track, gathered, survey, wander);
+        } catch (const Error&) {
+            continue;  // too few cycles for a spectrum over them
+        }
+        if (family.lines.empty()) continue;
+        for (std::size_t j = i; j < survey.ridges.size(); ++j) {
+            const double ratio = survey.ridges[j].track.mean_hz() / mean_hz;
+            for (const OrderLine& line : family.lines)
+                if (std::abs(ratio / line.ratio - 1.0) < std::max(0.003, 0.5 * wander)) taken[j] = true;
+        }
+        survey.families.push_back(std::move(family));
+        if (survey.families.size() == 3) break;
+    }
+}
+
+}  // namespace
+
+TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s) {
+    TakeReader reader(take_path(job, take));
+    TakeSurvey survey;
+    survey.take = &take;
+    survey.sample_rate_hz = reader.sample_rate_hz();
+    if (reader.channels() != take.channels.size())
+        throw Error(ErrorKind::invalid_input,
+                    fmt::format("{}: {} channels in the file, {} named in job.json", take.file,
+                                reader.channels(), take.channels.size()));
+    if (survey.sample_rate_hz < 4000.0)
+        throw Error(
+            ErrorKind::invalid_input,
+            fmt::format(
+                "{}: a sample rate of {:.0f} Hz is too low for noise work; capture at 44100 Hz or more",
+                take.file, survey.sample_rate_hz));
+    std::vector<Gathered> gathered;
+    for (std::size_t c = 0; c < reader.channels(); ++c)
+        gathered.emplace_back(survey.sample_rate_hz,
+                              fast_length(static_cast<std::size_t>(survey.sample_rate_hz / 12)));
+    const auto most = static_cast<std::size_t>(stretch_s * survey.sample_rate_hz);
+    std::size_t frames = 0;
+    Block block;
+    while (reader.read(block, kBlock) > 0) {
+        frames += block.frames();
+        for (std::size_t c = 0; c < gathered.size(); ++c) {
+            const auto samples = block.channel(c);
+            Gathered& g = gathered[c];
+            g.spectrum.add(samples);
+            g.coarse.add(samples);
+            g.picture.add(samples);
+            for (const double s : samples) g.sum_of_squares += s * s;
+            const std::size_t room = most - std::min(most, g.stretch.size());
+            g.stretch.insert(g.stretch.end(), samples.begin(),
+                             samples.begin() + static_cast<std::ptrdiff_t>(std::min(room, samples.size())));
+        }
+    }
+    survey.duration_s = static_cast<double>(frames) / survey.sample_rate_hz;
+    if (survey.duration_s < kLeastSeconds)
+        throw Error(ErrorKind::too_short,
+                    fmt::format("{}: {:.2f} s is too short; noise takes need {} s or more, ten are good",
+                                take.file, survey.duration_s, kLeastSeconds));
+    if (survey.duration_s > stretch_s + 1.0)
+        survey.warnings.push_back({"long_take",
+                                   fmt::format("{}: wandering lines were followed through the first {:.0f} "
+                                               "s; levels and floor are of all {:.0f} s",
+                                               take.file, stretch_s, survey.duration_s),
+                                   take.file});
+    for (std::size_t c = 0; c < gathered.size(); ++c) {
+        ChannelSurvey channel;
+        channel.channel = take.channels[c];
+        channel.volts_full_scale = job.job.volts_full_scale(take, c);
+        finish_channel(channel, gathered[c]);
+        survey.channels.push_back(std::move(channel));
+    }
+    follow(survey, gathered);
+    for (std::size_t c = 0; c < gathered.size(); ++c)
+        if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
+            survey.channels[c].clicks = find_impulse_train(gathered[c].stretch, survey.sample_rate_hz);
+    return survey;
+}
+
+}  // namespace hushtrace

@@ -1,0 +1,62 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/job/job_folder.hpp"
+#include "hushtrace/measure/impulse_train.hpp"
+#include "hushtrace/measure/lines.hpp"
+#include "hushtrace/measure/noise_floor.hpp"
+#include "hushtrace/measure/ridge.hpp"
+
+/// What one take holds, before anybody asks what it means: spectra, lines, tracks, clicks, of each channel.
+namespace hushtrace {
+
+/// A line that turns with a followed line, in each channel.
+struct OrderLine {
+    double ratio = 1;  ///< to the followed line
+    double ratio_sd = 0;
+    std::vector<double> mean_square;  ///< [channels]
+    double prominence_db = 0;         ///< in the spectrum over cycles, best channel
+    double sharpening_db = 0;         ///< that prominence less the one in the spectrum over time
+};
+
+/// One followed line and all that turns with it.
+struct MovingFamily {
+    Ridge ridge;
+    std::size_t channel = 0;  ///< where it was followed
+    double mean_hz = 0;
+    double wander = 0;             ///< of the track, beyond the reading's own jitter
+    std::vector<OrderLine> lines;  ///< ascending ratio; contains the followed line itself
+};
+
+struct ChannelSurvey {
+    Channel channel = Channel::left;
+    std::optional<double> volts_full_scale;
+    PowerSpectrum spectrum;             ///< over the whole take, bins of about 1 Hz
+    std::vector<double> floor_density;  ///< noise under the lines
+    std::vector<SpectralLine> lines;
+    NoiseFloor floor;  ///< with everything in it
+    NoiseFloor hiss;   ///< of the noise under the lines alone
+    std::optional<ImpulseTrain> clicks;
+    std::vector<std::vector<float>> spectrogram_dbfs;
+    double column_s = 0, spectrogram_bin_hz = 0;
+    bool silent = false;  ///< digital silence
+};
+
+struct TakeSurvey {
+    const Take* take = nullptr;
+    double duration_s = 0, sample_rate_hz = 0;
+    std::vector<ChannelSurvey> channels;
+    std::vector<Ridge> ridges;           ///< of the channel in which they stood out most, strongest first
+    std::vector<MovingFamily> families;  ///< of those that move
+    std::vector<Warning> warnings;
+};
+
+/// Reads and surveys one take, streaming. Moving lines and clicks are followed through the first `stretch_s`
+/// seconds, so that memory stays bounded; what is left out is said in a warning.
+///   throws Error as TakeReader does; too_short under half a second; invalid_input when channels don't match
+TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s = 60.0);
+
+}  // namespace hushtrace

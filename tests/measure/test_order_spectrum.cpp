@@ -1,0 +1,75 @@
+#include "hushtrace/measure/order_spectrum.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "hushtrace/measure/lines.hpp"
+#include "measure/wandering.hpp"
+
+using namespace hushtrace;
+using namespace wandering;
+
+namespace {
+
+Track true_track(double frequency_hz, double share, double seconds) {
+    Track track;
+    for (double t = 0; t <= seconds; t += 0.01) {
+        track.time_s.push_back(t);
+        track.frequency_hz.push_back(frequency_hz * speed(t, share));
+    }
+    return track;
+}
+
+}  // namespace
+
+TEST_CASE("over cycles a wandering family is sharp, and reads its levels", "[order]") {
+    auto x = noise(10.0, 0.001, 3);
+    add_tone(x, 1200.0, 0.02, 0.02);
+    add_tone(x, 2400.0, 0.005, 0.02);
+    add_tone(x, 200.0, 0.003, 0.02);  // a sixth of the whine
+    add_tone(x, 997.0, 0.02, 0.0);    // one that holds still
+    const auto spectrum =
+        order_spectrum(resample_by_cycles(x, kRate, true_track(1200.0, 0.02, 10.0)), 1200.0);
+    const auto lines = find_lines(spectrum, noise_under_lines(spectrum, 40.0 / 1200, 0.08), 0.05, 6.0);
+    const auto level = [&](double ratio) {
+        for (const auto& line : lines)
+            if (std::abs(line.frequency_hz - ratio) < 0.001 * std::max(1.0, ratio) + 0.0005)
+                return line.mean_square;
+        return 0.0;
+    };
+    // a sine of amplitude A has mean square A²/2; 0.1 dB
+    CHECK(level(1.0) == Approx(0.02 * 0.02 / 2).epsilon(0.023));
+    CHECK(level(2.0) == Approx(0.005 * 0.005 / 2).epsilon(0.03));
+    CHECK(level(1.0 / 6) == Approx(0.003 * 0.003 / 2).epsilon(0.03));
+    CHECK(level(997.0 / 1200.0) < 0.05 * 0.02 * 0.02 / 2);  // the still one is smeared
+}
+
+TEST_CASE("a track off by a slow error is pulled onto its line", "[order]") {
+    auto x = noise(8.0, 0.002, 4);
+    add_tone(x, 1200.0, 0.02, 0.015);
+    Track rough = true_track(1200.0, 0.015, 8.0);
+    for (std::size_t i = 0; i < rough.time_s.size(); ++i)
+        rough.frequency_hz[i] += 3.0 * std::sin(1.7 * rough.time_s[i]) + 1.5;
+    Track track = rough;
+    for (int pass = 0; pass < 2; ++pass) track = refine_track(x, kRate, track);
+    double worst = 0;
+    for (double t = 0.3; t < 7.7; t += 0.05)
+        worst = std::max(worst, std::abs(track.at(t) - 1200.0 * speed(t, 0.015)));
+    CHECK(worst < 0.8);
+}
+
+TEST_CASE("resampling keeps the signal: a still tone at the track's frequency comes out as a pure sine",
+          "[order]") {
+    std::vector<double> x(48000);
+    for (std::size_t n = 0; n < x.size(); ++n)
+        x[n] = std::sin(2 * std::numbers::pi * 1003.7 * static_cast<double>(n) / kRate);
+    const Track track{{0.0, 1.0}, {1003.7, 1003.7}};
+    const CycleSamples cycles = resample_by_cycles(x, kRate, track);
+    CHECK(cycles.cycles() == Approx(1003.7).epsilon(0.001));
+    double worst = 0;
+    for (std::size_t i = 100; i + 100 < cycles.samples.size(); ++i)
+        worst = std::max(worst,
+                         std::abs(cycles.samples[i] - std::sin(2 * std::numbers::pi * static_cast<double>(i) /
+                                                               cycles.samples_per_cycle)));
+    CHECK(20 * std::log10(worst) < -70.0);
+}
