@@ -23,6 +23,7 @@ LIBRARIES = {
     "CLI": {"cli"},
     "httplib.h": {"live"},
     "qrencode.h": {"live"},
+    "png.h": {"report"},
 }
 INCLUDE = re.compile(r'^\s*#\s*include\s*[<"]([^>"]+)[>"]', re.M)
 

@@ -1,0 +1,42 @@
+#pragma once
+#include <filesystem>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "hushtrace/report/document.hpp"
+
+/// The record that is handed over: one HTML page that needs no network and runs no script, and its data
+/// beside it.
+namespace hushtrace {
+
+/// The page as text: findings and what to do first, gain settings, pictures, then conditions, warnings,
+/// cautions. Light and dark after the reader's own setting, A4 when printed, readable on a phone. All foreign
+/// text is escaped.
+std::string record_page(const OpenedJob& opened, const Analyses& analyses, std::string_view version);
+
+/// One spectrum of the page: a take, and the take without the engine that it is compared with (or null).
+struct SpectrumFigure {
+    const TakePicture* picture = nullptr;
+    const TakePicture* under = nullptr;
+};
+/// Which spectra the page shows, the most telling first: for each take the channel with the strongest marked
+/// line, then the other channels; at most `most`. A take with the engine running is laid over one with it off
+/// that was made at the same point with the same hookup, and the same volume where there is a choice. The
+/// pointers point into `analysis`.
+std::vector<SpectrumFigure> choose_spectra(const Job& job, const NoiseAnalysis& analysis, std::size_t most);
+
+struct RecordFiles {
+    std::filesystem::path page, data;
+};
+/// Writes page and data, the data beside the page with the suffix .json. Both are written in full under other
+/// names first and then renamed, so a reader never sees a half of either, and an earlier record survives a
+/// full disk.
+///   page     ends in .html; its folder is made where it is missing
+///   throws   Error invalid_request for another suffix a folder in the page's place, or a name whose data
+///            would replace a job.json; file_unwritable;
+///   disk_failed
+RecordFiles write_record(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
+                         const std::filesystem::path& page);
+
+}  // namespace hushtrace

@@ -1,0 +1,97 @@
+#include <fmt/format.h>
+
+#include "hushtrace/report/markup.hpp"
+#include "hushtrace/report/picture.hpp"
+#include "hushtrace/report/wording.hpp"
+#include "page_parts.hpp"
+
+namespace hushtrace::page {
+namespace {
+
+std::string volts_or_unknown(std::optional<double> volts) {
+    return volts ? volts_text(*volts) : "not known";
+}
+
+std::string ceiling_table(const GainAnalysis& analysis) {
+    std::string rows;
+    for (const StepCurve& curve : analysis.curves) {
+        rows += fmt::format("<tr><th scope=\"row\">{}, {}</th>", spaced(to_word(curve.channel)),
+                            frequency_text(curve.tone_hz));
+        if (curve.ceiling) {
+            const Ceiling& top = *curve.ceiling;
+            rows +=
+                cell(top.volume ? fmt::format("volume {:g}", *top.volume) : fmt::format("step {}", top.step),
+                     "ceiling");
+            rows += cell(top.level_v ? volts_text(*top.level_v) : fmt::format("{:.1f} dBFS", top.level_dbfs),
+                         "level");
+            rows += cell(figures_text(top.thd_percent, 2) + " %", "THD there");
+            rows += cell(top.next_volume_thd_percent ? figures_text(*top.next_volume_thd_percent, 2) + " %"
+                                                     : "not played",
+                         "THD at the next volume");
+        } else {
+            rows += fmt::format("<td colspan=\"4\" data-label=\"ceiling\">none: {}</td>",
+                                escaped(spaced(curve.ceiling_reason)));
+        }
+        rows += "</tr>\n";
+    }
+    if (rows.empty()) return "";
+    return table({"channel, tone", "ceiling", "level", "THD there", "THD at the next volume"}, rows,
+                 "The source's ceiling, by channel and tone");
+}
+
+std::string output_noise(const AmplifierSetting& one) {
+    if (!one.noise_at_output_dbv) return "not known";
+    std::string text = short_level_text(std::nullopt, one.noise_at_output_dbv);
+    if (one.noise_at_ear_db_spl) text += fmt::format(", {:.0f} dB SPL at the ear", *one.noise_at_ear_db_spl);
+    return text;
+}
+
+std::string amplifier_table(const GainAnalysis& analysis) {
+    if (analysis.amplifiers.empty()) return "";
+    std::string rows, notes;
+    for (const AmplifierSetting& one : analysis.amplifiers) {
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", escaped(one.name),
+                            cell(volts_or_unknown(one.sensitivity_v), "sensitivity"),
+                            cell(volts_or_unknown(one.input_v_at_ceiling), "input at the ceiling"),
+                            cell(volts_or_unknown(one.target_output_v), "target output"),
+                            cell(one.gain_db ? fmt::format("{:.1f} dB", *one.gain_db) : "not known", "gain"),
+                            cell(output_noise(one), "noise at its output"));
+        for (const std::string& note : one.notes)
+            notes += fmt::format("<li>{}: {}</li>\n", escaped(one.name), escaped(note));
+    }
+    if (!notes.empty()) notes = "<ul class=\"notes\">\n" + notes + "</ul>\n";
+    return table({"amplifier", "sensitivity", "input at the ceiling", "target output", "gain",
+                  "noise at its output"},
+                 rows,
+                 "Amplifiers: with the source at its ceiling, turn the gain up until the output reads the "
+                 "target") +
+           notes;
+}
+
+}  // namespace
+
+std::string gain(const OpenedJob& opened, const GainAnalysis& analysis) {
+    std::string out =
+        fmt::format("<section>\n<h2>Gain</h2>\n<p class=\"lead\">{}</p>\n", escaped(analysis.ceiling_text));
+    if (fails_limit(opened.job, analysis))
+        out +=
+            "<p class=\"fail\">Fails the limit written in the job: distorted at every volume that was "
+            "played.</p>\n";
+    out +=
+        fmt::format("<p class=\"soft\">Limit: {} % THD{}.</p>\n", figures_text(analysis.limit_thd_percent, 2),
+                    opened.job.limits.ceiling_thd_percent ? ", written in the job" : ", the usual one");
+    out += amplifier_table(analysis) + ceiling_table(analysis);
+    if (has_distortion(analysis)) {
+        const std::string title = "Distortion against volume";
+        std::string caption =
+            "<b>" + title + ".</b> Clean below the dotted limit; the ceiling is the last clean volume.";
+        if (analysis.curves.size() > 8)
+            caption += fmt::format(" The first 8 of {} curves; the others are in the data file.",
+                                   analysis.curves.size());
+        out += figure(distortion_svg(analysis, PictureSize::wide, "thd-w", title),
+                      distortion_svg(analysis, PictureSize::narrow, "thd-n", title), caption);
+    }
+    return out + "</section>\n";
+}
+
+}  // namespace hushtrace::page

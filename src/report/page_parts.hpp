@@ -1,0 +1,36 @@
+#pragma once
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include "hushtrace/report/document.hpp"
+
+/// The page's sections, each a string of HTML, empty where there is nothing to say.
+namespace hushtrace::page {
+
+std::string_view style();
+/// The few sentences that come before all: what is heard most, what to do first, how far the volume may go.
+std::string in_short(const Analyses& analyses);
+std::string findings(const NoiseAnalysis& analysis);
+/// The findings that are too many to be told in full.
+std::string further_findings(const NoiseAnalysis& analysis);
+std::string actions(const NoiseAnalysis& analysis);
+std::string health(const NoiseAnalysis& analysis);
+std::string gain(const OpenedJob& opened, const GainAnalysis& analysis);
+std::string noise_pictures(const OpenedJob& opened, const NoiseAnalysis& analysis);
+std::string noise_floor(const NoiseAnalysis& analysis);
+std::string conditions(const Job& job);
+std::string warnings(const OpenedJob& opened, const Analyses& analyses);
+std::string cautions(const Job& job);
+
+/// Both sizes of a picture in a figure with a caption of ready HTML.
+std::string figure(const std::string& wide_svg, const std::string& narrow_svg,
+                   const std::string& caption_html);
+/// A cell with the text escaped; `label` names its column where a phone shows each row as a list.
+std::string cell(std::string_view text, std::string_view label);
+/// A table in a box that scrolls sideways where it must. Headings and caption are plain text; `rows` is ready
+/// HTML.
+std::string table(const std::vector<std::string_view>& headings, const std::string& rows,
+                  std::string_view caption = "");
+
+}  // namespace hushtrace::page

@@ -1,0 +1,113 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+
+#include "hushtrace/report/markup.hpp"
+#include "hushtrace/report/page.hpp"
+#include "hushtrace/report/picture.hpp"
+#include "hushtrace/report/wording.hpp"
+#include "page_parts.hpp"
+
+namespace hushtrace::page {
+namespace {
+
+constexpr std::size_t kMostSpectra = 8, kMostSpectrograms = 3;
+
+const Take* take_of(const Job& job, const std::string& file) {
+    for (const Take& one : job.takes)
+        if (one.file == file) return &one;
+    return nullptr;
+}
+
+std::string engine_of(const Job& job, const std::string& file) {
+    const Take* take = take_of(job, file);
+    return take ? "engine " + spaced(to_word(take->conditions.engine)) : "";
+}
+
+std::string named(const Job& job, const TakePicture& picture) {
+    const std::string engine = engine_of(job, picture.take);
+    return fmt::format("{}{}{}, {}", picture.take, engine.empty() ? "" : ", ", engine,
+                       spaced(to_word(picture.channel)));
+}
+
+std::string spectrum_figure(const Job& job, const NoiseAnalysis& analysis, const SpectrumFigure& one,
+                            std::size_t number) {
+    const std::string title = "Spectrum of " + named(job, *one.picture);
+    std::string caption = fmt::format("<b>{}.</b>", escaped(title));
+    if (one.under)
+        caption += fmt::format(" <span class=\"key trace\"></span>{}; <span class=\"key under\"></span>{}.",
+                               escaped(named(job, *one.picture)), escaped(named(job, *one.under)));
+    if (!one.picture->lines.empty())
+        caption +=
+            " Numbers are those of the findings; hollow marks of the same shape are further lines of the "
+            "same.";
+    const std::string id = fmt::format("sp{}", number);
+    return figure(spectrum_svg(analysis, *one.picture, one.under, PictureSize::wide, id + "w", title),
+                  spectrum_svg(analysis, *one.picture, one.under, PictureSize::narrow, id + "n", title),
+                  caption);
+}
+
+std::string spectrogram_figure(const Job& job, const TakePicture& picture, std::size_t number) {
+    const Take* take = take_of(job, picture.take);
+    const std::vector<Mark> marks = take ? take->marks : std::vector<Mark>{};
+    const std::string title = "Spectrogram of " + named(job, picture);
+    const std::string id = fmt::format("sg{}", number), image = id + "i";
+    std::string caption = fmt::format("<b>{}.</b> Lighter is louder.", escaped(title));
+    if (!picture.track.empty()) caption += " Dashed: the engine's leading line as it was followed.";
+    return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs>" +
+           spectrogram_image(picture, image) + "</defs></svg>\n" +
+           figure(spectrogram_svg(picture, marks, PictureSize::wide, id + "w", image, title),
+                  spectrogram_svg(picture, marks, PictureSize::narrow, id + "n", image, title), caption);
+}
+
+}  // namespace
+
+std::string noise_pictures(const OpenedJob& opened, const NoiseAnalysis& analysis) {
+    const auto figures = choose_spectra(opened.job, analysis, kMostSpectra);
+    std::string out;
+    for (std::size_t i = 0; i < figures.size(); ++i)
+        out += spectrum_figure(opened.job, analysis, figures[i], i + 1);
+    // one spectrogram a take: of the channel whose spectrum comes first; takes with the engine running first
+    std::vector<const TakePicture*> flowing;
+    for (const SpectrumFigure& one : figures) {
+        const bool there = std::any_of(flowing.begin(), flowing.end(), [&](const TakePicture* other) {
+            return other->take == one.picture->take;
+        });
+        if (!there && has_spectrogram(*one.picture)) flowing.push_back(one.picture);
+    }
+    std::stable_partition(flowing.begin(), flowing.end(), [&](const TakePicture* one) {
+        const Take* take = take_of(opened.job, one->take);
+        return !one->track.empty() || (take && engine_turns(take->conditions.engine));
+    });
+    for (std::size_t i = 0; i < std::min(kMostSpectrograms, flowing.size()); ++i)
+        out += spectrogram_figure(opened.job, *flowing[i], i + 1);
+    if (out.empty()) return "";
+    return "<section>\n<h2>Pictures</h2>\n<p class=\"soft\">Each spectrum shows the strongest line of every "
+           "strip, each line "
+           "read as a tone.</p>\n" +
+           out + "</section>\n";
+}
+
+std::string noise_floor(const NoiseAnalysis& analysis) {
+    if (analysis.floor.empty()) return "";
+    std::string rows;
+    bool limited = false;
+    for (const FloorReading& one : analysis.floor) {
+        limited = limited || one.limited_by_interface;
+        const std::string unweighted = short_level_text(one.unweighted_dbfs, one.unweighted_dbv) +
+                                       (one.limited_by_interface ? " *" : "");
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", escaped(one.take),
+                            cell(spaced(to_word(one.channel)), "channel"), cell(unweighted, "unweighted"),
+                            cell(short_level_text(one.a_weighted_dbfs, one.a_weighted_dbv), "A-weighted"),
+                            cell(short_level_text(one.itu468_dbfs, one.itu468_dbv), "ITU-468"),
+                            cell(fmt::format("±{:.2f} dB", one.sd_db), "one sd"));
+    }
+    std::string out = "<section>\n<h2>Noise floor</h2>\n" +
+                      table({"take", "channel", "unweighted", "A-weighted", "ITU-468", "one sd"}, rows,
+                            "20 Hz to 20 kHz, rms; ITU-468 reads 0 dB at 1 kHz");
+    if (limited)
+        out += "<p class=\"soft\">* limited by the interface's own noise: the vehicle may be quieter.</p>\n";
+    return out + "</section>\n";
+}
+
+}  // namespace hushtrace::page

@@ -1,0 +1,182 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "hushtrace/report/labels.hpp"
+#include "hushtrace/report/picture.hpp"
+#include "hushtrace/report/png.hpp"
+#include "hushtrace/report/wording.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "svg.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kFrom_hz = 20.0;
+constexpr std::size_t kRows = 300, kMostColumns = 600;
+
+double top_hz(const TakePicture& picture) {
+    std::size_t bins = 0;
+    for (const auto& column : picture.spectrogram_dbfs) bins = std::max(bins, column.size());
+    return std::clamp(static_cast<double>(bins - 1) * picture.spectrogram_bin_hz, 100.0, 20000.0);
+}
+
+double duration_s(const TakePicture& picture) {
+    return picture.column_s * static_cast<double>(picture.spectrogram_dbfs.size());
+}
+
+/// Levels that the palette's ends stand for: from the usual level of the quiet part to the strongest, 30 to
+/// 90 dB apart.
+std::pair<double, double> level_span_dbfs(const TakePicture& picture) {
+    std::vector<float> levels;
+    const std::size_t stride = std::max<std::size_t>(1, picture.spectrogram_dbfs.size() / 64);
+    for (std::size_t c = 0; c < picture.spectrogram_dbfs.size(); c += stride)
+        for (const float level : picture.spectrogram_dbfs[c])
+            if (std::isfinite(level) && level > -200.0F) levels.push_back(level);
+    if (levels.empty()) return {-140.0, -100.0};
+    std::sort(levels.begin(), levels.end());
+    const double high = static_cast<double>(levels[levels.size() - 1 - levels.size() / 2000]);
+    const double low = static_cast<double>(levels[levels.size() / 4]);
+    return {std::clamp(low, high - 90.0, high - 30.0), high};
+}
+
+/// The level that stands in a row of a column: the strongest bin of the row's band, or between two bins the
+/// mix.
+double row_level(const std::vector<float>& column, double from_bin, double to_bin) {
+    const double last = static_cast<double>(column.size() - 1);
+    const auto first = static_cast<std::size_t>(std::ceil(std::min(from_bin, last)));
+    const auto stop = static_cast<std::size_t>(std::floor(std::min(to_bin, last)));
+    if (first <= stop)
+        return static_cast<double>(*std::max_element(column.begin() + static_cast<long>(first),
+                                                     column.begin() + static_cast<long>(stop) + 1));
+    const auto left = static_cast<std::size_t>(std::floor(std::min(from_bin, last)));
+    const std::size_t right = std::min(left + 1, column.size() - 1);
+    const double share = std::min(from_bin, last) - static_cast<double>(left);
+    return static_cast<double>(column[left]) * (1 - share) + static_cast<double>(column[right]) * share;
+}
+
+IndexedImage pixels_of(const TakePicture& picture) {
+    const auto& columns = picture.spectrogram_dbfs;
+    IndexedImage image;
+    image.width = std::min(columns.size(), kMostColumns);
+    image.height = kRows;
+    image.palette = level_palette();
+    image.pixels.assign(image.width * image.height, 0);
+    const auto [low, high] = level_span_dbfs(picture);
+    const double ratio = top_hz(picture) / kFrom_hz;
+    const auto edge_bin = [&](std::size_t row_from_top) {
+        return kFrom_hz * std::pow(ratio, 1.0 - static_cast<double>(row_from_top) / kRows) /
+               picture.spectrogram_bin_hz;
+    };
+    for (std::size_t i = 0; i < image.width; ++i) {
+        const std::size_t first = i * columns.size() / image.width;
+        const std::size_t stop = std::max(first + 1, (i + 1) * columns.size() / image.width);
+        for (std::size_t row = 0; row < kRows; ++row) {
+            double level = -200.0;
+            for (std::size_t c = first; c < stop; ++c)
+                if (!columns[c].empty())
+                    level = std::max(level, row_level(columns[c], edge_bin(row + 1), edge_bin(row)));
+            const double share =
+                std::isfinite(level) ? std::clamp((level - low) / (high - low), 0.0, 1.0) : 0.0;
+            image.pixels[row * image.width + i] = static_cast<std::uint8_t>(std::lround(share * 255.0));
+        }
+    }
+    return image;
+}
+
+std::string level_key(const svg::Frame& frame, const TakePicture& picture) {
+    auto [low, high] = level_span_dbfs(picture);
+    const bool volts = picture.volts_full_scale.has_value();
+    const double add_db = volts ? dbv_from_dbfs(0.0, *picture.volts_full_scale) : 0.0;
+    low += add_db, high += add_db;
+    const double left = frame.right + 10, width = 10;
+    std::string out;
+    constexpr int kPatches = 32;
+    const double patch_px = (frame.bottom - frame.top) / kPatches;
+    for (int i = 0; i < kPatches; ++i) {
+        const auto& colour = level_palette()[static_cast<std::size_t>(i * 255 / (kPatches - 1))];
+        out += fmt::format(
+            "<rect x=\"{:.1f}\" y=\"{:.2f}\" width=\"{:.1f}\" height=\"{:.2f}\" "
+            "fill=\"#{:02x}{:02x}{:02x}\"/>",
+            left, frame.bottom - patch_px * (i + 1), width, patch_px + 0.4, colour[0], colour[1], colour[2]);
+    }
+    const Scale scale{low, high, frame.bottom, frame.top, false};
+    for (const Tick& tick : even_ticks(low, high, 6))
+        out += svg::text(left + width + 4, scale.at(tick.value) + 0.35 * frame.font, "start", tick.label,
+                         "tick");
+    return out + svg::text(left, frame.top - 7, "start", volts ? "dBV" : "dBFS", "tick") + "\n";
+}
+
+}  // namespace
+
+bool has_spectrogram(const TakePicture& picture) {
+    if (picture.spectrogram_dbfs.size() < 2 || picture.column_s <= 0 || picture.spectrogram_bin_hz <= 0)
+        return false;
+    return std::any_of(
+        picture.spectrogram_dbfs.begin(), picture.spectrogram_dbfs.end(), [](const auto& column) {
+            return column.size() >= 2 && std::any_of(column.begin(), column.end(), [](float level) {
+                       return std::isfinite(level) && level > -200.0F;
+                   });
+        });
+}
+
+std::string spectrogram_image(const TakePicture& picture, const std::string& image_id) {
+    return fmt::format(
+        "<image id=\"{}\" width=\"1\" height=\"1\" preserveAspectRatio=\"none\" "
+        "href=\"data:image/png;base64,{}\"/>\n",
+        image_id, base64(encode_png(pixels_of(picture))));
+}
+
+std::string spectrogram_svg(const TakePicture& picture, const std::vector<Mark>& marks, PictureSize size,
+                            const std::string& id, const std::string& image_id, const std::string& title) {
+    const bool wide = size == PictureSize::wide;
+    const double font = wide ? 13 : 12;
+    const Scale x{0, duration_s(picture), wide ? 62.0 : 50.0, wide ? 826.0 : 312.0, false};
+    std::vector<LabelRequest> requests;
+    for (const Mark& one : marks)
+        requests.push_back({x.at(one.time_s), text_width_px(display_width(clean_text(one.text)), font) + 5});
+    const std::vector<LabelPlace> places = place_labels(requests, x.px_from, x.px_to, 3, 3);
+    double lanes = 26;  // the unit of the levels stands there
+    for (const LabelPlace& one : places)
+        lanes = std::max(lanes, 10 + 18.0 * static_cast<double>(one.row + 1));
+    const svg::Frame frame = wide
+                                 ? svg::Frame{900, 320 + lanes, x.px_from, x.px_to, lanes, 274 + lanes, font}
+                                 : svg::Frame{372, 260 + lanes, x.px_from, x.px_to, lanes, 214 + lanes, font};
+    const double length_s = duration_s(picture);
+    const Scale y{kFrom_hz, top_hz(picture), frame.bottom, frame.top, true};
+    std::string out = svg::open(
+        frame, id, title,
+        fmt::format("Frequency against time over {} s; lighter is louder.{}", figures_text(length_s, 3),
+                    picture.track.empty() ? "" : " The engine's leading line is dashed."));
+    out += fmt::format("<use href=\"#{}\" transform=\"translate({:.1f} {:.1f}) scale({:.1f} {:.1f})\"/>\n",
+                       image_id, frame.left, frame.top, frame.right - frame.left, frame.bottom - frame.top);
+    out += svg::x_axis(
+        {frame.width, frame.height, frame.left, frame.right, frame.bottom, frame.bottom, frame.font}, x,
+        even_ticks(0, length_s, wide ? 11 : 6), "time, s");
+    out += svg::y_axis(
+        {frame.width, frame.height, frame.left, frame.left, frame.top, frame.bottom, frame.font}, y,
+        thinned(frequency_ticks(kFrom_hz, top_hz(picture)), y, 1.5 * frame.font), "frequency, Hz");
+    out += level_key(frame, picture);
+
+    std::vector<std::pair<double, double>> track;
+    const std::size_t stride = std::max<std::size_t>(1, picture.track.size() / 200);
+    for (std::size_t i = 0; i < picture.track.size(); i += stride)
+        if (std::isfinite(picture.track[i].second))
+            track.emplace_back(x.at(picture.track[i].first), y.at(picture.track[i].second));
+    if (!track.empty()) {
+        out += svg::trace(track, "track-edge") + svg::trace(track, "track");
+    }
+    for (const Mark& one : marks)
+        out += svg::line(x.at(one.time_s), frame.top, x.at(one.time_s), frame.bottom, "moment");
+    for (const LabelPlace& place : places) {
+        const double anchor = requests[place.request].anchor_px;
+        const double base = frame.top - 6 - 18.0 * static_cast<double>(place.row);
+        out += svg::line(anchor, base - 11, anchor, frame.top, "leader");
+        out += svg::text(place.reads_right ? anchor + 4 : anchor - 4, base,
+                         place.reads_right ? "start" : "end", marks[place.request].text, "label");
+    }
+    return out + "\n" + svg::close();
+}
+
+}  // namespace hushtrace
