@@ -1,0 +1,345 @@
+#include "hushtrace/measure/tone_reading.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <optional>
+#include <utility>
+#include <vector>
+
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/spectrum/transform.hpp"
+#include "hushtrace/spectrum/window.hpp"
+#include "phasor.hpp"
+
+// [IEEE1057] four-parameter sine fit, here as Gauss-Newton steps with the time counted from the span's
+// middle, where phase and frequency don't disturb each other. [RB74] Rife and Boorstyn 1974.
+namespace hushtrace {
+namespace {
+
+constexpr double kTwoPi = 2.0 * std::numbers::pi;
+constexpr std::size_t kHarmonics = 10;
+constexpr double kLeastCycles = 3.0;
+
+/// Power of the Hann-windowed span, padded to at least twice its length.
+struct Transformed {
+    std::vector<double> power;
+    double bin_hz = 0;
+};
+Transformed transform(std::span<const double> samples, double mean, double rate, std::size_t padding) {
+    const std::size_t length = fast_length(padding * samples.size());
+    const std::vector<double> window = window_samples(WindowKind::hann, samples.size());
+    std::vector<double> padded(length, 0.0);
+    for (std::size_t n = 0; n < samples.size(); ++n) padded[n] = window[n] * (samples[n] - mean);
+    RealTransform fft(length);
+    std::vector<std::complex<double>> bins(fft.bins());
+    fft.forward(padded, bins);
+    Transformed out{std::vector<double>(bins.size()), rate / static_cast<double>(length)};
+    std::transform(bins.begin(), bins.end(), out.power.begin(), [](auto x) { return std::norm(x); });
+    return out;
+}
+
+/// The strongest local maximum in a range of bins, between bins by a parabola through the logarithms.
+std::optional<double> strongest_peak_hz(const Transformed& t, double from_hz, double to_hz) {
+    const auto first = std::max<std::size_t>(1, static_cast<std::size_t>(std::ceil(from_hz / t.bin_hz)));
+    const auto last = std::min(t.power.size() - 2, static_cast<std::size_t>(std::floor(to_hz / t.bin_hz)));
+    std::size_t best = 0;
+    for (std::size_t k = first; k <= last; ++k)
+        if (t.power[k] >= t.power[k - 1] && t.power[k] >= t.power[k + 1] && t.power[k] > 0 &&
+            (best == 0 || t.power[k] > t.power[best]))
+            best = k;
+    if (best == 0) return std::nullopt;
+    const double l = std::log(t.power[best - 1] + 1e-300), c = std::log(t.power[best]),
+                 r = std::log(t.power[best + 1] + 1e-300);
+    const double curve = l - 2 * c + r;
+    const double offset = curve < 0 ? std::clamp(0.5 * (l - r) / curve, -0.5, 0.5) : 0.0;
+    return (static_cast<double>(best) + offset) * t.bin_hz;
+}
+
+using Vector4 = std::array<double, 4>;
+using Matrix4 = std::array<Vector4, 4>;
+
+/// Inverse of a symmetric positive matrix by Gauss-Jordan, its columns scaled first; false when it is
+/// singular.
+bool invert(Matrix4 m, Matrix4& inverse) {
+    Vector4 scale{};
+    for (std::size_t i = 0; i < 4; ++i) {
+        if (!(m[i][i] > 0)) return false;
+        scale[i] = 1.0 / std::sqrt(m[i][i]);
+    }
+    for (std::size_t i = 0; i < 4; ++i)
+        for (std::size_t j = 0; j < 4; ++j) {
+            m[i][j] *= scale[i] * scale[j];
+            inverse[i][j] = i == j ? 1.0 : 0.0;
+        }
+    for (std::size_t i = 0; i < 4; ++i) {
+        const double pivot = m[i][i];
+        if (pivot < 1e-12) return false;
+        for (std::size_t j = 0; j < 4; ++j) {
+            m[i][j] /= pivot;
+            inverse[i][j] /= pivot;
+        }
+        for (std::size_t r = 0; r < 4; ++r) {
+            if (r == i) continue;
+            const double factor = m[r][i];
+            for (std::size_t j = 0; j < 4; ++j) {
+                m[r][j] -= factor * m[i][j];
+                inverse[r][j] -= factor * inverse[i][j];
+            }
+        }
+    }
+    for (std::size_t i = 0; i < 4; ++i)
+        for (std::size_t j = 0; j < 4; ++j) inverse[i][j] *= scale[i] * scale[j];
+    return true;
+}
+
+/// dc, a fundamental and its harmonics: part k is cosine[k] cos(k w m) + sine[k] sin(k w m), m from the
+/// middle.
+class SineFit {
+public:
+    SineFit(std::span<const double> samples, double omega, double mean, std::size_t most_parts = kHarmonics)
+        : samples_(samples), rest_(samples.size()), omega_(omega), mean_(mean) {
+        const double below_half_rate = std::max(1.0, 0.98 * std::numbers::pi / omega);
+        parts_ = std::min(most_parts, static_cast<std::size_t>(below_half_rate));
+    }
+
+    void run() {
+        const double n = static_cast<double>(samples_.size());
+        for (int round = 0; round < 25; ++round) {
+            subtract_model();
+            const double frequency_step = step_fundamental();
+            const double harmonic_step = step_harmonics();
+            const double size = amplitude() + 1e-300;
+            if (std::abs(frequency_step) * n < 1e-9 && harmonic_step < 1e-11 * size) break;
+        }
+        subtract_model();
+        if (!invert(normal_, covariance_))
+            throw Error(ErrorKind::too_short, "tone: the span is too short for its frequency");
+    }
+
+    double omega() const { return omega_; }
+    double mean() const { return mean_; }
+    double amplitude() const { return std::hypot(cosine_[1], sine_[1]); }
+    /// Of amplitude cos(w n + phase) at the first sample.
+    double phase() const {
+        const double at_first = std::atan2(-sine_[1], cosine_[1]) - omega_ * middle();
+        return std::remainder(at_first, kTwoPi);
+    }
+    std::span<const double> rest() const { return rest_; }
+    std::size_t unknowns() const { return 2 * parts_ + 2; }
+    /// For noise of unit variance a sample.
+    double omega_variance() const { return covariance_[3][3]; }
+    double amplitude_variance() const {
+        const double c = cosine_[1] / amplitude(), s = sine_[1] / amplitude();
+        return c * c * covariance_[0][0] + s * s * covariance_[1][1] + 2 * c * s * covariance_[0][1];
+    }
+
+private:
+    double middle() const { return 0.5 * static_cast<double>(samples_.size() - 1); }
+
+    void subtract_model() {
+        for (std::size_t n = 0; n < rest_.size(); ++n) rest_[n] = samples_[n] - mean_;
+        for (std::size_t k = 1; k <= parts_; ++k) {
+            const double a = cosine_[k], b = sine_[k], w = omega_ * static_cast<double>(k);
+            if (a == 0.0 && b == 0.0) continue;
+            for_each_phasor(rest_.size(), w, -w * middle(),
+                            [&](std::size_t n, double c, double s) { rest_[n] -= a * c + b * s; });
+        }
+    }
+
+    /// One Gauss-Newton step of cosine, sine, dc and frequency; returns the frequency's step [rad/sample].
+    double step_fundamental() {
+        normal_ = {};
+        Vector4 right{};
+        const double a = cosine_[1], b = sine_[1], half = middle();
+        const bool with_frequency = a != 0.0 || b != 0.0;
+        for_each_phasor(rest_.size(), omega_, -omega_ * half, [&](std::size_t n, double c, double s) {
+            const double m = static_cast<double>(n) - half;
+            const Vector4 column = {c, s, 1.0, m * (b * c - a * s)};
+            for (std::size_t i = 0; i < 4; ++i) {
+                right[i] += column[i] * rest_[n];
+                for (std::size_t j = i; j < 4; ++j) normal_[i][j] += column[i] * column[j];
+            }
+        });
+        for (std::size_t i = 0; i < 4; ++i)
+            for (std::size_t j = 0; j < i; ++j) normal_[i][j] = normal_[j][i];
+        if (!with_frequency) {
+            normal_[3] = {0, 0, 0, 1};
+            normal_[0][3] = normal_[1][3] = normal_[2][3] = right[3] = 0;
+        }
+        Matrix4 inverse{};
+        if (!invert(normal_, inverse))
+            throw Error(ErrorKind::too_short, "tone: the span is too short for its frequency");
+        Vector4 step{};
+        for (std::size_t i = 0; i < 4; ++i)
+            for (std::size_t j = 0; j < 4; ++j) step[i] += inverse[i][j] * right[j];
+        // Half a bin is more than the transform can have been wrong by: a longer step is not believed.
+        const double longest = std::numbers::pi / static_cast<double>(samples_.size());
+        step[3] = with_frequency ? std::clamp(step[3], -longest, longest) : 2 * longest;
+        cosine_[1] += step[0];
+        sine_[1] += step[1];
+        mean_ += step[2];
+        if (with_frequency) omega_ += step[3];
+        return step[3];
+    }
+
+    /// Each harmonic by its projection on what is left; returns the largest change.
+    double step_harmonics() {
+        if (parts_ < 2) return 0;
+        double largest = 0;
+        const double scale = 2.0 / static_cast<double>(samples_.size());
+        for (std::size_t k = 2; k <= parts_; ++k) {
+            const double w = omega_ * static_cast<double>(k);
+            double c_sum = 0, s_sum = 0;
+            for_each_phasor(rest_.size(), w, -w * middle(), [&](std::size_t n, double c, double s) {
+                c_sum += c * rest_[n];
+                s_sum += s * rest_[n];
+            });
+            cosine_[k] += scale * c_sum;
+            sine_[k] += scale * s_sum;
+            largest = std::max(largest, scale * std::hypot(c_sum, s_sum));
+        }
+        return largest;
+    }
+
+    std::span<const double> samples_;
+    std::vector<double> rest_;
+    double omega_, mean_;
+    std::size_t parts_ = 1;
+    std::array<double, kHarmonics + 1> cosine_{}, sine_{};
+    Matrix4 normal_{}, covariance_{};
+};
+
+/// Noise next to a tone, as the variance a sample of white noise of that density [full scale squared].
+double variance_beside(std::span<const double> rest, double rate, double frequency_hz,
+                       double white_variance) {
+    constexpr std::size_t kReach = 32, kGap = 2, kFewest = 8;
+    const Transformed t = transform(rest, 0.0, rate, 1);
+    const std::vector<double> window = window_samples(WindowKind::hann, rest.size());
+    double energy = 0;
+    for (const double w : window) energy += w * w;
+    const auto centre = static_cast<std::size_t>(std::lround(frequency_hz / t.bin_hz));
+    const std::size_t first = centre > kReach + 1 ? centre - kReach : 1;
+    const std::size_t last = std::min(centre + kReach, t.power.size() - 2);
+    double sum = 0;
+    std::size_t count = 0;
+    for (std::size_t k = first; k <= last; ++k)
+        if (k + kGap < centre || k > centre + kGap) {
+            sum += t.power[k];
+            ++count;
+        }
+    return count < kFewest ? white_variance : sum / static_cast<double>(count) / energy;
+}
+
+/// A line of the rest, loud and near enough to bend the tone's fit by more than 0.002 dB, and no mere noise
+/// peak.
+std::optional<double> disturbing_line_hz(std::span<const double> rest, double rate, const SineFit& fit) {
+    constexpr double kLeastBend = 2e-4, kAboveNoise = 30.0;
+    const double tone_hz = fit.omega() / kTwoPi * rate, n = static_cast<double>(rest.size());
+    const Transformed t = transform(rest, 0.0, rate, 1);
+    double mean_power = 0;
+    for (const double p : t.power) mean_power += p / static_cast<double>(t.power.size());
+    std::optional<double> worst_hz;
+    double worst_bend = kLeastBend;
+    for (std::size_t k = 1; k + 1 < t.power.size(); ++k) {
+        const double apart_bins = std::abs(static_cast<double>(k) * t.bin_hz - tone_hz) * n / rate;
+        if (apart_bins < 3.0 || t.power[k] < t.power[k - 1] || t.power[k] < t.power[k + 1]) continue;
+        // A Hann-windowed line of amplitude a has the power (a N / 4)^2; a line d bins away bends an
+        // unweighted fit by up to a / (pi d).
+        const double bend =
+            4.0 * std::sqrt(t.power[k]) / n / (std::numbers::pi * apart_bins * fit.amplitude());
+        if (bend > worst_bend && t.power[k] > kAboveNoise * mean_power) {
+            worst_bend = bend;
+            worst_hz = strongest_peak_hz(t, (static_cast<double>(k) - 1) * t.bin_hz,
+                                         (static_cast<double>(k) + 1) * t.bin_hz);
+        }
+    }
+    return worst_hz;
+}
+
+double checked_mean(std::span<const double> samples) {
+    if (samples.empty()) throw Error(ErrorKind::empty_input, "tone: no samples");
+    double sum = 0;
+    for (const double x : samples) {
+        if (!std::isfinite(x)) throw Error(ErrorKind::not_finite, "tone: a sample is not a finite number");
+        sum += x;
+    }
+    if (samples.size() < 16) throw Error(ErrorKind::too_short, "tone: 16 samples are needed at least");
+    return sum / static_cast<double>(samples.size());
+}
+
+}  // namespace
+
+ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, const ToneSearch& search) {
+    const double mean = checked_mean(samples);
+    const double n = static_cast<double>(samples.size());
+    const double from_hz = search.from_hz.value_or(sample_rate_hz / n);
+    const double to_hz = search.to_hz.value_or(0.5 * sample_rate_hz);
+    if (!(from_hz >= 0) || !(to_hz > from_hz) || !(from_hz < 0.5 * sample_rate_hz))
+        throw Error(ErrorKind::invalid_request,
+                    fmt::format("tone: {:g} to {:g} Hz is no range to search in", from_hz, to_hz));
+
+    const auto coarse_hz = strongest_peak_hz(transform(samples, mean, sample_rate_hz, 2), from_hz, to_hz);
+    if (!coarse_hz)
+        throw Error(ErrorKind::invalid_input,
+                    fmt::format("tone: nothing between {:g} and {:g} Hz", from_hz, to_hz));
+    if (*coarse_hz * n / sample_rate_hz < 0.9 * kLeastCycles)
+        throw Error(ErrorKind::too_short,
+                    fmt::format("tone: {:.1f} cycles of {:.4g} Hz are too few, {:g} are needed",
+                                *coarse_hz * n / sample_rate_hz, *coarse_hz, kLeastCycles));
+    SineFit fit(samples, kTwoPi * *coarse_hz / sample_rate_hz, mean);
+    fit.run();
+    // Other tones that lean on the fit (hum beside a quiet tone) are fitted to what it left and taken off.
+    std::vector<double> cleared;
+    for (int round = 0; round < 6; ++round) {
+        const auto other_hz = disturbing_line_hz(fit.rest(), sample_rate_hz, fit);
+        if (!other_hz || *other_hz * n / sample_rate_hz < kLeastCycles) break;
+        SineFit other(fit.rest(), kTwoPi * *other_hz / sample_rate_hz, 0.0, 1);
+        other.run();
+        if (cleared.empty()) cleared.assign(samples.begin(), samples.end());
+        for (std::size_t i = 0; i < cleared.size(); ++i) cleared[i] -= fit.rest()[i] - other.rest()[i];
+        SineFit again(cleared, fit.omega(), mean);
+        again.run();
+        fit = std::move(again);
+    }
+
+    double squares = 0;
+    for (const double r : fit.rest()) squares += r * r;
+    const double freedom = std::max(1.0, n - static_cast<double>(fit.unknowns()));
+    const double white = squares / freedom;
+    ToneReading tone;
+    tone.frequency_hz = fit.omega() / kTwoPi * sample_rate_hz;
+    tone.amplitude = fit.amplitude();
+    tone.phase_rad = fit.phase();
+    tone.mean = fit.mean();
+    tone.cycles = tone.frequency_hz * n / sample_rate_hz;
+    tone.level_dbfs = decibels_from_amplitude(tone.amplitude);
+    double cleared_squares = 0;
+    for (std::size_t i = 0; i < cleared.size(); ++i)
+        cleared_squares += (samples[i] - cleared[i]) * (samples[i] - cleared[i]);
+    const double all_else = std::max(white + cleared_squares / n, 1e-300);
+    tone.snr_db = decibels_from_power(0.5 * tone.amplitude * tone.amplitude / all_else);
+
+    const double variance = variance_beside(fit.rest(), sample_rate_hz, tone.frequency_hz, white);
+    tone.frequency_sd_hz = std::sqrt(fit.omega_variance() * variance) / kTwoPi * sample_rate_hz;
+    tone.amplitude_sd = std::sqrt(fit.amplitude_variance() * variance);
+    tone.level_sd_db = 20.0 / std::numbers::ln10 * tone.amplitude_sd / tone.amplitude;
+
+    // [RB74] union bound over the bins that were searched.
+    const double g = 0.25 * tone.amplitude * tone.amplitude * n / std::max({white, variance, 1e-300});
+    const double bins = std::max(1.0, (std::min(to_hz, 0.5 * sample_rate_hz) - from_hz) * n / sample_rate_hz);
+    tone.false_tone_probability = std::min(1.0, 0.5 * bins * std::exp(-0.5 * g));
+    if (tone.false_tone_probability > 1e-3) {
+        const double range_hz = to_hz - from_hz;
+        tone.frequency_sd_hz =
+            std::hypot(tone.frequency_sd_hz, std::sqrt(tone.false_tone_probability / 12.0) * range_hz);
+    }
+    return tone;
+}
+
+}  // namespace hushtrace
