@@ -96,11 +96,14 @@ a { color: var(--accent); }
 @page { size: A4; margin: 15mm 14mm; }
 @media print {
   :root { --paper: #ffffff; color-scheme: light; }
-  body { font-size: 10pt; }
+  html { font-size: 9.5pt; }
   header { padding-top: 0; }
   header, main, footer { max-width: none; padding-left: 0; padding-right: 0; }
-  h2, h3 { break-after: avoid; }
-  tr { break-inside: avoid; }
+  h2, h3, h2 + p { break-after: avoid; }
+  h2 { margin-top: 1.8rem; }
+  tr, .scroll, footer { break-inside: avoid; }
+  figure { margin-bottom: 1.2rem; }
+  footer { margin-top: 1.5rem; padding-bottom: 0; }
   .scroll { overflow: visible; }
   svg, .key { print-color-adjust: exact; -webkit-print-color-adjust: exact; } }
 )";

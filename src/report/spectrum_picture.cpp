@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <map>
+#include <set>
 
 #include "hushtrace/report/labels.hpp"
 #include "hushtrace/report/picture.hpp"
@@ -70,7 +71,6 @@ std::vector<Marked> marked_lines(const NoiseAnalysis& analysis, const TakePictur
 
 std::string words_of(const Marked& mark, PictureSize size) {
     const std::string number = mark.number > 0 ? std::to_string(mark.number) : "";
-    if (!mark.strongest) return number;
     std::string words = number + (number.empty() ? "" : " ") + clean_text(mark.line->label);
     if (size == PictureSize::wide) words += ", " + frequency_text(mark.line->frequency_hz);
     return words;
@@ -86,24 +86,40 @@ svg::Frame frame_of(PictureSize size, std::size_t rows_used) {
     return {372, 296 + lanes, 50, 356, 8 + lanes, 252 + lanes, 12};
 }
 
-/// The marks that ask for words, and where these found room.
+/// What stands above the picture: words, and the mark that they belong to.
 struct Labels {
     std::vector<const Marked*> asking;
+    std::vector<std::string> words;
     std::vector<LabelRequest> requests;
     std::vector<LabelPlace> places;
     std::size_t rows_used = 0;
+
+    void ask(const Marked& mark, const std::string& text, const Scale& x, double font_px) {
+        if (text.empty()) return;
+        asking.push_back(&mark);
+        words.push_back(text);
+        requests.push_back({x.at(mark.line->frequency_hz), text_width_px(display_width(text), font_px) + 5});
+    }
 };
 
+/// Full words for the strongest line of each finding while there is room, then numbers alone for the others.
 Labels label(const std::vector<Marked>& marks, const Scale& x, PictureSize size, double font_px) {
+    const auto place = [&](const Labels& labels) {
+        return place_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
+    };
+    Labels in_full;
+    for (const Marked& one : marks)
+        if (one.strongest) in_full.ask(one, words_of(one, size), x, font_px);
     Labels labels;
-    for (const Marked& one : marks) {
-        const std::string words = words_of(one, size);
-        if (words.empty()) continue;
-        labels.requests.push_back(
-            {x.at(one.line->frequency_hz), text_width_px(display_width(words), font_px) + 5});
-        labels.asking.push_back(&one);
+    std::set<const Marked*> told;
+    for (const LabelPlace& one : place(in_full)) {
+        labels.ask(*in_full.asking[one.request], in_full.words[one.request], x, font_px);
+        told.insert(in_full.asking[one.request]);
     }
-    labels.places = place_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
+    for (const Marked& one : marks)
+        if (told.count(&one) == 0)
+            labels.ask(one, one.number > 0 ? std::to_string(one.number) : "", x, font_px);
+    labels.places = place(labels);
     for (const LabelPlace& one : labels.places) labels.rows_used = std::max(labels.rows_used, one.row + 1);
     return labels;
 }
@@ -181,7 +197,7 @@ std::string spectrum_svg(const NoiseAnalysis& analysis, const TakePicture& pictu
         out += svg::line(anchor, base - row_px + 6, anchor, y.at(mark.level_db) - 5, "leader");
         out +=
             svg::text(place.reads_right ? anchor + 4 : anchor - 4, base, place.reads_right ? "start" : "end",
-                      words_of(mark, size), mark.strongest ? "label" : "tick");
+                      labels.words[place.request], mark.strongest ? "label" : "tick");
         out += "\n";
     }
     // a shape of its own for each of four findings in turn: filled on the strongest line, hollow on the
