@@ -43,6 +43,7 @@ std::pair<double, double> level_span(const std::vector<StripPoint>& points,
 struct Marked {
     const MarkedLine* line = nullptr;
     std::size_t number = 0;  ///< of the finding, from 1; 0 for one that isn't listed
+    std::string name;        ///< the finding's kind; the line's own label where it isn't listed
     bool strongest = false;  ///< of its finding's lines
     double level_db = 0;
 };
@@ -57,7 +58,11 @@ std::vector<Marked> marked_lines(const NoiseAnalysis& analysis, const TakePictur
         if (!(one.frequency_hz >= from_hz && one.frequency_hz <= to_hz) || !std::isfinite(one.level_dbfs))
             continue;
         const auto found = numbers.find(one.source_id);
-        marks.push_back({&one, found == numbers.end() ? 0 : found->second, false, one.level_dbfs + add_db});
+        const std::size_t number = found == numbers.end() ? 0 : found->second;
+        const std::string name = number == 0
+                                     ? clean_text(one.label)
+                                     : std::string(plain_name(analysis.noise_sources[number - 1].kind));
+        marks.push_back({&one, number, name, false, one.level_dbfs + add_db});
     }
     std::stable_sort(marks.begin(), marks.end(),
                      [](const Marked& a, const Marked& b) { return a.level_db > b.level_db; });
@@ -71,7 +76,7 @@ std::vector<Marked> marked_lines(const NoiseAnalysis& analysis, const TakePictur
 
 std::string words_of(const Marked& mark, PictureSize size) {
     const std::string number = mark.number > 0 ? std::to_string(mark.number) : "";
-    std::string words = number + (number.empty() ? "" : " ") + clean_text(mark.line->label);
+    std::string words = number + (number.empty() ? "" : " ") + mark.name;
     if (size == PictureSize::wide) words += ", " + frequency_text(mark.line->frequency_hz);
     return words;
 }
