@@ -26,7 +26,7 @@ constexpr double kTwoPi = 2.0 * std::numbers::pi;
 constexpr std::size_t kHarmonics = 10;
 constexpr double kLeastCycles = 3.0;
 
-/// Power of the Hann-windowed span, padded to at least twice its length.
+/// Power of the Hann-windowed span, padded with zeros to `padding` times its length or a little more.
 struct Transformed {
     std::vector<double> power;
     double bin_hz = 0;
@@ -216,13 +216,10 @@ private:
 };
 
 /// Noise next to a tone, as the variance a sample of white noise of that density [full scale squared].
-double variance_beside(std::span<const double> rest, double rate, double frequency_hz,
+double variance_beside(const Transformed& t, std::size_t samples, double frequency_hz,
                        double white_variance) {
     constexpr std::size_t kReach = 32, kGap = 2, kFewest = 8;
-    const Transformed t = transform(rest, 0.0, rate, 1);
-    const std::vector<double> window = window_samples(WindowKind::hann, rest.size());
-    double energy = 0;
-    for (const double w : window) energy += w * w;
+    const double energy = 0.375 * static_cast<double>(samples);  // a Hann window's: 3/8 a sample
     const auto centre = static_cast<std::size_t>(std::lround(frequency_hz / t.bin_hz));
     const std::size_t first = centre > kReach + 1 ? centre - kReach : 1;
     const std::size_t last = std::min(centre + kReach, t.power.size() - 2);
@@ -238,10 +235,9 @@ double variance_beside(std::span<const double> rest, double rate, double frequen
 
 /// A line of the rest, loud and near enough to bend the tone's fit by more than 0.002 dB, and no mere noise
 /// peak.
-std::optional<double> disturbing_line_hz(std::span<const double> rest, double rate, const SineFit& fit) {
+std::optional<double> disturbing_line_hz(const Transformed& t, double rate, const SineFit& fit) {
     constexpr double kLeastBend = 2e-4, kAboveNoise = 30.0;
-    const double tone_hz = fit.omega() / kTwoPi * rate, n = static_cast<double>(rest.size());
-    const Transformed t = transform(rest, 0.0, rate, 1);
+    const double tone_hz = fit.omega() / kTwoPi * rate, n = static_cast<double>(fit.rest().size());
     double mean_power = 0;
     for (const double p : t.power) mean_power += p / static_cast<double>(t.power.size());
     std::optional<double> worst_hz;
@@ -284,7 +280,9 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
         throw Error(ErrorKind::invalid_request,
                     fmt::format("tone: {:g} to {:g} Hz is no range to search in", from_hz, to_hz));
 
-    const auto coarse_hz = strongest_peak_hz(transform(samples, mean, sample_rate_hz, 2), from_hz, to_hz);
+    const std::size_t padding = samples.size() < 4096 ? 2 : 1;
+    const auto coarse_hz =
+        strongest_peak_hz(transform(samples, mean, sample_rate_hz, padding), from_hz, to_hz);
     if (!coarse_hz)
         throw Error(ErrorKind::invalid_input,
                     fmt::format("tone: nothing between {:g} and {:g} Hz", from_hz, to_hz));
@@ -296,8 +294,9 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
     fit.run();
     // Other tones that lean on the fit (hum beside a quiet tone) are fitted to what it left and taken off.
     std::vector<double> cleared;
+    Transformed beside = transform(fit.rest(), 0.0, sample_rate_hz, 1);
     for (int round = 0; round < 6; ++round) {
-        const auto other_hz = disturbing_line_hz(fit.rest(), sample_rate_hz, fit);
+        const auto other_hz = disturbing_line_hz(beside, sample_rate_hz, fit);
         if (!other_hz || *other_hz * n / sample_rate_hz < kLeastCycles) break;
         SineFit other(fit.rest(), kTwoPi * *other_hz / sample_rate_hz, 0.0, 1);
         other.run();
@@ -306,6 +305,7 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
         SineFit again(cleared, fit.omega(), mean);
         again.run();
         fit = std::move(again);
+        beside = transform(fit.rest(), 0.0, sample_rate_hz, 1);
     }
 
     double squares = 0;
@@ -325,7 +325,7 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
     const double all_else = std::max(white + cleared_squares / n, 1e-300);
     tone.snr_db = decibels_from_power(0.5 * tone.amplitude * tone.amplitude / all_else);
 
-    const double variance = variance_beside(fit.rest(), sample_rate_hz, tone.frequency_hz, white);
+    const double variance = variance_beside(beside, samples.size(), tone.frequency_hz, white);
     tone.frequency_sd_hz = std::sqrt(fit.omega_variance() * variance) / kTwoPi * sample_rate_hz;
     tone.amplitude_sd = std::sqrt(fit.amplitude_variance() * variance);
     tone.level_sd_db = 20.0 / std::numbers::ln10 * tone.amplitude_sd / tone.amplitude;

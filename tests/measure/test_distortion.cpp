@@ -63,7 +63,7 @@ TEST_CASE("THD of the clipped sine's series to the 9th harmonic", "[distortion]"
                                               {7, number(row, "h7_re_fundamental")},
                                               {9, number(row, "h9_re_fundamental")}};
         for (const double frequency : {997.013, 61.37}) {
-            auto samples = series(frequency, 0.4, ratios, 48000);
+            auto samples = series(frequency, 0.4, ratios, 30000);
             const double expected = decibels(number(row, "thd_h2_to_h9_percent") / 100);
             CAPTURE(row.at("case"), row.at("drive_over_ceiling_db"), frequency);
             const double clean = decibels(measure_distortion(samples, 48000).thd_ratio);
@@ -142,9 +142,9 @@ TEST_CASE("noise is not taken for distortion, and the claimed spread holds", "[d
     // Noise 50 dB below the tone: without its removal 18 harmonics would read 0.09 %. True THD 0 and 0.3 %.
     for (const double truth : {0.0, 0.003}) {
         int covered = 0, limited = 0;
-        constexpr int kRuns = 100;
+        constexpr int kRuns = 40;
         for (unsigned run = 0; run < kRuns; ++run) {
-            auto samples = series(997.03, 0.5, {{3, truth}}, 30000);
+            auto samples = series(997.03, 0.5, {{3, truth}}, 24000);
             tone_maker::add_noise(samples, 0.5 / std::sqrt(2.0) * std::pow(10.0, -50.0 / 20), 500 + run);
             const Distortion reading = measure_distortion(samples, 48000);
             covered += truth <= reading.thd_upper_ratio() &&
@@ -156,9 +156,9 @@ TEST_CASE("noise is not taken for distortion, and the claimed spread holds", "[d
                       .epsilon(0.05));
         }
         CAPTURE(truth, covered, limited);
-        CHECK(covered >= 90);
-        if (truth == 0.0) CHECK(limited >= 90);
-        if (truth > 0.0) CHECK(limited <= 5);
+        CHECK(covered >= 36);
+        if (truth == 0.0) CHECK(limited >= 36);
+        if (truth > 0.0) CHECK(limited <= 2);
     }
 }
 
