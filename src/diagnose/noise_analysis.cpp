@@ -229,6 +229,45 @@ void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const Tak
         {comb.why + ".", comb.frequency_hz, "Hz", comb.frequency_sd_hz, {survey.take->file}, {}});
 }
 
+/// Lines that move and are not the alternator's: a motor's when the engine rests; else said to move, and no
+/// more.
+void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const WhineInTake* whine,
+                const ClicksInTake* clicks) {
+    for (std::size_t i = 0; i < survey.families.size(); ++i) {
+        const MovingFamily& family = survey.families[i];
+        if (whine && whine->family == i) continue;
+        if (whine && whine->family &&
+            correlation_of(family.ridge.track, survey.families[*whine->family].ridge.track) > 0.8)
+            continue;  // turns with the engine: a member that the spectrum over cycles missed
+        if (clicks) {
+            const double n = family.mean_hz / clicks->train.rate.mean_hz();
+            if (std::abs(n - std::round(n)) < 0.03 && n < 20.0) continue;  // a harmonic of the clicks
+        }
+        const bool resting = !engine_active(*survey.take);
+        const NoiseKind kind = resting ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
+        NoiseSource& source = source_of(sources, kind, family.mean_hz, 0.05 * family.mean_hz);
+        std::vector<double> power(survey.channels.size(), 0.0);
+        for (const OrderLine& line : family.lines)
+            for (std::size_t c = 0; c < power.size(); ++c) power[c] += line.mean_square[c];
+        const auto before = source.level_dbfs;
+        add_levels(source, survey, power, 1.0);
+        if (!before || *source.level_dbfs > *before) {
+            source.frequency_hz = family.mean_hz;
+            source.frequency_sd_hz = family.wander * family.mean_hz;
+        }
+        source.confidence = std::max(source.confidence, 0.5);
+        source.evidence.push_back({fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.",
+                                               family.mean_hz, 100 * family.wander,
+                                               resting ? " with the engine at rest, as a motor's does"
+                                                       : ", and does not fit an alternator at this speed"),
+                                   100 * family.wander,
+                                   "%",
+                                   std::nullopt,
+                                   {survey.take->file},
+                                   {}});
+    }
+}
+
 /// In a word, whether a source that does not follow the engine is there with the engine on, off, or both.
 void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys) {
     bool off = false, running = false, floor = false, any_off = false, any_running = false;
@@ -441,7 +480,9 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         if (whine)
             for (const Harmonic& harmonic : whine->harmonics) known.push_back(harmonic.frequency_hz);
         if (!is_floor_take(*survey.take)) {
-            if (const auto clicks = clicks_in(survey, off, whine, job.job)) add_clicks(sources, *clicks);
+            const auto clicks = clicks_in(survey, off, whine, job.job);
+            if (clicks) add_clicks(sources, *clicks);
+            add_moving(sources, survey, whine, clicks ? &*clicks : nullptr);
             add_hiss(sources, survey, job.job);
         }
         for (const SteadyComb& comb : steady_combs_in(survey, job.job, known))
