@@ -1,0 +1,313 @@
+#include "noise_sources.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/vehicle/engine_orders.hpp"
+
+namespace hushtrace {
+namespace {
+
+NoiseSource& source_of(std::list<NoiseSource>& sources, NoiseKind kind, double frequency_hz,
+                       double reach_hz) {
+    for (NoiseSource& source : sources)
+        if (source.kind == kind && source.frequency_hz &&
+            std::abs(*source.frequency_hz - frequency_hz) < reach_hz)
+            return source;
+    NoiseSource& made = sources.emplace_back();
+    made.kind = kind;
+    return made;
+}
+
+/// Power of the channels in which a whine may still hide in another take [dBFS]: the noise in its band.
+double power_near(const TakeSurvey& survey, double frequency_hz, double half_width_hz) {
+    double most = 0;
+    for (const ChannelSurvey& channel : survey.channels)
+        most = std::max(most, channel.spectrum.band_mean_square(frequency_hz - half_width_hz,
+                                                                frequency_hz + half_width_hz));
+    return most;
+}
+
+}  // namespace
+
+bool is_floor_take(const Take& take) {
+    return take.conditions.has(Hookup::inputs_shorted);
+}
+bool engine_active(const Take& take) {
+    return engine_turns(take.conditions.engine) || take.conditions.engine == Engine::ready;
+}
+
+void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const TakeSurvey* off,
+               NoiseAnalysis& out) {
+    const Take& take = *whine.survey->take;
+    const auto found = std::find_if(sources.begin(), sources.end(), [](const NoiseSource& s) {
+        return s.kind == NoiseKind::alternator_whine;
+    });
+    NoiseSource& source = found == sources.end() ? sources.emplace_back() : *found;
+    source.kind = NoiseKind::alternator_whine;
+    const auto before = source.level_dbfs;
+    add_levels(source, *whine.survey, whine.mean_square, take.conditions.engine == Engine::idle ? 1.0 : 0.5);
+    const auto& files = std::vector<std::string>{take.file};
+    double confidence = whine.family ? 0.55 : 0.4;
+    if (whine.family) {
+        source.evidence.push_back({fmt::format("The line near {:.0f} Hz wanders by {:.2f} % as an engine "
+                                               "does; it was followed through the take.",
+                                               whine.frequency_hz, 100 * whine.wander),
+                                   100 * whine.wander,
+                                   "%",
+                                   std::nullopt,
+                                   files,
+                                   {}});
+        if (whine.significance > 20) confidence += 0.1;
+    } else {
+        source.evidence.push_back(
+            {fmt::format("The line at {:.1f} Hz holds still, as a steadily held engine's may.",
+                         whine.frequency_hz),
+             whine.frequency_hz,
+             "Hz",
+             whine.frequency_sd_hz,
+             files,
+             {}});
+    }
+    if (whine.multiples > 0) {
+        confidence += 0.1;
+        source.evidence.push_back(
+            {fmt::format("{} whole multiple{} move{} with it, as rectified current gives.", whine.multiples,
+                         whine.multiples == 1 ? "" : "s", whine.multiples == 1 ? "s" : ""),
+             static_cast<double>(whine.multiples),
+             "lines",
+             std::nullopt,
+             files,
+             {}});
+    }
+    if (whine.hz_per_rpm) {
+        if (whine.usual_constant) confidence += 0.1;
+        source.evidence.push_back(
+            {fmt::format("{:.3f} Hz of whine per rpm; {:.1f} to {:.1f} are usual.", *whine.hz_per_rpm,
+                         WhineConstants::usual_low, WhineConstants::usual_high),
+             *whine.hz_per_rpm,
+             "Hz/rpm",
+             std::nullopt,
+             files,
+             {}});
+    }
+    if (off) {
+        const double width = std::max(5.0, 2.5 * whine.wander * whine.frequency_hz);
+        const double here = power_near(*whine.survey, whine.frequency_hz, width),
+                     there = power_near(*off, whine.frequency_hz, width);
+        const double fall = decibels_from_power(std::max(here, 1e-30) / std::max(there, 1e-30));
+        if (fall > 3.0) {
+            confidence += 0.15;
+            source.evidence.push_back(
+                {fmt::format("With the engine off its band is {:.1f} dB quieter.", fall),
+                 fall,
+                 "dB",
+                 1.0,
+                 {take.file, off->take->file},
+                 {}});
+        } else {
+            confidence -= 0.3;
+            source.evidence.push_back({fmt::format("With the engine off its band is only {:.1f} dB quieter: "
+                                                   "the engine may not be the cause.",
+                                                   fall),
+                                       fall,
+                                       "dB",
+                                       1.0,
+                                       {take.file, off->take->file},
+                                       {}});
+        }
+    }
+    source.confidence = std::max(source.confidence, std::clamp(confidence, 0.1, 0.98));
+    if (before && *before >= *source.level_dbfs) return;  // the loudest take speaks for the frequency
+    source.frequency_hz = whine.frequency_hz;
+    source.frequency_sd_hz = whine.frequency_sd_hz;
+    source.harmonics = whine.harmonics;
+    if (take.conditions.rpm && *take.conditions.rpm > 0)
+        source.engine_order = whine.frequency_hz / (*take.conditions.rpm / 60.0);
+    if (whine.first_order)
+        out.health.push_back(
+            {"diode_open",
+             fmt::format(
+                 "In {} the line at a sixth of the whine stands {:+.0f} dB against it, with its multiples: "
+                 "that is what an open rectifier diode does. Have the alternator tested.",
+                 take.file, whine.order_1_db),
+             0.7});
+    if (whine.second_order)
+        out.health.push_back({"phase_open",
+                              fmt::format("In {} the line at a third of the whine stands {:+.0f} dB against "
+                                          "it while the one at a sixth is weak: "
+                                          "a stator phase may be open. Have the alternator tested.",
+                                          take.file, whine.order_2_db),
+                              0.6});
+}
+
+void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
+    const Take& take = *clicks.survey->take;
+    const double rate = clicks.train.rate.mean_hz();
+    const NoiseKind kind = clicks.ignition ? NoiseKind::ignition_tick : NoiseKind::periodic_tick;
+    NoiseSource* source = nullptr;
+    for (NoiseSource& known : sources)
+        if (known.kind == kind && (clicks.ignition || std::abs(*known.frequency_hz / rate - 1.0) < 0.02))
+            source = &known;
+    if (!source) source = &sources.emplace_back();
+    source->kind = kind;
+    std::vector<double> power(clicks.survey->channels.size(), 0.0);
+    for (std::size_t c = 0; c < power.size(); ++c)
+        if (clicks.survey->channels[c].clicks) power[c] = clicks.survey->channels[c].clicks->mean_square;
+    const auto before = source->level_dbfs;
+    add_levels(*source, *clicks.survey, power, 1.0);
+    if (!before || (source->level_dbfs && *source->level_dbfs > *before)) {
+        source->frequency_hz = rate;
+        source->frequency_sd_hz = std::max(
+            0.02, clicks.train.rate.wander() * rate / std::sqrt(std::max(1.0, clicks.survey->duration_s)));
+        if (clicks.rpm) source->engine_order = rate / (*clicks.rpm / 60.0);
+    }
+    double confidence = std::min(0.75, 0.35 + clicks.train.significance / 100.0);
+    source->evidence.push_back({clicks.why + ".", rate, "Hz", std::nullopt, {take.file}, {}});
+    source->evidence.push_back(
+        {fmt::format("At each click the power above 2 kHz stands {:.1f} dB above that between clicks.",
+                     clicks.train.contrast_db),
+         clicks.train.contrast_db,
+         "dB",
+         std::nullopt,
+         {take.file},
+         {}});
+    if (clicks.moves_with_whine && std::abs(*clicks.moves_with_whine) > 0.5) {
+        confidence += 0.2;
+        source->evidence.push_back(
+            {fmt::format("Its rate moves with the whine (correlation {:.2f}).", *clicks.moves_with_whine),
+             *clicks.moves_with_whine,
+             "",
+             std::nullopt,
+             {take.file},
+             {}});
+    }
+    source->confidence = std::max(source->confidence, std::clamp(confidence, 0.1, 0.95));
+}
+
+void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const TakeSurvey& survey) {
+    const double reach = comb.kind == NoiseKind::mains_hum ? 1.2 : std::max(1.0, 0.0015 * comb.frequency_hz);
+    NoiseSource& source = source_of(sources, comb.kind, comb.frequency_hz, reach);
+    const auto before = source.level_dbfs;
+    add_levels(source, survey, comb.mean_square, 0.2);
+    if (!before || *source.level_dbfs > *before) {
+        source.frequency_hz = comb.frequency_hz;
+        source.frequency_sd_hz = comb.frequency_sd_hz;
+        source.harmonics = comb.harmonics;
+    }
+    source.confidence = std::max(source.confidence, comb.confidence);
+    source.evidence.push_back(
+        {comb.why + ".", comb.frequency_hz, "Hz", comb.frequency_sd_hz, {survey.take->file}, {}});
+}
+
+/// Lines that move and are not the alternator's: a motor's when the engine rests; else said to move, and no
+/// more.
+void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const WhineInTake* whine,
+                const ClicksInTake* clicks) {
+    for (std::size_t i = 0; i < survey.families.size(); ++i) {
+        const MovingFamily& family = survey.families[i];
+        if (whine && whine->family == i) continue;
+        if (whine && whine->family &&
+            correlation_of(family.ridge.track, survey.families[*whine->family].ridge.track) > 0.8)
+            continue;  // turns with the engine: a member that the spectrum over cycles missed
+        if (clicks) {
+            const double n = family.mean_hz / clicks->train.rate.mean_hz();
+            if (std::abs(n - std::round(n)) < 0.03 && n < 20.0) continue;  // a harmonic of the clicks
+        }
+        const bool resting = !engine_active(*survey.take);
+        const NoiseKind kind = resting ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
+        NoiseSource& source = source_of(sources, kind, family.mean_hz, 0.05 * family.mean_hz);
+        std::vector<double> power(survey.channels.size(), 0.0);
+        for (const OrderLine& line : family.lines)
+            for (std::size_t c = 0; c < power.size(); ++c) power[c] += line.mean_square[c];
+        const auto before = source.level_dbfs;
+        add_levels(source, survey, power, 1.0);
+        if (!before || *source.level_dbfs > *before) {
+            source.frequency_hz = family.mean_hz;
+            source.frequency_sd_hz = family.wander * family.mean_hz;
+        }
+        source.confidence = std::max(source.confidence, 0.5);
+        source.evidence.push_back({fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.",
+                                               family.mean_hz, 100 * family.wander,
+                                               resting ? " with the engine at rest, as a motor's does"
+                                                       : ", and does not fit an alternator at this speed"),
+                                   100 * family.wander,
+                                   "%",
+                                   std::nullopt,
+                                   {survey.take->file},
+                                   {}});
+    }
+}
+
+void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys) {
+    bool off = false, running = false, floor = false, any_off = false, any_running = false;
+    for (const TakeSurvey& survey : surveys) {
+        const bool here =
+            std::find(source.takes.begin(), source.takes.end(), survey.take->file) != source.takes.end();
+        if (is_floor_take(*survey.take)) {
+            floor = floor || here;
+        } else if (engine_active(*survey.take)) {
+            any_running = true;
+            running = running || here;
+        } else {
+            any_off = true;
+            off = off || here;
+        }
+    }
+    if (floor) {
+        source.evidence.push_back(
+            {"It is there with the inputs shorted as well: the measuring set-up makes it.",
+             0,
+             "",
+             std::nullopt,
+             source.takes,
+             {}});
+    } else if (any_off && any_running && off && running) {
+        source.evidence.push_back(
+            {"It is there with the engine off and with it running.", 0, "", std::nullopt, source.takes, {}});
+    } else if (any_off && any_running && running) {
+        source.evidence.push_back(
+            {"It is there only while the engine runs.", 0, "", std::nullopt, source.takes, {}});
+    }
+}
+
+void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const Job& job) {
+    std::vector<double> power;
+    bool above = false, known = false;
+    for (std::size_t c = 0; c < survey.channels.size(); ++c) {
+        const ChannelSurvey& channel = survey.channels[c];
+        power.push_back(channel.hiss.unweighted);
+        if (!channel.volts_full_scale || c >= job.interface.own_noise_dbv.size() ||
+            !job.interface.own_noise_dbv[c] || channel.silent)
+            continue;
+        known = true;
+        const double own = power_from_decibels(*job.interface.own_noise_dbv[c]);
+        const double here = power_from_decibels(dbv_from_dbfs(
+            dbfs_from_mean_square(std::max(channel.hiss.unweighted, 1e-30)), *channel.volts_full_scale));
+        if (here > 1.6 * own) above = true;  // 2 dB over the set-up's own
+        power.back() *= std::max(0.0, 1.0 - own / here);
+    }
+    if (known && !above) return;  // the floor readings say that the interface is the limit
+    NoiseSource* hiss = nullptr;
+    for (NoiseSource& source : sources)
+        if (source.kind == NoiseKind::hiss) hiss = &source;
+    if (!hiss) hiss = &sources.emplace_back();
+    hiss->kind = NoiseKind::hiss;
+    hiss->band_hz = {20.0, survey.channels.front().hiss.upper_hz};
+    add_levels(*hiss, survey, power, survey.channels.front().hiss.sd_db);
+    hiss->confidence = std::max(hiss->confidence, known ? 0.85 : 0.4);
+    if (hiss->evidence.empty())
+        hiss->evidence.push_back({known ? "Smooth noise, above what the set-up makes by itself (taken off)."
+                                        : "Smooth noise; how much of it the interface makes is not known: "
+                                          "capture once with --hookup inputs_shorted.",
+                                  0,
+                                  "",
+                                  std::nullopt,
+                                  hiss->takes,
+                                  {}});
+}
+
+}  // namespace hushtrace

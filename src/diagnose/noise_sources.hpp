@@ -1,0 +1,29 @@
+#pragma once
+#include <list>
+
+#include "noise_parts.hpp"
+
+/// The job's noise sources as they grow take by take: each part found in a take joins the source it belongs
+/// to.
+namespace hushtrace {
+
+/// Whether the engine, or what stands for it in a hybrid, is awake in a take.
+bool engine_active(const Take& take);
+/// Whether a take was made with the set-up's own inputs shorted.
+bool is_floor_take(const Take& take);
+
+/// `off` is the take with the engine at rest to hold this one against, or null.
+void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const TakeSurvey* off,
+               NoiseAnalysis& out);
+void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks);
+void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const TakeSurvey& survey);
+/// Lines that move and are not the alternator's: a motor's when the engine rests; else said to move, and no
+/// more.
+void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const WhineInTake* whine,
+                const ClicksInTake* clicks);
+/// Smooth noise, less the set-up's own where that is known.
+void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const Job& job);
+/// In a word, whether a source that does not follow the engine is there with it on, off, or both.
+void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys);
+
+}  // namespace hushtrace
