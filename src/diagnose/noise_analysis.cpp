@@ -179,16 +179,19 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         for (const WhineInTake& w : whines)
             if (w.survey == &survey) whine = &w;
         if (whine) add_whine(sources, *whine, off, out);
-        std::vector<double> known;
+        std::vector<double> known, click_comb;  // frequencies that are explained already
         if (whine)
             for (const Harmonic& harmonic : whine->harmonics) known.push_back(harmonic.frequency_hz);
         if (!is_floor_take(*survey.take)) {
             const auto clicks = clicks_in(survey, off, whine, job.job);
-            if (clicks) add_clicks(sources, *clicks);
+            if (clicks) {
+                add_clicks(sources, *clicks);
+                for (int n = 1; n <= 60; ++n) click_comb.push_back(n * clicks->train.rate.mean_hz());
+            }
             add_moving(sources, survey, whine, clicks ? &*clicks : nullptr);
-            add_hiss(sources, survey, job.job);
+            add_hiss(sources, survey, clicks ? &*clicks : nullptr, job.job);
         }
-        for (const SteadyComb& comb : steady_combs_in(survey, job.job, known))
+        for (const SteadyComb& comb : steady_combs_in(survey, job.job, known, click_comb))
             add_comb(sources, comb, survey);
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.floor.push_back(floor_of(survey, c, job.job));

@@ -56,9 +56,11 @@ struct SteadyComb {
     std::string why;
 };
 /// Mains, bus and phone combs, and what is left over as tones of their own; lines of followed families are
-/// left out. `known_by_other` are frequencies [Hz] that are explained already (a steadily held whine).
+/// left out. `known_by_other` are frequencies [Hz] that are explained already (a steadily held whine); those
+/// of `click_comb` are no tones of their own, but the mains may lie among them.
 std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job,
-                                        const std::vector<double>& known_by_other);
+                                        const std::vector<double>& known_by_other,
+                                        const std::vector<double>& click_comb);
 
 /// Levels of all channels: appends to source.levels, with dBV where calibrated.
 void add_levels(NoiseSource& source, const TakeSurvey& survey, const std::vector<double>& mean_square,

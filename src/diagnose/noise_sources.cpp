@@ -274,12 +274,14 @@ void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys) {
     }
 }
 
-void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const Job& job) {
+void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const ClicksInTake* clicks,
+              const Job& job) {
     std::vector<double> power;
     bool above = false, known = false;
     for (std::size_t c = 0; c < survey.channels.size(); ++c) {
         const ChannelSurvey& channel = survey.channels[c];
         power.push_back(channel.hiss.unweighted);
+        if (clicks && channel.clicks && channel.clicks->mean_square > 0.2 * channel.hiss.unweighted) return;
         if (!channel.volts_full_scale || c >= job.interface.own_noise_dbv.size() ||
             !job.interface.own_noise_dbv[c] || channel.silent)
             continue;

@@ -32,18 +32,21 @@ bool smeared_over(const TakeSurvey& survey, double frequency_hz) {
     return false;
 }
 
+bool near_one_of(const std::vector<double>& frequencies_hz, double frequency_hz) {
+    return std::any_of(frequencies_hz.begin(), frequencies_hz.end(), [frequency_hz](double f) {
+        return std::abs(frequency_hz - f) < std::max(3.0, 0.002 * f);
+    });
+}
+
 std::vector<JointLine> joint_lines(const TakeSurvey& survey, const std::vector<double>& known) {
     std::vector<JointLine> joint;
     for (std::size_t c = 0; c < survey.channels.size(); ++c)
         for (const SpectralLine& line : survey.channels[c].lines) {
             const double bin_hz = survey.channels[c].spectrum.bin_hz();
-            // a steady tone is no wider than its window's foot, unless it stands far above the noise
-            if (line.width_hz > 14.0 * bin_hz && line.prominence_db < 40.0) continue;
+            // three bins off, a steady tone is gone; one that wanders is not
+            if (line.sharpness_db < std::min(12.0, 0.6 * line.prominence_db)) continue;
             if (smeared_over(survey, line.frequency_hz)) continue;
-            bool other = false;
-            for (const double f : known)
-                if (std::abs(line.frequency_hz - f) < std::max(3.0, 0.002 * f)) other = true;
-            if (other) continue;
+            if (near_one_of(known, line.frequency_hz)) continue;
             const auto same = std::find_if(joint.begin(), joint.end(), [&](const JointLine& j) {
                 return std::abs(j.frequency_hz - line.frequency_hz) < 1.5 * bin_hz;
             });
@@ -156,7 +159,8 @@ SteadyComb lone_tone(const JointLine& line) {
 }  // namespace
 
 std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job,
-                                        const std::vector<double>& known_by_other) {
+                                        const std::vector<double>& known_by_other,
+                                        const std::vector<double>& click_comb) {
     std::vector<JointLine> lines = joint_lines(survey, known_by_other);
     std::vector<SteadyComb> combs;
     std::vector<double> mains = {50.0, 60.0};
@@ -193,7 +197,7 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
     std::sort(lines.begin(), lines.end(),
               [](const JointLine& a, const JointLine& b) { return a.frequency_hz < b.frequency_hz; });
     for (JointLine& line : lines) {
-        if (line.taken || line.prominence_db < 9.0) continue;
+        if (line.taken || line.prominence_db < 9.0 || near_one_of(click_comb, line.frequency_hz)) continue;
         line.taken = true;
         SteadyComb tone = lone_tone(line);
         std::size_t joined = 1;

@@ -137,6 +137,16 @@ double smooth_wander(const Track& track) {
     return smooth.wander();
 }
 
+/// Share of the time for which a track lies within reach of a multiple of another.
+double share_of_time_at(const Track& track, const Track& reference, double ratio, double reach_hz) {
+    std::size_t near = 0;
+    for (std::size_t i = 0; i < track.time_s.size(); ++i)
+        if (std::abs(track.frequency_hz[i] - ratio * reference.at(track.time_s[i])) <
+            reach_hz + 0.004 * track.frequency_hz[i])
+            ++near;
+    return track.time_s.empty() ? 0.0 : static_cast<double>(near) / static_cast<double>(track.time_s.size());
+}
+
 void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
     RidgeSearch search;
     search.length = fast_length(static_cast<std::size_t>(0.17 * survey.sample_rate_hz));
@@ -176,11 +186,11 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
             continue;  // too few cycles for a spectrum over them
         }
         if (family.lines.empty()) continue;
-        for (std::size_t j = i; j < survey.ridges.size(); ++j) {
-            const double ratio = survey.ridges[j].track.mean_hz() / mean_hz;
+        // a ridge that keeps to one of the family's lines for most of the time belongs to it
+        for (std::size_t j = i; j < survey.ridges.size(); ++j)
             for (const OrderLine& line : family.lines)
-                if (std::abs(ratio / line.ratio - 1.0) < std::max(0.003, 0.5 * wander)) taken[j] = true;
-        }
+                if (share_of_time_at(survey.ridges[j].track, track, line.ratio, 5.0 * bin_hz) > 0.5)
+                    taken[j] = true;
         survey.families.push_back(std::move(family));
         if (survey.families.size() == 3) break;
     }

@@ -111,6 +111,8 @@ std::vector<SpectralLine> find_lines(const PowerSpectrum& spectrum, const std::v
         line.mean_square_sd = std::sqrt((noise * noise + 2.0 * noise * line.mean_square) / averages);
         line.floor_density = floor_at(k);
         line.prominence_db = decibels_from_power(ratio);
+        line.sharpness_db = decibels_from_power(
+            at(k) / std::max({at(std::max<std::ptrdiff_t>(k - 3, 1)), at(std::min(k + 3, last)), 1e-300}));
         line.width_hz = static_cast<double>(high - low + 1) * bin_hz;
         if (line.mean_square > 0.0) lines.push_back(line);
         k = std::max(k, high - 1);

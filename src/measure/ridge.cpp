@@ -177,8 +177,13 @@ std::vector<Ridge> find_ridges(std::span<const double> samples, double sample_ra
             if (std::abs(f - grid_hz) > 1.5 * map.bin_hz) f = grid_hz;
             ridge.track.time_s.push_back(map.time_s[t]);
             ridge.track.frequency_hz.push_back(f);
-            // taken out: the main lobe and a little more
-            const double low = f - 3.0 * map.bin_hz, high = f + 3.0 * map.bin_hz;
+            // taken out: the main lobe and a little more, and what the line swept over during the window
+            const std::size_t before = t > 0 ? t - 1 : 0, after = std::min(t + 1, path.cells.size() - 1);
+            const double moved = std::abs(map.grid_hz[path.cells[after]] - map.grid_hz[path.cells[before]]) /
+                                 static_cast<double>(std::max<std::size_t>(after - before, 1));
+            const double reach_hz = 3.0 * map.bin_hz + 0.5 * moved * static_cast<double>(search.length) /
+                                                           static_cast<double>(search.hop);
+            const double low = f - reach_hz, high = f + reach_hz;
             const auto first =
                 std::lower_bound(map.grid_hz.begin(), map.grid_hz.end(), low) - map.grid_hz.begin();
             const auto last =

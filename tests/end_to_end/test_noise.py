@@ -62,6 +62,12 @@ check.that(set(m.get("takes", [])) == {"takes/off.wav", "takes/idle.wav"}, "main
 check.that(any(a["source_id"] == w.get("id") for a in result["results"]["actions"]), "there is something to do about the whine")
 check.that(any(x["code"] == "not_calibrated" for x in result["warnings"]), "it says that nothing is calibrated")
 
+# ---- clicks 25 times a second have harmonics at 50, 100 and 150 Hz: that is no mains hum
+running = clicks(25, idle, 0.03) + hiss(12, 2e-4, seed=22)
+result = noise({"off": ({"engine": "off"}, [hiss(8, 2e-4), hiss(8, 2e-4, seed=5)]), "idle": ({"engine": "idle"}, [running, 0.6 * running])})
+kinds = sorted(s["kind"] for s in result["results"]["noise_sources"])
+check.that(kinds == ["hiss", "ignition_tick"], f"ignition is not taken for mains: {kinds}")
+
 # ---- hiss alone: nothing else is made up
 for seed in range(5):
     result = noise({"off": ({"engine": "off"}, [hiss(8, 3e-4, seed=50 + seed), hiss(8, 3e-4, seed=60 + seed)]),

@@ -13,7 +13,9 @@ struct SpectralLine {
     double mean_square_sd = 0;
     double floor_density = 0;  ///< of the noise round it, full scale squared per hertz
     double prominence_db = 0;  ///< peak bin against the noise in that bin
-    double width_hz = 0;       ///< of the stretch that stands out; a steady tone's is the window's
+    double sharpness_db =
+        0;  ///< peak bin against the higher of those three bins off; 31 and more for a steady tone
+    double width_hz = 0;  ///< of the stretch that stands out; a steady tone's is the window's
 };
 
 /// The noise density under the lines: a running median over a stretch of max(least_hz, share * frequency)
