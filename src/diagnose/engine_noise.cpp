@@ -28,6 +28,18 @@ const OrderLine* line_at(const MovingFamily& family, double ratio) {
     return best;
 }
 
+/// Whether a line is one tooth of the clicks' comb: as strong a line a click's rate above it, and one below.
+bool is_comb_tooth(const MovingFamily& family, const OrderLine& line, double click_rate_hz) {
+    const double spacing = click_rate_hz / family.mean_hz;
+    bool above = false, below = false;
+    for (const OrderLine& other : family.lines) {
+        if (power_of(other) < 0.12 * power_of(line)) continue;
+        if (std::abs(other.ratio - line.ratio - spacing) < 0.06 * spacing) above = true;
+        if (std::abs(line.ratio - other.ratio - spacing) < 0.06 * spacing) below = true;
+    }
+    return above && below;
+}
+
 enum class Fit { impossible, possible, usual };
 
 /// Whether a line may be six pulses of the alternator: by its hertz per rpm where the speed is stated (within
@@ -76,9 +88,26 @@ double six_pulse_merit(const MovingFamily& family, const OrderLine& candidate, F
 
 }  // namespace
 
+std::optional<double> click_rate_of(const TakeSurvey& survey) {
+    const ImpulseTrain* strongest = nullptr;
+    for (const ChannelSurvey& channel : survey.channels)
+        if (channel.clicks && (!strongest || channel.clicks->significance > strongest->significance))
+            strongest = &*channel.clicks;
+    if (!strongest) return std::nullopt;
+    return strongest->rate.mean_hz();
+}
+
+bool is_comb_of_clicks(const TakeSurvey& survey, const MovingFamily& family) {
+    const auto rate = click_rate_of(survey);
+    if (!rate) return false;
+    const OrderLine* own = line_at(family, 1.0);
+    return own && is_comb_tooth(family, *own, *rate);
+}
+
 std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
     const Conditions& conditions = survey.take->conditions;
     if (!engine_turns(conditions.engine) && conditions.engine != Engine::ready) return std::nullopt;
+    const auto clicks = click_rate_of(survey);
     std::optional<WhineInTake> best;
     double best_merit = -1e8;
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
@@ -86,7 +115,7 @@ std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
         for (const OrderLine& candidate : family.lines) {
             const double frequency_hz = candidate.ratio * family.mean_hz;
             const Fit fit = fits_alternator(frequency_hz, conditions);
-            if (fit == Fit::impossible) continue;
+            if (fit == Fit::impossible || (clicks && is_comb_tooth(family, candidate, *clicks))) continue;
             const double merit = six_pulse_merit(family, candidate, fit);
             if (merit <= best_merit) continue;
             best_merit = merit;

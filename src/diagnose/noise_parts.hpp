@@ -25,6 +25,10 @@ struct WhineInTake {
     double significance = 0;
     bool usual_constant = false;  ///< hz_per_rpm, or what idling allows, lies in the usual range
 };
+/// Rate of the strongest train of clicks in any channel, and whether a family is but a tooth of their comb.
+std::optional<double> click_rate_of(const TakeSurvey& survey);
+bool is_comb_of_clicks(const TakeSurvey& survey, const MovingFamily& family);
+
 std::optional<WhineInTake> whine_in(const TakeSurvey& survey);
 
 /// A line of the running take that holds still and may yet be the whine of a steadily held engine: only where

@@ -213,10 +213,7 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         if (whine && whine->family &&
             correlation_of(family.ridge.track, survey.families[*whine->family].ridge.track) > 0.8)
             continue;  // turns with the engine: a member that the spectrum over cycles missed
-        if (clicks) {
-            const double n = family.mean_hz / clicks->train.rate.mean_hz();
-            if (std::abs(n - std::round(n)) < 0.03 && n < 20.0) continue;  // a harmonic of the clicks
-        }
+        if (clicks && is_comb_of_clicks(survey, family)) continue;
         const bool resting = !engine_active(*survey.take);
         const NoiseKind kind = resting ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
         NoiseSource& source = source_of(sources, kind, family.mean_hz, 0.05 * family.mean_hz);

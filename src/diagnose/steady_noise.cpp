@@ -184,6 +184,10 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
             std::min(0.97, 0.6 + 0.1 * static_cast<double>(best_mains->harmonics.size()));
         combs.push_back(*best_mains);
         lines = std::move(left_over);
+        for (JointLine& line : lines)  // a weak harmonic, read less well than its error says
+            if (std::abs(std::remainder(line.frequency_hz, best_mains->frequency_hz)) < 0.5 &&
+                line.frequency_hz < 1000.0)
+                line.taken = true;
     }
     // 3GPP TS 45.002: frames of 120/26 ms. USB frames come every millisecond, microframes every eighth.
     for (const CombRule& rule :

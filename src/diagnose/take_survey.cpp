@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "hushtrace/measure/order_spectrum.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -99,14 +100,14 @@ std::vector<OrderLine> lines_that_turn_with(const Track& track, const std::vecto
                 *same = order;
         }
     }
-    // how sharp a line at this frequency must become before it counts as turning with the track
+    // followed, a line that turns with the track is sharper than unfollowed, one that holds still is smeared
     const auto turns_with = [&](const OrderLine& line) {
         if (std::abs(line.ratio - 1.0) < 0.002) return true;
         const double smear_bins =
             2.0 * wander * line.ratio * mean_hz / 1.5;  // steady in time, it would be smeared so far here
         if (smear_bins < 3.0)
             return std::abs(line.ratio - std::round(line.ratio)) < 0.004 && line.ratio > 1.5;
-        return line.sharpening_db > std::min(3.0, 4.0 * std::log10(smear_bins));
+        return line.sharpening_db > 0.0;
     };
     std::erase_if(found, [&](const OrderLine& line) { return !turns_with(line); });
     std::sort(found.begin(), found.end(),
@@ -147,6 +148,34 @@ double share_of_time_at(const Track& track, const Track& reference, double ratio
     return track.time_s.empty() ? 0.0 : static_cast<double>(near) / static_cast<double>(track.time_s.size());
 }
 
+/// The sound without its rumble and with its clicks cut down: for looking for lines, not for reading levels.
+/// Clicks make combs of lines by the dozen, which hide a whine; cut at a few times the usual size they all
+/// but vanish, tones stay.
+std::vector<double> without_clicks(std::span<const double> samples, double rate,
+                                   const std::optional<ImpulseTrain>& clicks) {
+    std::vector<double> out =
+        clicks ? blank_clicks(samples, rate, *clicks) : std::vector<double>(samples.begin(), samples.end());
+    const double keep =
+        std::exp(-2.0 * std::numbers::pi * 250.0 / rate);  // high-pass at 250 Hz, first order, twice
+    for (int pass = 0; pass < 2; ++pass) {
+        double before = 0, result = 0;
+        for (double& sample : out) {
+            result = keep * (result + sample - before);
+            before = sample;
+            sample = result;
+        }
+    }
+    std::vector<double> sizes;
+    for (std::size_t i = 0; i < out.size(); i += 7) sizes.push_back(std::abs(out[i]));
+    if (sizes.empty()) return out;
+    const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
+    std::nth_element(sizes.begin(), middle, sizes.end());
+    const double most = 3.0 * 1.4826 * *middle;
+    if (most > 0.0)
+        for (double& sample : out) sample = std::clamp(sample, -most, most);
+    return out;
+}
+
 void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
     RidgeSearch search;
     search.length = fast_length(static_cast<std::size_t>(0.17 * survey.sample_rate_hz));
@@ -155,7 +184,9 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
     double best_sum = 0;
     for (std::size_t c = 0; c < gathered.size(); ++c) {
         if (survey.channels[c].silent || !carries_signal(survey.channels[c].channel)) continue;
-        auto ridges = find_ridges(gathered[c].stretch, survey.sample_rate_hz, search);
+        auto ridges =
+            find_ridges(without_clicks(gathered[c].stretch, survey.sample_rate_hz, survey.channels[c].clicks),
+                        survey.sample_rate_hz, search);
         double sum = 0;
         for (const Ridge& ridge : ridges) sum += ridge.significance;
         if (sum <= best_sum) continue;
@@ -172,8 +203,13 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
             track = refine_track(gathered[best].stretch, survey.sample_rate_hz, track);
         const double mean_hz = track.mean_hz(), wander = smooth_wander(track);
         const double bin_hz = survey.sample_rate_hz / static_cast<double>(search.length);
-        if (wander * mean_hz < std::max(0.0006 * mean_hz, 0.15 * bin_hz) || ridge.significance < 10.0)
+        if (wander * mean_hz < std::max(0.0006 * mean_hz, 0.35 * bin_hz) || ridge.significance < 10.0)
             continue;
+        const auto& still = survey.channels[best].lines;
+        if (std::any_of(still.begin(), still.end(), [mean_hz](const SpectralLine& line) {
+                return line.sharpness_db > 10.0 && std::abs(line.frequency_hz - mean_hz) < 1.5;
+            }))
+            continue;  // a still line, jittered by the noise
         MovingFamily family;
         family.ridge = ridge;
         family.ridge.track = track;
@@ -185,7 +221,11 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
         } catch (const Error&) {
             continue;  // too few cycles for a spectrum over them
         }
-        if (family.lines.empty()) continue;
+        // followed, a line that moves stands out more than unfollowed; one that holds still, less
+        const auto own = std::find_if(family.lines.begin(), family.lines.end(), [](const OrderLine& line) {
+            return std::abs(line.ratio - 1.0) < 0.002;
+        });
+        if (own == family.lines.end() || own->sharpening_db < 0.5) continue;
         // a ridge that keeps to one of the family's lines for most of the time belongs to it
         for (std::size_t j = i; j < survey.ridges.size(); ++j)
             for (const OrderLine& line : family.lines)
@@ -252,10 +292,10 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         finish_channel(channel, gathered[c]);
         survey.channels.push_back(std::move(channel));
     }
-    follow(survey, gathered);
     for (std::size_t c = 0; c < gathered.size(); ++c)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
             survey.channels[c].clicks = find_impulse_train(gathered[c].stretch, survey.sample_rate_hz);
+    follow(survey, gathered);
     return survey;
 }
 

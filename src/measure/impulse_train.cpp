@@ -168,21 +168,25 @@ std::optional<ImpulseTrain> find_impulse_train(std::span<const double> samples, 
     std::vector<std::vector<float>> score(columns.size(), std::vector<float>(grid_hz.size()));
     for (std::size_t t = 0; t < columns.size(); ++t)
         for (std::size_t g = 0; g < grid_hz.size(); ++g) {
-            // on the harmonics there must be power, half-way between them there must not
-            double on = 0, between = 0;
+            // on the harmonics there must be power; at their halves, thirds and fifths there must not, or the
+            // train is one of a half, a third or a fifth of this rate
+            double on = 0, halves = 0, thirds = 0, fifths = 0;
             for (int h = 1; h <= 5; ++h) {
-                on += cell(columns[t], h * grid_hz[g] / bin_hz);
-                between += cell(columns[t], (h - 0.5) * grid_hz[g] / bin_hz);
+                const auto at = [&](double number) { return cell(columns[t], number * grid_hz[g] / bin_hz); };
+                on += at(h);
+                halves += at(h - 1.0 / 2);
+                thirds += 0.5 * (at(h - 1.0 / 3) + at(h - 2.0 / 3));
+                fifths += 0.5 * (at(h - 2.0 / 5) + at(h - 3.0 / 5));
             }
-            score[t][g] = static_cast<float>((on - between) / 5.0);
+            score[t][g] = static_cast<float>((on - std::max({halves, thirds, fifths})) / 5.0);
         }
     const GridPath path = best_path(score, 4, 0.05);
-    // The best path through the envelope of white noise reached mean scores of 0.555 (55 columns), 0.544 (68), 0.525 (143)
-    // and 0.516 (293), each with a spread of 0.20 to 0.23 over the root of the columns (16 runs each;
-    // tests/measure/test_impulse_train.cpp repeats it).
+    // The best path through the envelope of white noise reached mean scores of 0.307 (55 columns), 0.299
+    // (68), 0.282 (143) and 0.271 (293), each with a spread of 0.21 to 0.25 over the root of the columns (16
+    // runs each; tests/measure/test_impulse_train.cpp repeats it).
     const double n = static_cast<double>(columns.size());
     ImpulseTrain train;
-    train.significance = (path.mean_score - (0.507 + 2.7 / n)) / (0.22 / std::sqrt(n));
+    train.significance = (path.mean_score - (0.262 + 2.44 / n)) / (0.23 / std::sqrt(n));
     if (train.significance < search.least_significance) return std::nullopt;
     for (std::size_t t = 0; t < path.cells.size(); ++t) {
         train.rate.time_s.push_back(time_s[t]);
@@ -201,11 +205,37 @@ std::optional<ImpulseTrain> find_impulse_train(std::span<const double> samples, 
     train.mean_square = std::max(0.0, sum / static_cast<double>(profile.power.size()) - between);
     train.mean_square_sd = profile.sd;
     const Profile sharp = profile_of(high, rate, train.rate);
+    train.profile = sharp.power;
     std::vector<double> sharp_sorted = sharp.power;
     std::sort(sharp_sorted.begin(), sharp_sorted.end());
     train.contrast_db =
         decibels_from_power(sharp_sorted.back() / std::max(sharp_sorted[sharp_sorted.size() / 3], 1e-300));
     return train;
+}
+
+std::vector<double> blank_clicks(std::span<const double> samples, double sample_rate_hz,
+                                 const ImpulseTrain& train) {
+    std::vector<double> out(samples.begin(), samples.end());
+    if (train.profile.empty()) return out;
+    std::vector<double> sorted = train.profile;
+    std::sort(sorted.begin(), sorted.end());
+    const double limit = std::max(2.0 * sorted[sorted.size() / 3], sorted[sorted.size() / 2]);
+    const std::size_t phases = train.profile.size();
+    std::vector<bool> loud(phases);
+    for (std::size_t p = 0; p < phases; ++p) loud[p] = train.profile[p] > limit;
+    const auto stretch =
+        static_cast<std::size_t>(std::max(1.0, std::round(sample_rate_hz / kEnvelopeRateHz)));
+    const double rate = sample_rate_hz / static_cast<double>(stretch);
+    const double fade = std::exp(-1.0 / (0.0004 * sample_rate_hz));
+    double turn = 0, gain = 1.0;
+    for (std::size_t n = 0; n < out.size(); ++n) {
+        const auto p = std::min(phases - 1, static_cast<std::size_t>(turn * static_cast<double>(phases)));
+        gain = fade * gain + (1.0 - fade) * (loud[p] || loud[(p + 1) % phases] ? 0.0 : 1.0);
+        out[n] *= gain;
+        if (n % stretch == stretch - 1)
+            turn = std::fmod(turn + train.rate.at(static_cast<double>(n / stretch) / rate) / rate, 1.0);
+    }
+    return out;
 }
 
 }  // namespace hushtrace

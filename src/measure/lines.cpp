@@ -105,8 +105,8 @@ std::vector<SpectralLine> find_lines(const PowerSpectrum& spectrum, const std::v
         const double ratio = at(k) / floor_at(k);
         line.frequency_hz = (static_cast<double>(k) + shift) * bin_hz;
         // about 0.55 bin / sqrt(power ratio) for one periodogram (Rife and Boorstyn 1974, widened by the
-        // window), the parabola's own bias of up to 0.02 bin beside it
-        line.frequency_sd_hz = bin_hz * std::hypot(0.55 / std::sqrt(ratio * averages), 0.02);
+        // window), the parabola's own bias of up to 0.03 bin beside it
+        line.frequency_sd_hz = bin_hz * std::hypot(1.0 / std::sqrt(ratio * averages), 0.03);
         line.mean_square = std::max(sum, 0.0);
         line.mean_square_sd = std::sqrt((noise * noise + 2.0 * noise * line.mean_square) / averages);
         line.floor_density = floor_at(k);

@@ -9,7 +9,7 @@
 namespace hushtrace {
 namespace {
 
-double a_bare(double f) {   // [IEC] squared magnitude
+double a_bare(double f) {  // [IEC] squared magnitude
     constexpr double f1 = 20.598997, f2 = 107.65265, f3 = 737.86223, f4 = 12194.217;
     const double s = f * f;
     const double top = f4 * f4 * s * s;
@@ -17,9 +17,10 @@ double a_bare(double f) {   // [IEC] squared magnitude
     return (top / bottom) * (top / bottom);
 }
 
-double itu_bare(double f) {   // [ITU] squared magnitude
+double itu_bare(double f) {  // [ITU] squared magnitude
     const double s = f * f;
-    const double h1 = ((-4.737338981378384e-24 * s + 2.043828333606125e-15) * s - 1.363894795463638e-7) * s + 1.0;
+    const double h1 =
+        ((-4.737338981378384e-24 * s + 2.043828333606125e-15) * s - 1.363894795463638e-7) * s + 1.0;
     const double h2 = ((1.306612257412824e-19 * s - 2.118150887518656e-11) * s + 5.559488023498642e-4) * f;
     const double r = 1.246332637532143e-4 * f / std::hypot(h1, h2);
     return r * r;
@@ -40,7 +41,7 @@ NoiseFloor noise_floor(const PowerSpectrum& spectrum) {
     NoiseFloor floor;
     const double step = spectrum.bin_hz();
     floor.upper_hz = std::min(20000.0, 0.5 * spectrum.sample_rate_hz);
-    double squares = 0;   // of the shares, for the spread: bins are independent but for the window's width
+    double squares = 0;  // of the shares, for the spread: bins are independent but for the window's width
     for (std::size_t k = 0; k < spectrum.density.size(); ++k) {
         const double f = spectrum.frequency_hz(k);
         const double low = std::max(f - 0.5 * step, 20.0), high = std::min(f + 0.5 * step, floor.upper_hz);
@@ -53,7 +54,8 @@ NoiseFloor noise_floor(const PowerSpectrum& spectrum) {
     }
     if (floor.unweighted > 0.0) {
         const double width_bins = spectrum.noise_bandwidth_hz / step;
-        const double relative = std::sqrt(squares * width_bins / std::max(1.0, spectrum.effective_averages)) / floor.unweighted;
+        const double relative =
+            std::sqrt(squares * width_bins / std::max(1.0, spectrum.effective_averages)) / floor.unweighted;
         floor.sd_db = decibels_from_power(1.0 + relative);
     }
     return floor;

@@ -1,6 +1,6 @@
 """Random vehicles through the noise command: how often each kind of noise is found, missed or made up.
 
-    /usr/bin/python3 tests/bench/noise_population.py build/bin/hushtrace [how many] [seed]
+    /usr/bin/python3 tests/bench/noise_population.py build/bin/hushtrace [how many] [seed] [this case alone] [keep it here]
 
 Every vehicle has hiss; whine, ignition and mains hum are there or not by the toss of a coin, at levels from 6 dB above
 what the hiss would hide. Takes: engine off, idle. Prints a line for each miss, and a table. Not part of the test suite.
@@ -57,7 +57,11 @@ for n in range(count):
     if rng.random() < 0.6:
         conditions["rpm"] = float(round(rpm * engine.mean() * rng.uniform(0.95, 1.05)))
     vehicle = {"cylinders": cylinders} if rng.random() < 0.6 else {}
+    if len(sys.argv) > 4 and n != int(sys.argv[4]):
+        continue
     with tempfile.TemporaryDirectory() as top:
+        if len(sys.argv) > 5:
+            top = sys.argv[5]
         make_job(top + "/job", {"off": ({"engine": "off"}, off), "idle": (conditions, on)}, vehicle=vehicle)
         result = json.loads(run(program, "noise", "--job", top + "/job", "--json"))
     sources = result["results"]["noise_sources"]

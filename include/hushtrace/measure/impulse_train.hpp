@@ -13,6 +13,7 @@ struct ImpulseTrain {
     double significance = 0;  ///< standard deviations above what noise reaches
     double mean_square = 0;   ///< that the clicks add to the sound above 100 Hz, full scale squared
     double mean_square_sd = 0;
+    std::vector<double> profile;     ///< mean power above above_hz at each phase of the train, from phase 0 at time 0
     double contrast_db = 0;  ///< power at the click against power between clicks, averaged over the train
 };
 
@@ -30,5 +31,9 @@ struct ImpulseSearch {
 /// taken for one of half or twice its rate unless every second click differs.
 std::optional<ImpulseTrain> find_impulse_train(std::span<const double> samples, double sample_rate_hz,
                                                const ImpulseSearch& search = {});
+
+/// The sound with the train's clicks blanked: silent at those phases of the train where its profile stands 3 dB above
+/// what lies between clicks, at most half of the time. For looking for other lines, not for reading levels.
+std::vector<double> blank_clicks(std::span<const double> samples, double sample_rate_hz, const ImpulseTrain& train);
 
 }  // namespace hushtrace
