@@ -1,0 +1,136 @@
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+
+#include "hushtrace/measure/plateaus.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kSameLevel = 0.003, kQuieter = 0.0115;  // natural units: 0.026 dB, 0.1 dB
+constexpr double kSameHarmonics = 0.0015;
+
+/// Loudness for ordering: the mean of the channels that hold the tone.
+double level_of(const Plateau& p) {
+    double sum = 0;
+    int count = 0;
+    for (const double one : p.level_ln)
+        if (!std::isnan(one)) {
+            sum += one;
+            ++count;
+        }
+    return count == 0 ? 0.0 : sum / count;
+}
+
+bool same_setting(const Plateau& a, const Plateau& b) {
+    for (std::size_t c = 0; c < a.level_ln.size(); ++c)
+        if (std::abs(a.level_ln[c] - b.level_ln[c]) > kSameLevel) return false;
+    return std::abs(a.harmonic_share - b.harmonic_share) < kSameHarmonics;
+}
+
+bool contradicts(const std::vector<Plateau>& plateaus, std::span<const double> volumes) {
+    for (std::size_t i = 0; i < plateaus.size(); ++i)
+        for (std::size_t j = 0; j < plateaus.size(); ++j)
+            if (volumes[i] < volumes[j] && level_of(plateaus[i]) > level_of(plateaus[j]) + kQuieter)
+                return true;
+    return false;
+}
+
+MatchedSteps in_order(std::vector<Plateau> plateaus, std::span<const double> volumes, StepMatch how) {
+    MatchedSteps out;
+    out.how = how;
+    out.in_contradiction = contradicts(plateaus, volumes);
+    out.plateaus = std::move(plateaus);
+    out.volumes.assign(volumes.begin(), volumes.end());
+    return out;
+}
+
+/// Equal plateaus are one setting; settings in order of level take the volumes in order, if there are as
+/// many.
+std::optional<MatchedSteps> by_level(const std::vector<Plateau>& plateaus, std::span<const double> steps) {
+    std::vector<double> volumes(steps.begin(), steps.end());
+    std::sort(volumes.begin(), volumes.end());
+    volumes.erase(std::unique(volumes.begin(), volumes.end()), volumes.end());
+    std::vector<std::size_t> settings;  // a plateau of each
+    std::vector<std::size_t> setting_of;
+    for (std::size_t i = 0; i < plateaus.size(); ++i) {
+        const auto known = std::find_if(settings.begin(), settings.end(), [&](std::size_t s) {
+            return same_setting(plateaus[s], plateaus[i]);
+        });
+        setting_of.push_back(static_cast<std::size_t>(known - settings.begin()));
+        if (known == settings.end()) settings.push_back(i);
+    }
+    if (settings.size() != volumes.size()) return std::nullopt;
+    std::vector<std::size_t> order(settings.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+        return level_of(plateaus[settings[a]]) < level_of(plateaus[settings[b]]);
+    });
+    MatchedSteps out;
+    out.how = StepMatch::by_level;
+    out.plateaus = plateaus;
+    out.volumes.resize(plateaus.size());
+    for (std::size_t rank = 0; rank < order.size(); ++rank)
+        for (std::size_t i = 0; i < plateaus.size(); ++i)
+            if (setting_of[i] == order[rank]) out.volumes[i] = volumes[rank];
+    return out;
+}
+
+std::vector<Plateau> split_at_clicks(const std::vector<Plateau>& plateaus) {
+    std::vector<Plateau> out;
+    for (const Plateau& p : plateaus)
+        for (const auto& part : p.parts_s) {
+            Plateau one = p;
+            one.parts_s = {part};
+            one.start_s = part.first;
+            one.end_s = part.second;
+            out.push_back(one);
+        }
+    return out;
+}
+
+/// The longest `count` plateaus, where the others last less than half as long as the shortest of these.
+std::optional<std::vector<Plateau>> without_short_ones(const std::vector<Plateau>& plateaus,
+                                                       std::size_t count) {
+    std::vector<double> durations;
+    for (const Plateau& p : plateaus) durations.push_back(p.duration_s());
+    std::sort(durations.rbegin(), durations.rend());
+    if (durations[count] > 0.5 * durations[count - 1]) return std::nullopt;
+    std::vector<Plateau> kept;
+    for (const Plateau& p : plateaus)
+        if (p.duration_s() >= durations[count - 1]) kept.push_back(p);
+    if (kept.size() != count) return std::nullopt;
+    return kept;
+}
+
+}  // namespace
+
+MatchedSteps match_steps(std::vector<Plateau> plateaus, std::span<const double> volume_steps) {
+    if (plateaus.size() == volume_steps.size() && !plateaus.empty()) {
+        MatchedSteps direct = in_order(plateaus, volume_steps, StepMatch::one_to_one);
+        if (!direct.in_contradiction) return direct;
+        if (auto found = by_level(plateaus, volume_steps)) return *found;
+        return direct;
+    }
+    if (!plateaus.empty() && !volume_steps.empty()) {
+        if (plateaus.size() > volume_steps.size()) {
+            if (auto kept = without_short_ones(plateaus, volume_steps.size())) {
+                MatchedSteps thinned = in_order(std::move(*kept), volume_steps, StepMatch::short_ones_left);
+                if (!thinned.in_contradiction) return thinned;
+            }
+        } else {
+            std::vector<Plateau> split = split_at_clicks(plateaus);
+            if (split.size() == volume_steps.size()) {
+                MatchedSteps at_clicks = in_order(std::move(split), volume_steps, StepMatch::at_clicks);
+                if (!at_clicks.in_contradiction) return at_clicks;
+            }
+        }
+        if (auto found = by_level(plateaus, volume_steps)) return *found;
+    }
+    MatchedSteps out;
+    out.volumes.resize(plateaus.size());
+    out.plateaus = std::move(plateaus);
+    return out;
+}
+
+}  // namespace hushtrace

@@ -1,0 +1,156 @@
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <vector>
+
+#include "hushtrace/measure/plateaus.hpp"
+#include "measure/stepped_source.hpp"
+
+using namespace hushtrace;
+using namespace stepped_source;
+
+namespace {
+
+std::vector<Plateau> plateaus_of(const Source& source) {
+    const Block block = render(source);
+    std::vector<ToneTrack> tracks;
+    for (std::size_t c = 0; c < block.channels(); ++c) {
+        ToneTracker tracker(source.rate, source.tone_hz);
+        const auto samples = std::span<const double>(block.channel(c));
+        tracker.add(samples.first(1234));
+        tracker.add(samples.subspan(1234));
+        tracks.push_back(tracker.track());
+    }
+    return find_plateaus(tracks);
+}
+
+/// When each stop begins and ends, clear of the knob's ramp.
+std::vector<std::pair<double, double>> times_of(const Source& source) {
+    std::vector<std::pair<double, double>> times;
+    double t = source.lead_in_s;
+    for (const Stop& stop : source.stops) {
+        t += stop.silence_before_s + source.turn_s;
+        times.emplace_back(t, t + stop.duration_s);
+        t += stop.duration_s;
+    }
+    return times;
+}
+
+void check_each_stop_found(const Source& source) {
+    const auto found = plateaus_of(source);
+    const auto times = times_of(source);
+    REQUIRE(found.size() == times.size());
+    for (std::size_t i = 0; i < found.size(); ++i) {
+        CAPTURE(i, found[i].start_s, found[i].end_s, times[i].first, times[i].second);
+        const double margin = std::max(0.1, 8.0 / source.tone_hz);
+        CHECK(found[i].start_s == Approx(times[i].first).margin(margin));
+        CHECK(found[i].end_s == Approx(times[i].second).margin(margin));
+        for (const auto& [from, to] : found[i].parts_s) {
+            CHECK(from >= times[i].first - 0.002);
+            CHECK(to <= times[i].second + 0.002);
+        }
+    }
+}
+
+}  // namespace
+
+TEST_CASE("uneven steps of 0.5 to 6 dB are found, clean ones and clipped ones", "[plateaus]") {
+    for (const double step : {0.5, 1.0, 2.0, 6.0}) {
+        Source source;
+        source.stops = staircase(-6.0 - 6 * step, step, 12);
+        CAPTURE(step);
+        check_each_stop_found(source);
+    }
+}
+
+TEST_CASE("steps deep in clipping, where the level hardly moves, are found by their harmonics",
+          "[plateaus]") {
+    Source source;
+    source.channels = {hard(0.1)};
+    source.channel_gain = {1.0};
+    source.stops = staircase(-6.0, 1.0, 8);  // 14 to 21 dB over the rail: 0.05 dB of level a step
+    check_each_stop_found(source);
+}
+
+TEST_CASE("clicks, silence between steps, a low tone and noise leave the count right", "[plateaus]") {
+    Source source;
+    source.stops = staircase(-24.0, 2.0, 9);
+    SECTION("a click at each step") {
+        for (Stop& stop : source.stops) stop.click_before = true;
+    }
+    SECTION("a click within each plateau") {
+        for (Stop& stop : source.stops) stop.clicks_within_s = 0.3;
+    }
+    SECTION("the source mutes while it is turned") {
+        for (Stop& stop : source.stops) stop.silence_before_s = 0.15;
+    }
+    SECTION("40 Hz") {
+        source.tone_hz = 40;
+        for (Stop& stop : source.stops) stop.duration_s += 0.6;
+    }
+    SECTION("noise 20 dB below the tone at the lowest step") {
+        source.noise_rms = 0.0045;
+    }
+    SECTION("a clock 200 ppm off") {
+        source.clock_ppm = 200;
+    }
+    SECTION("44.1 kHz") {
+        source.rate = 44100;
+    }
+    check_each_stop_found(source);
+}
+
+TEST_CASE("a slow ramp up and down is no plateau, and no tone gives none", "[plateaus]") {
+    Source source;
+    source.stops = staircase(-24.0, 3.0, 4);
+    source.turn_s = 1.5;
+    check_each_stop_found(source);
+
+    Source silent;
+    silent.lead_in_s = 3;
+    CHECK(plateaus_of(silent).empty());
+    Source steady;
+    steady.stops = {Stop{-20, 3.0, 0, false, 0}};
+    CHECK(plateaus_of(steady).size() == 1);
+}
+
+TEST_CASE(
+    "volumes are matched one to one, by level after a step back, and not at all when the count is wrong",
+    "[plateaus]") {
+    Source source;
+    source.stops = staircase(-20.0, 1.0, 4);
+    const std::vector<double> volumes = {20, 21, 22, 23};
+    const MatchedSteps plain = match_steps(plateaus_of(source), volumes);
+    CHECK(plain.how == StepMatch::one_to_one);
+    CHECK(plain.volumes.at(2) == 22.0);
+    CHECK_FALSE(plain.in_contradiction);
+
+    // 20 21 22 (back) 21 22 23
+    source.stops = {{-20, 1, 0, false, 0}, {-19, 1, 0, false, 0}, {-18, 1, 0, false, 0},
+                    {-19, 1, 0, false, 0}, {-18, 1, 0, false, 0}, {-17, 1, 0, false, 0}};
+    const MatchedSteps back = match_steps(plateaus_of(source), volumes);
+    CHECK(back.how == StepMatch::by_level);
+    REQUIRE(back.volumes.size() == 6);
+    CHECK(back.volumes[3] == 21.0);
+    CHECK(back.volumes[5] == 23.0);
+
+    const MatchedSteps missing =
+        match_steps(plateaus_of(source), std::vector<double>{20, 21, 22, 23, 24, 25, 26});
+    CHECK(missing.how == StepMatch::none);
+    CHECK_FALSE(missing.volumes.at(0).has_value());
+}
+
+TEST_CASE("a short overshoot of the knob is left out, and a limiter's hidden steps are found at their clicks",
+          "[plateaus]") {
+    Source source;
+    source.stops = {
+        {-20, 1.5, 0, false, 0}, {-17, 0.4, 0, false, 0}, {-18, 1.4, 0, false, 0}, {-16, 1.2, 0, false, 0}};
+    const MatchedSteps overshot = match_steps(plateaus_of(source), std::vector<double>{20, 21, 22});
+    CHECK(overshot.how == StepMatch::short_ones_left);
+    REQUIRE(overshot.volumes.size() == 3);
+    CHECK(overshot.plateaus[1].start_s > 2.5);
+
+    source.stops = {{-20, 1, 0, false, 0}, {-18, 1, 0, true, 0}, {-18, 1, 0, true, 0}};
+    const MatchedSteps limited = match_steps(plateaus_of(source), std::vector<double>{20, 21, 22});
+    CHECK(limited.how == StepMatch::at_clicks);
+    CHECK(limited.volumes.size() == 3);
+}
