@@ -6,12 +6,15 @@
 
 namespace hushtrace {
 
-bool Take::has(TakeFault fault) const { return std::find(faults.begin(), faults.end(), fault) != faults.end(); }
+bool Take::has(TakeFault fault) const {
+    return std::find(faults.begin(), faults.end(), fault) != faults.end();
+}
 
 std::optional<double> Job::volts_full_scale(const Take& take, std::size_t channel_index) const {
     if (channel_index >= interface.volts_full_scale.size() || !interface.volts_full_scale[channel_index])
         return std::nullopt;
-    const double pad_db = channel_index < take.attenuation_db.size() ? take.attenuation_db[channel_index] : 0.0;
+    const double pad_db =
+        channel_index < take.attenuation_db.size() ? take.attenuation_db[channel_index] : 0.0;
     return *interface.volts_full_scale[channel_index] * amplitude_from_decibels(pad_db);
 }
 

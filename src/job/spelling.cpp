@@ -61,6 +61,15 @@ bool contains_at_an_end(std::string_view longer, std::string_view shorter) {
 
 }  // namespace
 
+bool is_utf8(std::string_view text) {
+    while (!text.empty()) {
+        const std::size_t length = utf8_length(text);
+        if (length == 0) return false;
+        text.remove_prefix(length);
+    }
+    return true;
+}
+
 std::string in_quotes(std::string_view text) {
     std::string out = "'";
     std::size_t shown = 0;

@@ -3,7 +3,9 @@
 #include <cstddef>
 #include <filesystem>
 #include <optional>
+#include <span>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "hushtrace/signal/conditions.hpp"
@@ -33,7 +35,7 @@ struct SourceData {
 struct AmplifierData {
     std::string name;
     std::optional<double> power_w, load_ohm;
-    std::optional<std::array<double, 2>> sensitivity_v;   ///< [lowest, highest] [V]
+    std::optional<std::array<double, 2>> sensitivity_v;  ///< [lowest, highest] [V]
     std::optional<double> max_current_a;
     std::optional<bool> bridged_output;
     std::optional<OutputKind> input;
@@ -56,13 +58,13 @@ struct SupplyData {
     std::vector<SupplyBranch> branches;
 };
 struct InterfaceData {
-    std::vector<std::optional<double>> volts_full_scale;   ///< volts at sample value 1.0, one per file channel
-    std::vector<std::optional<double>> own_noise_dbv;      ///< 20 Hz..20 kHz unweighted, inputs shorted
+    std::vector<std::optional<double>> volts_full_scale;  ///< volts at sample value 1.0, one per file channel
+    std::vector<std::optional<double>> own_noise_dbv;     ///< 20 Hz..20 kHz unweighted, inputs shorted
     std::optional<InterfaceInput> input;
     std::optional<double> amps_per_volt;
 };
 struct Limits {
-    std::optional<double> ceiling_thd_percent;             ///< unset: 1 %, common practice, no source
+    std::optional<double> ceiling_thd_percent;  ///< unset: 1 %, common practice, no source
 };
 struct PlayedTone {
     Waveform waveform;
@@ -73,11 +75,11 @@ struct Mark {
     std::string text;
 };
 struct Take {
-    std::string file;                       ///< relative to the job folder: "takes/idle.flac"
+    std::string file;  ///< relative to the job folder: "takes/idle.flac"
     std::vector<Channel> channels;
     Conditions conditions;
     std::optional<std::string> rpm_log;
-    std::vector<double> attenuation_db;     ///< one per channel, or empty for none
+    std::vector<double> attenuation_db;  ///< one per channel, or empty for none
     std::optional<PlayedTone> tone;
     std::vector<double> volume_steps;
     std::vector<Mark> marks;
@@ -87,14 +89,23 @@ struct Take {
     bool has(TakeFault fault) const;
 };
 struct Observation {
-    std::string what;                        ///< "ground_drop", "noise_heard", ...
-    std::optional<double> value;             ///< a meter's reading
-    std::optional<std::string> heard;        ///< what the ear said: "same" "quieter" "louder" "gone"
-    std::string unit;                        ///< "V", "ohm" or empty
-    bool declined = false;                   ///< asked for and not given; value is unset then
+    std::string what;                   ///< "ground_drop", "noise_heard", ...
+    std::optional<double> value;        ///< a meter's reading
+    std::optional<std::string> heard;   ///< what the ear said: "same" "quieter" "louder" "gone"
+    std::string unit;                   ///< "V", "ohm" or empty
+    bool declined = false;              ///< asked for and not given; value is unset then
+    std::optional<std::string> reason;  ///< why it was declined
     Conditions conditions;
     std::optional<std::string> after_change;
 };
+/// What can be observed: "shell_to_case" "shell_to_amplifier_ground" "ground_drop" "supply_drop"
+/// "charging_voltage" "ripple" "noise_heard".
+std::span<const std::string_view> observation_words();
+/// "V", "ohm", empty for what the ear judges; nothing for a word that isn't an observation.
+std::optional<std::string_view> observation_unit(std::string_view what);
+/// "same" "quieter" "louder" "gone"
+std::span<const std::string_view> heard_words();
+
 struct Job {
     std::string title;
     std::optional<std::string> date, complaint;
@@ -109,15 +120,16 @@ struct Job {
     std::vector<Take> takes;
     std::vector<Observation> observations;
 
-    /// Volts at sample value 1.0 of a take's channel with its pad's loss added back; unset when not calibrated.
+    /// Volts at sample value 1.0 of a take's channel with its pad's loss added back; unset when not
+    /// calibrated.
     std::optional<double> volts_full_scale(const Take& take, std::size_t channel_index) const;
     /// Limit for the source's ceiling [percent THD].
     double ceiling_thd_percent() const { return limits.ceiling_thd_percent.value_or(1.0); }
 };
 
 struct Warning {
-    std::string code;    ///< stable word: "unknown_field", "take_unreadable"
-    std::string text;    ///< one sentence for the user
+    std::string code;  ///< stable word: "unknown_field", "take_unreadable"
+    std::string text;  ///< one sentence for the user
     std::optional<std::string> take;
 };
 

@@ -8,6 +8,9 @@
 /// slip gets the same sentence in both.
 namespace hushtrace {
 
+/// Whether the bytes are UTF-8 (RFC 3629: nothing overlong, no surrogates).
+bool is_utf8(std::string_view text);
+
 /// The text in single quotes, fit for one line of a message: control characters and invalid UTF-8 become '?',
 /// and what is longer than 40 characters is cut with "...".
 std::string in_quotes(std::string_view text);

@@ -1,0 +1,172 @@
+#include <fmt/format.h>
+
+#include <filesystem>
+#include <set>
+
+#include "hushtrace/job/job_text.hpp"
+#include "read_parts.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr std::string_view kSchema = "hushtrace.job/1";
+constexpr std::size_t kMostChannels = 64;  // as many as a take may have
+
+void read_schema(Fields& fields) {
+    const auto schema = fields.text("schema");
+    if (!schema) fields.refuse("schema", fmt::format("is missing; a job says \"schema\": \"{}\"", kSchema));
+    if (*schema == kSchema) return;
+    const bool other_job = schema->rfind("hushtrace.job/", 0) == 0;
+    fields.refuse("schema", fmt::format("{} can't be read; this program reads '{}'{}", in_quotes(*schema),
+                                        kSchema, other_job ? ", a newer one may read it" : ""));
+}
+
+bool is_date(const std::string& text) {
+    if (text.size() != 10) return false;
+    for (std::size_t i = 0; i < text.size(); ++i)
+        if (i == 4 || i == 7 ? text[i] != '-' : text[i] < '0' || text[i] > '9') return false;
+    return true;
+}
+
+VehicleData read_vehicle(Fields& fields) {
+    VehicleData vehicle;
+    vehicle.description = fields.text("description").value_or("");
+    vehicle.drive = fields.word<Drive>("drive").value_or(Drive::combustion);
+    vehicle.supply_v = fields.number("supply_v", kPositive);
+    vehicle.cylinders = fields.whole_number("cylinders", 0, 64);
+    vehicle.strokes = fields.whole_number("strokes", 2, 4);
+    if (vehicle.strokes == 3) fields.refuse("strokes", "an engine has 2 or 4");
+    vehicle.mains_hz = fields.number("mains_hz", kPositive);
+    fields.object("alternator", [&](Fields& inner) {
+        vehicle.alternator.pole_pairs = inner.number("pole_pairs", kPositive);
+        vehicle.alternator.pulley_ratio = inner.number("pulley_ratio", kPositive);
+        vehicle.alternator.rated_a = inner.number("rated_a", kPositive);
+    });
+    return vehicle;
+}
+
+SourceData read_source(Fields& fields) {
+    SourceData source;
+    source.description = fields.text("description").value_or("");
+    source.preout_v = fields.number("preout_v", kPositive);
+    source.volume_top = fields.number("volume_top");
+    source.factory = fields.yes_or_no("factory");
+    source.output = fields.word<OutputKind>("output");
+    return source;
+}
+
+AmplifierData read_amplifier(Fields& fields) {
+    AmplifierData amplifier;
+    amplifier.name = fields.text("name").value_or("");
+    amplifier.power_w = fields.number("power_w", kPositive);
+    amplifier.load_ohm = fields.number("load_ohm", kPositive);
+    const auto range = fields.numbers("sensitivity_v", kPositive);
+    if (!range.empty()) {
+        if (range.size() != 2)
+            fields.refuse("sensitivity_v", "two numbers are wanted, the lowest and the highest");
+        if (range[0] > range[1]) fields.refuse("sensitivity_v", "the lowest comes first");
+        amplifier.sensitivity_v = {range[0], range[1]};
+    }
+    amplifier.max_current_a = fields.number("max_current_a", kPositive);
+    amplifier.bridged_output = fields.yes_or_no("bridged_output");
+    amplifier.input = fields.word<OutputKind>("input");
+    return amplifier;
+}
+
+SpeakerData read_speaker(Fields& fields) {
+    SpeakerData speaker;
+    speaker.amplifier = fields.text("amplifier").value_or("");
+    speaker.power_w = fields.number("power_w", kPositive);
+    speaker.sensitivity_db_2v83_1m = fields.number("sensitivity_db_2v83_1m");
+    speaker.distance_m = fields.number("distance_m", kPositive);
+    return speaker;
+}
+
+CableData read_cables(Fields& fields) {
+    CableData cables;
+    cables.signal_m = fields.number("signal_m", kNotNegative);
+    cables.separation_m = fields.number("separation_m", kNotNegative);
+    cables.parallel_m = fields.number("parallel_m", kNotNegative);
+    cables.crossing_deg = fields.number("crossing_deg", {0, 180, true});
+    cables.above_metal_m = fields.number("above_metal_m", kNotNegative);
+    return cables;
+}
+
+SupplyData read_supply(Fields& fields) {
+    SupplyData supply;
+    supply.length_m = fields.number("length_m", kNotNegative);
+    supply.area_mm2 = fields.number("area_mm2", kPositive);
+    supply.conductor = fields.word<Conductor>("conductor");
+    supply.temperature_c = fields.number("temperature_c", {-100, 500, true});
+    supply.allowed_drop_v = fields.number("allowed_drop_v", kPositive);
+    fields.each("branches", [&](Fields& item, std::size_t) {
+        SupplyBranch branch;
+        branch.name = item.text("name").value_or("");
+        branch.length_m = item.number("length_m", kNotNegative);
+        branch.area_mm2 = item.number("area_mm2", kPositive);
+        branch.current_a = item.number("current_a", kNotNegative);
+        supply.branches.push_back(std::move(branch));
+    });
+    return supply;
+}
+
+InterfaceData read_interface(Fields& fields) {
+    InterfaceData interface;
+    interface.volts_full_scale = fields.numbers_or_nulls("volts_full_scale", kPositive);
+    interface.own_noise_dbv = fields.numbers_or_nulls("own_noise_dbv", {-400, 200, true});
+    for (const std::string_view name : {"volts_full_scale", "own_noise_dbv"})
+        if (const Json* list = fields.find(name); list && list->size() > kMostChannels)
+            fields.refuse(name, fmt::format("{} values; an interface has at most {} inputs", list->size(),
+                                            kMostChannels));
+    interface.input = fields.word<InterfaceInput>("input");
+    interface.amps_per_volt = fields.number("amps_per_volt", kPositive);
+    return interface;
+}
+
+void read_takes(Fields& fields, Job& job) {
+    std::set<std::string> files;
+    fields.each("takes", [&](Fields& item, std::size_t) {
+        Take take = read_take(item);
+        if (!files.insert(std::filesystem::path(take.file).lexically_normal().string()).second)
+            item.refuse("file", in_quotes(take.file) + " belongs to an earlier take already");
+        job.takes.push_back(std::move(take));
+    });
+}
+
+}  // namespace
+
+Job parse_job(std::string_view text, std::vector<Warning>& warnings, std::string_view label) {
+    const Json json = parse_safely(text, label);
+    Reading reading{std::string(label), warnings};
+    Fields fields(json, "", reading);
+    Job job;
+    read_schema(fields);
+    job.title = fields.text("title").value_or("");
+    job.date = fields.text("date");
+    if (job.date && !is_date(*job.date))
+        reading.warn("date_form", "date", in_quotes(*job.date) + " is not written like 2026-01-31");
+    job.complaint = fields.text("complaint");
+    fields.object("vehicle", [&](Fields& inner) { job.vehicle = read_vehicle(inner); });
+    fields.object("source", [&](Fields& inner) { job.source = read_source(inner); });
+    fields.each("amplifiers",
+                [&](Fields& item, std::size_t) { job.amplifiers.push_back(read_amplifier(item)); });
+    fields.each("speakers", [&](Fields& item, std::size_t) { job.speakers.push_back(read_speaker(item)); });
+    fields.object("cables", [&](Fields& inner) { job.cables = read_cables(inner); });
+    fields.object("supply", [&](Fields& inner) { job.supply = read_supply(inner); });
+    fields.object("interface", [&](Fields& inner) { job.interface = read_interface(inner); });
+    fields.object("limits", [&](Fields& inner) {
+        job.limits.ceiling_thd_percent = inner.number("ceiling_thd_percent", {0, 100, false});
+    });
+    read_takes(fields, job);
+    fields.each("observations",
+                [&](Fields& item, std::size_t) { job.observations.push_back(read_observation(item)); });
+    fields.finish();
+    if (reading.unknown_fields > kMostUnknownShown)
+        warnings.push_back({"unknown_field",
+                            fmt::format("{}: {} more fields that we don't know; they are kept", label,
+                                        reading.unknown_fields - kMostUnknownShown),
+                            std::nullopt});
+    return job;
+}
+
+}  // namespace hushtrace
