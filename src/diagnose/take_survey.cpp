@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <numbers>
 
 #include "hushtrace/measure/order_spectrum.hpp"
@@ -148,13 +149,41 @@ double share_of_time_at(const Track& track, const Track& reference, double ratio
     return track.time_s.empty() ? 0.0 : static_cast<double>(near) / static_cast<double>(track.time_s.size());
 }
 
+/// Takes the strong still lines out, second by second: blanking clicks would give them sidebands that turn
+/// with the engine.
+std::vector<double> without_still_lines(std::span<const double> samples, double rate,
+                                        std::vector<SpectralLine> lines) {
+    std::vector<double> out(samples.begin(), samples.end());
+    std::erase_if(lines, [](const SpectralLine& line) {
+        return line.prominence_db < 15.0 || line.sharpness_db < 10.0;
+    });
+    std::sort(lines.begin(), lines.end(),
+              [](const SpectralLine& a, const SpectralLine& b) { return a.mean_square > b.mean_square; });
+    if (lines.size() > 40) lines.resize(40);
+    const auto stretch = static_cast<std::size_t>(rate);
+    for (std::size_t from = 0; from < out.size(); from += stretch) {
+        const std::size_t count = std::min(stretch, out.size() - from);
+        for (const SpectralLine& line : lines) {
+            const std::complex<double> step =
+                std::polar(1.0, 2.0 * std::numbers::pi * line.frequency_hz / rate);
+            std::complex<double> turn = 1.0, sum = 0.0;
+            for (std::size_t n = 0; n < count; ++n, turn *= step) sum += out[from + n] * std::conj(turn);
+            const std::complex<double> amplitude = 2.0 * sum / static_cast<double>(count);
+            turn = 1.0;
+            for (std::size_t n = 0; n < count; ++n, turn *= step) out[from + n] -= (amplitude * turn).real();
+        }
+    }
+    return out;
+}
+
 /// The sound without its rumble and with its clicks cut down: for looking for lines, not for reading levels.
 /// Clicks make combs of lines by the dozen, which hide a whine; cut at a few times the usual size they all
 /// but vanish, tones stay.
 std::vector<double> without_clicks(std::span<const double> samples, double rate,
-                                   const std::optional<ImpulseTrain>& clicks) {
-    std::vector<double> out =
-        clicks ? blank_clicks(samples, rate, *clicks) : std::vector<double>(samples.begin(), samples.end());
+                                   const std::optional<ImpulseTrain>& clicks,
+                                   const std::vector<SpectralLine>& lines) {
+    std::vector<double> out = clicks ? blank_clicks(without_still_lines(samples, rate, lines), rate, *clicks)
+                                     : std::vector<double>(samples.begin(), samples.end());
     const double keep =
         std::exp(-2.0 * std::numbers::pi * 250.0 / rate);  // high-pass at 250 Hz, first order, twice
     for (int pass = 0; pass < 2; ++pass) {
@@ -184,9 +213,9 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
     double best_sum = 0;
     for (std::size_t c = 0; c < gathered.size(); ++c) {
         if (survey.channels[c].silent || !carries_signal(survey.channels[c].channel)) continue;
-        auto ridges =
-            find_ridges(without_clicks(gathered[c].stretch, survey.sample_rate_hz, survey.channels[c].clicks),
-                        survey.sample_rate_hz, search);
+        auto ridges = find_ridges(without_clicks(gathered[c].stretch, survey.sample_rate_hz,
+                                                 survey.channels[c].clicks, survey.channels[c].lines),
+                                  survey.sample_rate_hz, search);
         double sum = 0;
         for (const Ridge& ridge : ridges) sum += ridge.significance;
         if (sum <= best_sum) continue;
