@@ -21,7 +21,7 @@ double power_of(const OrderLine& line) {
 const OrderLine* line_at(const MovingFamily& family, double ratio) {
     const OrderLine* best = nullptr;
     for (const OrderLine& line : family.lines) {
-        const double reach = std::max(0.0025 * ratio, 2.5 / family.mean_hz);
+        const double reach = std::max(0.0006 * ratio, 2.0 / family.mean_hz);
         if (std::abs(line.ratio - ratio) > reach) continue;
         if (!best || power_of(line) > power_of(*best)) best = &line;
     }
@@ -144,7 +144,7 @@ std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
     const auto volts = survey.channels[loudest].volts_full_scale;
     const auto take_in = [&](double number) {
         const OrderLine* line = line_at(family, number * ratio);
-        if (!line) return false;
+        if (!line || (number != 1.0 && clicks && is_comb_tooth(family, *line, *clicks))) return false;
         for (std::size_t c = 0; c < survey.channels.size(); ++c) best->mean_square[c] += line->mean_square[c];
         const double level = dbfs_from_mean_square(std::max(line->mean_square[loudest], 1e-20));
         Harmonic harmonic{number, line->ratio * family.mean_hz, level, std::nullopt};
@@ -153,8 +153,10 @@ std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
         return true;
     };
     const double lead_db = decibels_from_power(std::max(power_of(*leader), 1e-30));
+    std::size_t fractions = 0;
     for (std::size_t n = 0; n < kFractions.size(); ++n) {
         if (!take_in(kFractions[n])) continue;
+        ++fractions;
         const double against_db =
             decibels_from_power(std::max(power_of(*line_at(family, kFractions[n] * ratio)), 1e-30)) - lead_db;
         if (n == 0) best->order_1_db = against_db;
@@ -163,7 +165,7 @@ std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
     for (const double m : {1.0, 2.0, 3.0, 4.0, 5.0, 6.0})
         if (take_in(m) && m > 1.0) ++best->multiples;
     // 11 to 23 dB in the current; inductive coupling takes up to 16 dB off a line at a sixth of the frequency
-    best->first_order = best->order_1_db > -5.0;
+    best->first_order = best->order_1_db > -5.0 && fractions >= 2;
     best->second_order =
         !best->first_order && best->order_2_db > 0.0 && best->order_2_db > best->order_1_db + 12.0;
     return best;
