@@ -10,4 +10,6 @@ struct Context {
     int exit_code = 0;   ///< 0 done, 1 something measured fails a limit written in job.json
 };
 
+void add_devices_command(CLI::App& app, Context& context);
+
 }  // namespace hushtrace::cli

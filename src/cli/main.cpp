@@ -22,6 +22,7 @@ int main(int argc, char** argv) {
     app.require_subcommand(1);
     hushtrace::cli::Context context;
     // commands register here, in the order in which a job uses them
+    hushtrace::cli::add_devices_command(app, context);
     try {
         app.parse(argc, argv);
     } catch (const CLI::Success& success) {   // --help, --version

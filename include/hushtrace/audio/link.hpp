@@ -42,21 +42,30 @@ public:
     /// Turns the source's volume, where the link can (the simulated vehicle); others do nothing: a hand does it.
     virtual void set_volume(double /*volume*/) {}
     virtual bool turns_volume() const { return false; }
+    /// How long what `supply` gave may take until it has left the output [s]: that long to wait before stop(), so that
+    /// a ramp down is played to its end.
+    virtual double output_delay_s() const { return 0.0; }
 };
 
 struct DeviceWish {
     std::string device;                        ///< index, or part of the name; empty for the system's default
+    std::optional<std::string> output_device;  ///< where another device plays (host APIs that part the two directions)
     double sample_rate_hz = 48000;
     std::size_t input_channels = 2, output_channels = 2;
     double latency_s = 0.1;
     std::size_t frames_per_callback = 512;
 };
+/// Full duplex, or capture alone for 0 output channels. The device runs from start() on; it plays silence until the
+/// first transfer(). A callback copies between it and two rings and does nothing else.
+///   throws Error device_failed, in one sentence: no such device, several of that name (they are listed), too few
+///   channels, a rate that it refuses (those that it takes are listed), a sound system that does not answer
 std::unique_ptr<Link> open_device_link(const DeviceWish& wish);
 
-/// `paced`: real time, as `live` needs it; else as fast as it can be computed.
+/// `paced`: real time, as `live` needs it; else as fast as it can be computed. The vehicle must outlive the link.
 std::unique_ptr<Link> open_simulated_link(SimulatedVehicle& vehicle, const SimulatedConditions& conditions, bool paced);
 
 /// Plays back a take file as if it were being captured.
+///   throws Error as TakeReader does
 std::unique_ptr<Link> open_file_link(const std::filesystem::path& file, bool paced);
 
 struct DeviceInfo {
@@ -68,6 +77,8 @@ struct DeviceInfo {
     double input_latency_s = 0, output_latency_s = 0;   ///< the device's own low-latency figures
     bool default_input = false, default_output = false;
 };
+/// All devices of all host APIs; none is no error. Asks each for its rates, so it takes a moment.
+///   throws Error device_failed when the sound system does not answer within 20 s
 std::vector<DeviceInfo> list_devices();
 
 }  // namespace hushtrace

@@ -1,0 +1,30 @@
+#include "guarded.hpp"
+
+#include <atomic>
+#include <future>
+#include <memory>
+#include <thread>
+#include <utility>
+
+namespace hushtrace::audio {
+namespace {
+std::atomic<bool> abandoned{false};
+}
+
+bool run_guarded(std::function<void()> work, std::chrono::milliseconds patience) {
+    auto task = std::make_shared<std::packaged_task<void()>>(std::move(work));
+    std::future<void> done = task->get_future();
+    std::thread([task] { (*task)(); }).detach();
+    if (done.wait_for(patience) != std::future_status::ready) {
+        abandoned.store(true);
+        return false;
+    }
+    done.get();
+    return true;
+}
+
+bool work_was_abandoned() {
+    return abandoned.load();
+}
+
+}  // namespace hushtrace::audio
