@@ -215,6 +215,8 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
             continue;  // turns with the engine: a member that the spectrum over cycles missed
         if (clicks && is_comb_of_clicks(survey, family)) continue;
         const bool resting = !engine_active(*survey.take);
+        if (!resting && family.ridge.significance < 20.0)
+            continue;  // under a running engine's lines such a path is weak evidence
         const NoiseKind kind = resting ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
         NoiseSource& source = source_of(sources, kind, family.mean_hz, 0.05 * family.mean_hz);
         std::vector<double> power(survey.channels.size(), 0.0);
