@@ -1,14 +1,17 @@
 #pragma once
 #include <CLI/CLI.hpp>
 
-/// One file a command. Each adds its subcommand to the program and sets what runs when it is chosen; main() turns an
-/// Error into one line on stderr and the exit code.
+/// One file a command. Each adds its subcommand to the program and sets what runs when it is chosen;
+/// run_program() turns an Error into one line on stderr and the exit code.
 namespace hushtrace::cli {
 
-/// What main() hands to every command, and takes back from it.
+/// What run_program() hands to every command, and takes back from it.
 struct Context {
-    int exit_code = 0;   ///< 0 done, 1 something measured fails a limit written in job.json
+    int exit_code = 0;  ///< 0 done, 1 something measured fails a limit written in job.json
 };
+
+/// One command line, from its words to its exit code; faults are said in one line on stderr.
+int run_program(int argc, const char* const* argv);
 
 void add_devices_command(CLI::App& app, Context& context);
 

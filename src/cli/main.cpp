@@ -1,41 +1,5 @@
-#include <fmt/format.h>
-
-#include <array>
-#include <cstdio>
-#include <exception>
-
 #include "command.hpp"
-#include "hushtrace/signal/error.hpp"
-
-namespace {
-
-int exit_code_of(hushtrace::ErrorKind kind) {
-    using enum hushtrace::ErrorKind;
-    return kind == device_failed || kind == disk_failed ? 3 : 2;
-}
-
-}  // namespace
 
 int main(int argc, char** argv) {
-    CLI::App app{"Hushtrace finds the noise in a vehicle's sound system, and where its gain must stand."};
-    app.set_version_flag("--version", "hushtrace " HUSHTRACE_VERSION);
-    app.require_subcommand(1);
-    hushtrace::cli::Context context;
-    // commands register here, in the order in which a job uses them
-    hushtrace::cli::add_devices_command(app, context);
-    try {
-        app.parse(argc, argv);
-    } catch (const CLI::Success& success) {   // --help, --version
-        return app.exit(success);
-    } catch (const CLI::ParseError& wrong) {
-        fmt::print(stderr, "hushtrace: {}\n", wrong.what());
-        return 2;
-    } catch (const hushtrace::Error& error) {
-        fmt::print(stderr, "hushtrace: {}\n", error.what());
-        return exit_code_of(error.kind());
-    } catch (const std::exception& error) {
-        fmt::print(stderr, "hushtrace: {}\n", error.what());
-        return 2;
-    }
-    return context.exit_code;
+    return hushtrace::cli::run_program(argc, argv);
 }
