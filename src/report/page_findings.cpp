@@ -152,7 +152,7 @@ std::string actions(const NoiseAnalysis& analysis) {
         if (!one.why.empty()) out += fmt::format("<p>{}</p>\n", escaped(one.why));
         for (std::size_t i = 0; i < analysis.noise_sources.size(); ++i)
             if (analysis.noise_sources[i].id == one.source_id)
-                out += fmt::format("<p class=\"soft\">against finding {}: {}</p>\n", i + 1,
+                out += fmt::format("<p class=\"soft\">about finding {}: {}</p>\n", i + 1,
                                    escaped(headline(analysis.noise_sources[i])));
         out += "</li>\n";
     }

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <set>
 
 #include "hushtrace/report/markup.hpp"
 #include "hushtrace/report/page.hpp"
@@ -30,6 +31,12 @@ std::string named(const Job& job, const TakePicture& picture) {
                        spaced(to_word(picture.channel)));
 }
 
+bool has_further_lines(const TakePicture& picture) {
+    std::set<std::string> seen;
+    return std::any_of(picture.lines.begin(), picture.lines.end(),
+                       [&](const MarkedLine& one) { return !seen.insert(one.source_id).second; });
+}
+
 std::string spectrum_figure(const Job& job, const NoiseAnalysis& analysis, const SpectrumFigure& one,
                             std::size_t number) {
     const std::string title = "Spectrum of " + named(job, *one.picture);
@@ -37,10 +44,9 @@ std::string spectrum_figure(const Job& job, const NoiseAnalysis& analysis, const
     if (one.under)
         caption += fmt::format(" <span class=\"key trace\"></span>{}; <span class=\"key under\"></span>{}.",
                                escaped(named(job, *one.picture)), escaped(named(job, *one.under)));
-    if (!one.picture->lines.empty())
-        caption +=
-            " Numbers are those of the findings; hollow marks of the same shape are further lines of the "
-            "same.";
+    if (!one.picture->lines.empty()) caption += " Numbers are those of the findings.";
+    if (has_further_lines(*one.picture))
+        caption += " Hollow marks of the same shape: further lines of the same.";
     const std::string id = fmt::format("sp{}", number);
     return figure(spectrum_svg(analysis, *one.picture, one.under, PictureSize::wide, id + "w", title),
                   spectrum_svg(analysis, *one.picture, one.under, PictureSize::narrow, id + "n", title),

@@ -52,6 +52,12 @@ std::string capitalised(std::string text) {
     return text;
 }
 
+/// A band's edge is a chosen number: "20 Hz", not "20.00 Hz".
+std::string edge_text(double frequency_hz) {
+    return frequency_hz < 1000.0 ? fmt::format("{:.4g} Hz", frequency_hz)
+                                 : fmt::format("{:.4g} kHz", frequency_hz / 1000.0);
+}
+
 bool known(std::optional<double> value) {
     return value && std::isfinite(*value);
 }
@@ -138,8 +144,8 @@ std::string channels_text(const std::vector<Channel>& channels) {
 std::string headline(const NoiseSource& source) {
     std::string text = capitalised(std::string(plain_name(source.kind)));
     if (source.band_hz)
-        return fmt::format("{}, {} to {}", text, frequency_text(source.band_hz->first),
-                           frequency_text(source.band_hz->second));
+        return fmt::format("{}, {} to {}", text, edge_text(source.band_hz->first),
+                           edge_text(source.band_hz->second));
     if (known(source.frequency_hz))
         return fmt::format("{} at {}", text, frequency_text(*source.frequency_hz));
     return text;

@@ -88,6 +88,13 @@ TEST_CASE("a source that distorts at every volume fails a written limit", "[text
     CHECK(holds(gain_text(opened, analysis), "FAILS the limit"));
 }
 
+TEST_CASE("a band's edges are written as the round numbers that they are", "[wording]") {
+    NoiseSource hiss;
+    hiss.kind = NoiseKind::hiss;
+    hiss.band_hz = {20.0, 20000.0};
+    CHECK(headline(hiss) == "Hiss, 20 Hz to 20 kHz");
+}
+
 TEST_CASE("figures have the digits that were asked for, also where rounding carries", "[wording]") {
     CHECK(frequency_text(50.0) == "50.00 Hz");
     CHECK(frequency_text(999.94) == "999.9 Hz");
