@@ -29,9 +29,8 @@ std::vector<SpectrumFigure> choose_spectra(const Job& job, const NoiseAnalysis& 
 struct RecordFiles {
     std::filesystem::path page, data;
 };
-/// Writes page and data, the data beside the page with the suffix .json. Both are written in full under other
-/// names first and then renamed, so a reader never sees a half of either, and an earlier record survives a
-/// full disk.
+/// Writes page and data, the data beside the page with the suffix .json. Each is there whole or not at all, so a reader
+/// never sees half of one, and an earlier record survives a full disk.
 ///   page     ends in .html; its folder is made where it is missing
 ///   throws   Error invalid_request for another suffix a folder in the page's place, or a name whose data
 ///            would replace a job.json; file_unwritable;
