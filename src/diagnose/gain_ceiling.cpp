@@ -1,0 +1,215 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "gain_parts.hpp"
+
+namespace hushtrace {
+namespace {
+
+enum class Verdict { clean, exceeds, unsure, overloaded };
+
+/// A step is clean when its THD with twice its uncertainty keeps the limit. It exceeds the limit when it does
+/// so with twice its uncertainty taken off, or, where the uncertainty is small beside the limit, as soon as
+/// it isn't clean.
+Verdict judge(const VolumeStep& step, double limit_percent) {
+    if (step.input_overload) return Verdict::overloaded;
+    if (step.thd_percent + 2.0 * step.thd_sd_percent <= limit_percent) return Verdict::clean;
+    if (step.thd_percent - 2.0 * step.thd_sd_percent > limit_percent) return Verdict::exceeds;
+    return step.thd_sd_percent < 0.25 * limit_percent ? Verdict::exceeds : Verdict::unsure;
+}
+
+/// All steps at one volume; the worst of them speaks.
+struct Rung {
+    std::optional<double> volume;
+    std::size_t worst = 0;  // index into the curve's steps
+    Verdict verdict = Verdict::clean;
+};
+
+std::vector<Rung> rungs_of(const StepCurve& curve, double limit_percent) {
+    std::vector<std::size_t> order(curve.steps.size());
+    for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
+    const bool volumes_known =
+        std::all_of(curve.steps.begin(), curve.steps.end(), [](auto& s) { return s.volume.has_value(); });
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
+        const VolumeStep &x = curve.steps[a], &y = curve.steps[b];
+        return volumes_known ? *x.volume < *y.volume : x.level_dbfs < y.level_dbfs;
+    });
+    std::vector<Rung> rungs;
+    for (const std::size_t i : order) {
+        const VolumeStep& step = curve.steps[i];
+        const Rung rung{step.volume, i, judge(step, limit_percent)};
+        if (volumes_known && !rungs.empty() && rungs.back().volume == rung.volume) {
+            const VolumeStep& other = curve.steps[rungs.back().worst];
+            if (step.input_overload || (!other.input_overload && step.thd_percent > other.thd_percent))
+                rungs.back() = rung;
+        } else {
+            rungs.push_back(rung);
+        }
+    }
+    return rungs;
+}
+
+/// Attenuation [dB] that leaves the loudest step 3 dB below the interface's rail: the clean steps' rise is
+/// carried on to the top, and a usual size of pad taken.
+double pad_for(const StepCurve& curve, const std::vector<Rung>& rungs, std::size_t first_overloaded) {
+    double top_dbfs = 0.0;
+    if (first_overloaded >= 2) {
+        const VolumeStep &a = curve.steps[rungs[first_overloaded - 2].worst],
+                         &b = curve.steps[rungs[first_overloaded - 1].worst];
+        const double rise = std::max(0.0, b.level_dbfs - a.level_dbfs);
+        top_dbfs = b.level_dbfs + rise * static_cast<double>(rungs.size() - first_overloaded);
+    } else {
+        top_dbfs = 3.0 * static_cast<double>(rungs.size());
+    }
+    for (const double pad : {6.0, 10.0, 20.0, 30.0})
+        if (top_dbfs + 3.0 <= pad) return pad;
+    return 40.0;
+}
+
+void look_for_limiter(const GainCurve& one, const std::vector<Rung>& rungs, std::vector<Warning>& warnings) {
+    if (rungs.size() < 4) return;
+    const auto level = [&](std::size_t r) { return one.curve.steps[rungs[r].worst].level_dbfs; };
+    std::vector<double> rises;
+    for (std::size_t r = 1; r < rungs.size(); ++r) rises.push_back(level(r) - level(r - 1));
+    std::vector<double> sorted = rises;
+    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
+                     sorted.end());
+    const double usual = sorted[sorted.size() / 2];
+    if (usual < 0.3) return;
+    for (std::size_t r = 1; r < rungs.size(); ++r)
+        if (rises[r - 1] < 0.25 * usual && rungs[r].verdict == Verdict::clean) {
+            const VolumeStep& step = one.curve.steps[rungs[r].worst];
+            warnings.push_back(
+                {"limiter",
+                 fmt::format("{}: from {} on the level hardly rises and the tone stays clean: the source "
+                             "limits. Nothing is won above that",
+                             to_word(one.curve.channel), at_volume(step.volume, step.number)),
+                 one.curve.take});
+            return;
+        }
+}
+
+}  // namespace
+
+std::string at_volume(std::optional<double> volume, std::size_t step) {
+    return volume ? fmt::format("volume {:g}", *volume) : fmt::format("step {}", step);
+}
+
+void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& warnings) {
+    StepCurve& curve = one.curve;
+    if (one.other_tone_hz) {
+        curve.ceiling_reason = "wrong_tone";
+        return;
+    }
+    const std::vector<Rung> rungs = rungs_of(curve, limit_percent);
+    if (rungs.empty()) {
+        curve.ceiling_reason = "no_plateau";
+        return;
+    }
+    const auto is = [&](std::size_t r, Verdict verdict) { return rungs[r].verdict == verdict; };
+    std::size_t first_clean = 0;
+    while (first_clean < rungs.size() && !is(first_clean, Verdict::clean)) ++first_clean;
+    if (first_clean == rungs.size()) {
+        const auto any = [&](Verdict v) {
+            return std::any_of(rungs.begin(), rungs.end(), [&](const Rung& r) { return r.verdict == v; });
+        };
+        if (any(Verdict::unsure)) {
+            curve.ceiling_reason = "too_noisy";
+        } else if (any(Verdict::exceeds)) {
+            curve.ceiling_reason = "always_distorted";
+            const auto thd = [&](const Rung& r) { return curve.steps[r.worst].thd_percent; };
+            one.even_distortion = rungs.size() > 1 && thd(rungs.back()) < 1.5 * thd(rungs.front());
+        } else {
+            curve.ceiling_reason = "input_overloaded";
+            one.pad_db = pad_for(curve, rungs, 0);
+        }
+        return;
+    }
+    std::size_t bad = first_clean;
+    while (bad < rungs.size() && is(bad, Verdict::clean)) ++bad;
+    const std::size_t top = bad - 1;
+    one.clean_step = rungs[top].worst;
+    one.clean_volume = rungs[top].volume;
+    if (bad == rungs.size()) {
+        curve.ceiling_reason = "never_clips";
+        look_for_limiter(one, rungs, warnings);
+        return;
+    }
+    for (std::size_t r = bad; r < rungs.size(); ++r)
+        if (is(r, Verdict::clean)) {
+            warnings.push_back(
+                {"thd_not_monotone",
+                 fmt::format("{}: distortion rises above the limit at {} and falls below it again further "
+                             "up; the lower place was taken. Capture again to be sure",
+                             to_word(curve.channel),
+                             at_volume(rungs[bad].volume, curve.steps[rungs[bad].worst].number)),
+                 curve.take});
+            break;
+        }
+    if (is(bad, Verdict::overloaded)) {
+        curve.ceiling_reason = "input_overloaded";
+        one.pad_db = pad_for(curve, rungs, bad);
+        return;
+    }
+    if (is(bad, Verdict::unsure) &&
+        std::none_of(rungs.begin() + static_cast<std::ptrdiff_t>(bad), rungs.end(),
+                     [](const Rung& r) { return r.verdict == Verdict::exceeds; })) {
+        curve.ceiling_reason = "too_noisy";
+        return;
+    }
+    look_for_limiter(one, rungs, warnings);
+    const VolumeStep& step = curve.steps[rungs[top].worst];
+    Ceiling ceiling;
+    ceiling.volume = step.volume;
+    ceiling.step = step.number;
+    ceiling.level_v = step.level_v;
+    ceiling.level_dbfs = step.level_dbfs;
+    ceiling.thd_percent = step.thd_percent;
+    ceiling.next_volume_thd_percent = curve.steps[rungs[bad].worst].thd_percent;
+    ceiling.channel = curve.channel;
+    ceiling.tone_hz = curve.tone_hz;
+    ceiling.take = curve.take;
+    curve.ceiling = ceiling;
+}
+
+const GainCurve* choose_ceiling(const std::vector<GainCurve>& curves, GainAnalysis& into) {
+    const auto first_with = [&](const char* reason) -> const GainCurve* {
+        const auto found = std::find_if(curves.begin(), curves.end(),
+                                        [&](auto& c) { return c.curve.ceiling_reason == reason; });
+        return found == curves.end() ? nullptr : &*found;
+    };
+    // Volumes compare across takes; step numbers only stand in where no volume is known.
+    const auto height = [](const GainCurve& c) {
+        if (c.clean_volume) return *c.clean_volume;
+        return c.clean_step ? static_cast<double>(c.curve.steps[*c.clean_step].number) : 0.0;
+    };
+    const GainCurve* lowest = nullptr;
+    for (const GainCurve& c : curves) {
+        if (!c.curve.ceiling) continue;
+        if (!lowest || height(c) < height(*lowest) ||
+            (height(c) == height(*lowest) &&
+             *c.curve.ceiling->next_volume_thd_percent > *lowest->curve.ceiling->next_volume_thd_percent))
+            lowest = &c;
+    }
+    // A channel that is distorted throughout, or whose capture ends below the others' ceiling, leaves nothing
+    // to claim.
+    const GainCurve* against = first_with("always_distorted");
+    for (const GainCurve& c : curves)
+        if (!against && lowest &&
+            (c.curve.ceiling_reason == "input_overloaded" || c.curve.ceiling_reason == "too_noisy") &&
+            height(c) < height(*lowest))
+            against = &c;
+    if (lowest && !against) {
+        into.ceiling = lowest->curve.ceiling;
+        return lowest;
+    }
+    for (const char* reason : {"input_overloaded", "too_noisy", "never_clips", "wrong_tone", "no_plateau"})
+        if (!against) against = first_with(reason);
+    if (against) into.ceiling_reason = against->curve.ceiling_reason;
+    return against;
+}
+
+}  // namespace hushtrace

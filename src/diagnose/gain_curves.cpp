@@ -1,0 +1,258 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "gain_parts.hpp"
+#include "hushtrace/measure/distortion.hpp"
+#include "hushtrace/measure/level.hpp"
+#include "hushtrace/measure/plateaus.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "take_spans.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kMostRead = 3.0;            // [s] of a plateau; more wouldn't sharpen the reading noticeably
+constexpr double kToneTolerance = 500e-6;    // clocks differ by up to 200 ppm
+constexpr double kRailShare = 0.012;         // of samples pinned: a clean full-scale sine has under 0.005
+constexpr double kAudibleAmplitude = 0.003;  // -50 dBFS: a stray tone below that is no test tone
+
+struct PlayedSine {
+    double frequency_hz = 0, level_dbfs = 0;
+    bool stepped = false;
+};
+std::optional<PlayedSine> played_sine(const Take& take) {
+    if (!take.tone) return std::nullopt;
+    if (const auto* sine = std::get_if<Sine>(&take.tone->waveform))
+        return PlayedSine{sine->frequency_hz, sine->level_dbfs, false};
+    if (const auto* stepped = std::get_if<Stepped>(&take.tone->waveform);
+        stepped && !stepped->levels_dbfs.empty())
+        return PlayedSine{stepped->frequency_hz,
+                          *std::max_element(stepped->levels_dbfs.begin(), stepped->levels_dbfs.end()), true};
+    return std::nullopt;
+}
+
+/// Whether the interface's converter ran against its end: samples pinned to full scale, one next to the
+/// other.
+bool pinned_to_rail(std::span<const double> samples) {
+    constexpr double kRail = 0.9995, kSame = 4e-5;  // about one 16-bit step
+    std::size_t pinned = 0;
+    for (std::size_t n = 1; n < samples.size(); ++n)
+        pinned += std::abs(samples[n]) >= kRail && std::abs(samples[n] - samples[n - 1]) < kSame;
+    return static_cast<double>(pinned) > kRailShare * static_cast<double>(samples.size());
+}
+
+struct Surveyed {
+    double rate = 0;
+    std::vector<std::size_t> file_channels;  // of the signal channels
+    std::vector<ToneTrack> tracks;
+};
+
+Surveyed survey(const Take& take, const PlayedSine& tone, const OpenTake& open) {
+    const auto reader = open(take);
+    Surveyed out;
+    out.rate = reader->sample_rate_hz();
+    if (reader->channels() < take.channels.size())
+        throw Error(ErrorKind::invalid_input,
+                    fmt::format("{}: job.json names {} channels, the file has {}", take.file,
+                                take.channels.size(), reader->channels()));
+    std::vector<ToneTracker> trackers;
+    for (std::size_t c = 0; c < take.channels.size(); ++c)
+        if (carries_signal(take.channels[c])) {
+            out.file_channels.push_back(c);
+            trackers.emplace_back(out.rate, tone.frequency_hz);
+        }
+    Block block;
+    while (reader->read(block, kReadFrames) > 0)
+        for (std::size_t i = 0; i < trackers.size(); ++i)
+            trackers[i].add(block.channel(out.file_channels[i]));
+    for (const ToneTracker& tracker : trackers) out.tracks.push_back(tracker.track());
+    return out;
+}
+
+/// The longest run of frames that hold one steady line other than the stated tone.
+std::optional<Span> other_tone(const ToneTrack& track) {
+    const auto holds_line = [](const ToneFrame& f) {
+        return f.strongest_share > 0.5F && f.largest > kAudibleAmplitude;
+    };
+    const float bin_hz = static_cast<float>(1.0 / track.frame_s);
+    Span best;
+    double longest_s = 0.5;  // a marker's chirp is never so long at one frequency
+    for (std::size_t t = 0; t < track.frames.size();) {
+        if (!holds_line(track.frames[t])) {
+            ++t;
+            continue;
+        }
+        const std::size_t first = t;
+        while (t < track.frames.size() && holds_line(track.frames[t]) &&
+               std::abs(track.frames[t].strongest_hz - track.frames[first].strongest_hz) < 0.5F * bin_hz)
+            ++t;
+        const double from_s = track.centre_s(first), to_s = track.centre_s(t - 1);
+        if (to_s - from_s > longest_s) {
+            longest_s = to_s - from_s;
+            best = {from_s, std::min(to_s, from_s + kMostRead)};
+        }
+    }
+    if (best.to_s <= best.from_s) return std::nullopt;
+    return best;
+}
+
+VolumeStep read_step(std::span<const double> samples, double rate, const PlayedSine& tone,
+                     double half_width_hz, std::optional<double> volts_full_scale, double& found_hz) {
+    DistortionRequest request;
+    request.search.from_hz = std::max(0.6 * tone.frequency_hz, tone.frequency_hz - half_width_hz);
+    request.search.to_hz = std::min(0.5 * rate, tone.frequency_hz + half_width_hz);
+    request.lowest_hz = std::min(20.0, 0.5 * tone.frequency_hz);
+    const Distortion reading = measure_distortion(samples, rate, request);
+    VolumeStep step;
+    step.level_dbfs = reading.tone.level_dbfs;
+    if (volts_full_scale) step.level_v = volts_from_dbv(dbv_from_dbfs(step.level_dbfs, *volts_full_scale));
+    step.thd_percent = reading.thd_percent();
+    step.thd_sd_percent = reading.thd_sd_percent();
+    step.thd_noise_percent = 100.0 * reading.thd_noise_ratio;
+    step.input_overload = pinned_to_rail(samples);
+    found_hz = reading.tone.frequency_hz;
+    return step;
+}
+
+void warn_of_match(const MatchedSteps& matched, const Take& take, std::vector<Warning>& warnings) {
+    const std::size_t found = matched.plateaus.size(), named = take.volume_steps.size();
+    if (named == 0 || found == 0) return;
+    switch (matched.how) {
+        case StepMatch::one_to_one:
+            break;
+        case StepMatch::by_level:
+            warnings.push_back(
+                {"steps_by_level",
+                 fmt::format("{} plateaus were found for {} volumes: equal ones were taken for the same "
+                             "volume, and volumes given by level",
+                             found, named),
+                 take.file});
+            break;
+        case StepMatch::at_clicks:
+            warnings.push_back(
+                {"steps_at_clicks",
+                 "some steps changed neither level nor distortion and were told apart by their clicks "
+                 "alone: a limiter may be at work",
+                 take.file});
+            break;
+        case StepMatch::short_ones_left:
+            warnings.push_back(
+                {"steps_short", "short stops of the knob between the steps were left out", take.file});
+            break;
+        case StepMatch::none:
+            warnings.push_back(
+                {"steps_unmatched",
+                 fmt::format(
+                     "{} plateaus were found, but volume_steps names {}: steps are numbered, their volumes "
+                     "stay "
+                     "unknown. Correct volume_steps, or capture again with each step held for two seconds",
+                     found, named),
+                 take.file});
+            break;
+    }
+    if (matched.in_contradiction)
+        warnings.push_back(
+            {"steps_contradict",
+             "a higher volume came out quieter than a lower one: check the order of volume_steps",
+             take.file});
+}
+
+}  // namespace
+
+bool carries_signal(Channel channel) {
+    return channel != Channel::supply && channel != Channel::supply_current;
+}
+
+bool is_gain_take(const Take& take) {
+    return played_sine(take) && take.conditions.point != Point::amp_output &&
+           std::any_of(take.channels.begin(), take.channels.end(), carries_signal);
+}
+
+std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const OpenTake& open,
+                                   std::vector<Warning>& warnings) {
+    const PlayedSine tone = *played_sine(take);
+    const Surveyed surveyed = survey(take, tone, open);
+    std::vector<Plateau> plateaus = find_plateaus(surveyed.tracks);
+    MatchedSteps matched;
+    if (tone.stepped || take.volume_steps.empty()) {
+        matched.volumes.resize(plateaus.size());
+        // one volume throughout: a single plateau is that volume's
+        if (!tone.stepped && plateaus.size() == 1) matched.volumes[0] = take.conditions.volume;
+        matched.plateaus = std::move(plateaus);
+    } else {
+        matched = match_steps(std::move(plateaus), take.volume_steps);
+        warn_of_match(matched, take, warnings);
+    }
+
+    std::vector<GainCurve> curves;
+    for (const std::size_t channel : surveyed.file_channels) {
+        GainCurve one;
+        one.take = &take;
+        one.tone_is_stepped = tone.stepped;
+        one.tone_level_dbfs = tone.level_dbfs;
+        one.curve.take = take.file;
+        one.curve.channel = take.channels[channel];
+        one.curve.tone_hz = tone.frequency_hz;
+        curves.push_back(one);
+    }
+
+    std::vector<Span> spans;
+    for (const Plateau& plateau : matched.plateaus) {
+        auto [from_s, to_s] = plateau.longest_part_s();
+        if (to_s - from_s > kMostRead) {
+            const double middle_s = 0.5 * (from_s + to_s);
+            from_s = middle_s - 0.5 * kMostRead;
+            to_s = middle_s + 0.5 * kMostRead;
+        }
+        spans.push_back({from_s, to_s});
+    }
+    std::vector<std::vector<double>> found_hz(curves.size());
+    const double half_width_hz = 2.0 / surveyed.tracks.front().frame_s;
+    const auto reader = open(take);
+    read_spans(*reader, spans, [&](std::size_t index, const Block& block) {
+        const Plateau& plateau = matched.plateaus[index];
+        for (std::size_t i = 0; i < curves.size(); ++i) {
+            if (std::isnan(plateau.level_ln[i])) continue;
+            const std::size_t channel = surveyed.file_channels[i];
+            double hz = 0;
+            VolumeStep step;
+            try {
+                step = read_step(block.channel(channel), surveyed.rate, tone, half_width_hz,
+                                 job.job.volts_full_scale(take, channel), hz);
+            } catch (const Error& error) {
+                if (error.kind() != ErrorKind::too_short && error.kind() != ErrorKind::invalid_input) throw;
+                continue;  // too few cycles, or no line in the range: no reading of this plateau
+            }
+            step.number = index + 1;
+            step.volume = matched.volumes[index];
+            step.start_s = plateau.start_s;
+            step.end_s = plateau.end_s;
+            curves[i].curve.steps.push_back(step);
+            found_hz[i].push_back(hz);
+        }
+    });
+
+    for (std::size_t i = 0; i < curves.size(); ++i) {
+        auto& found = found_hz[i];
+        if (found.empty()) {
+            // Not the stated tone: is there another one?
+            const auto where = other_tone(surveyed.tracks[i]);
+            if (!where) continue;
+            const auto again = open(take);
+            read_spans(*again, {*where}, [&](std::size_t, const Block& block) {
+                curves[i].other_tone_hz =
+                    read_tone(block.channel(surveyed.file_channels[i]), surveyed.rate).frequency_hz;
+            });
+            continue;
+        }
+        const auto middle = found.begin() + static_cast<std::ptrdiff_t>(found.size() / 2);
+        std::nth_element(found.begin(), middle, found.end());
+        if (std::abs(*middle / tone.frequency_hz - 1.0) > kToneTolerance) curves[i].other_tone_hz = *middle;
+    }
+    return curves;
+}
+
+}  // namespace hushtrace

@@ -1,0 +1,82 @@
+#include "gain_noise.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "gain_parts.hpp"
+#include "hushtrace/measure/noise_floor.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/spectrum/averaged_spectrum.hpp"
+#include "hushtrace/spectrum/transform.hpp"
+#include "take_spans.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kMostRead = 60.0;  // [s]
+
+bool is_noise_take(const Take& take) {
+    const bool quiet = !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
+    const bool normal = take.conditions.hookup.size() == 1 && take.conditions.has(Hookup::normal);
+    return quiet && normal && take.conditions.point == Point::amp_input &&
+           take.conditions.source.value_or(SourceState::on) != SourceState::off &&
+           !take.has(TakeFault::source_muted) && !take.has(TakeFault::overload);
+}
+
+std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, const OpenTake& open,
+                                     const std::vector<Channel>& channels) {
+    const auto reader = open(take);
+    const double rate = reader->sample_rate_hz();
+    std::vector<SpectrumAccumulator> spectra;
+    std::vector<std::size_t> from;
+    for (std::size_t c = 0; c < std::min(take.channels.size(), reader->channels()); ++c)
+        if (std::find(channels.begin(), channels.end(), take.channels[c]) != channels.end() &&
+            job.job.volts_full_scale(take, c)) {
+            from.push_back(c);
+            spectra.emplace_back(rate, fast_length(static_cast<std::size_t>(rate / 4)));
+        }
+    Block block;
+    double read_s = 0;
+    while (!from.empty() && read_s < kMostRead && reader->read(block, kReadFrames) > 0) {
+        for (std::size_t i = 0; i < from.size(); ++i) spectra[i].add(block.channel(from[i]));
+        read_s += static_cast<double>(block.frames()) / rate;
+    }
+    std::optional<InputNoise> noisiest;
+    for (std::size_t i = 0; i < from.size(); ++i) {
+        if (spectra[i].segments() == 0) continue;
+        const double volts = *job.job.volts_full_scale(take, from[i]);
+        double volts_squared = noise_floor(spectra[i].result()).unweighted * volts * volts;
+        if (!(volts_squared > 0)) continue;
+        bool limited = false;
+        const auto& own = job.job.interface.own_noise_dbv;
+        if (from[i] < own.size() && own[from[i]]) {
+            // Below 3 dB above its own noise the interface hides more than it shows.
+            const double own_squared = power_from_decibels(*own[from[i]]);
+            limited = volts_squared < 2.0 * own_squared;
+            if (!limited) volts_squared -= own_squared;
+        }
+        const double dbv = decibels_from_power(volts_squared);
+        if (!noisiest || dbv > noisiest->dbv)
+            noisiest = InputNoise{take.file, take.conditions.engine, dbv, limited};
+    }
+    return noisiest;
+}
+
+}  // namespace
+
+std::optional<InputNoise> noise_at_input(const OpenedJob& job, const OpenTake& open,
+                                         const std::vector<Channel>& channels) {
+    for (const bool engine_off : {true, false})
+        for (const Take& take : job.job.takes) {
+            if (!is_noise_take(take) || engine_turns(take.conditions.engine) == engine_off) continue;
+            try {
+                if (auto found = read_noise(job, take, open, channels)) return found;
+            } catch (const Error&) {
+                continue;
+            }
+        }
+    return std::nullopt;
+}
+
+}  // namespace hushtrace

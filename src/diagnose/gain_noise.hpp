@@ -1,0 +1,25 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "hushtrace/diagnose/gain_analysis.hpp"
+
+namespace hushtrace {
+
+/// Noise at the amplifier's input, 20 Hz to 20 kHz, unweighted.
+struct InputNoise {
+    std::string take;
+    Engine engine = Engine::off;
+    double dbv = 0;  ///< of the noisiest of the channels asked for, the interface's own taken off
+    bool limited_by_interface =
+        false;  ///< the interface's own noise is all that was seen: dbv is an upper limit
+};
+
+/// From the job's noise takes (no tone, normal hookup, at the amplifier's input, source not off, calibrated):
+/// of one with the engine off if there is one, else of the first. Nothing when there is none; takes that
+/// can't be read are passed by (the noise analysis warns of them). At most the first minute is read.
+std::optional<InputNoise> noise_at_input(const OpenedJob& job, const OpenTake& open,
+                                         const std::vector<Channel>& channels);
+
+}  // namespace hushtrace

@@ -1,0 +1,55 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "hushtrace/diagnose/gain_analysis.hpp"
+
+/// The parts of the gain analysis: takes to curves, curves to ceilings, ceilings to amplifier settings, and
+/// the words.
+namespace hushtrace {
+
+/// A channel's curve with what the decision and its words need besides.
+struct GainCurve {
+    StepCurve curve;
+    const Take* take = nullptr;
+    bool tone_is_stepped = false;           ///< the tone's own level was stepped, the volume stood still
+    double tone_level_dbfs = 0;             ///< as played; of a stepped tone its highest level
+    std::optional<double> other_tone_hz;    ///< the tone that was there in place of the one stated
+    std::optional<double> clean_volume;     ///< highest volume known to be clean, ceiling or not
+    std::optional<std::size_t> clean_step;  ///< index into curve.steps of the same
+    std::optional<double> pad_db;           ///< attenuation that keeps the interface out of overload
+    bool even_distortion = false;           ///< always distorted, and by much the same at every step
+};
+
+/// Whether a take bears on the ceiling: a sine or a stepped tone on signal channels, at the source or
+/// amplifier input.
+bool is_gain_take(const Take& take);
+bool carries_signal(Channel channel);
+
+/// Reads one take: plateaus over all its channels, each plateau's level and distortion for each channel.
+///   throws Error as the reader; invalid_input when file and job.json differ in channels, or the tone can't
+///   be followed
+std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const OpenTake& open,
+                                   std::vector<Warning>& warnings);
+
+/// Finds one curve's ceiling, or the reason why it has none.
+void decide_ceiling(GainCurve& curve, double limit_percent, std::vector<Warning>& warnings);
+
+/// Chooses the job's ceiling among the curves': fills ceiling and ceiling_reason. Returns the curve that
+/// decided it.
+const GainCurve* choose_ceiling(const std::vector<GainCurve>& curves, GainAnalysis& into);
+
+/// One or two sentences for the user.
+std::string ceiling_words(const OpenedJob& job, const GainAnalysis& analysis,
+                          const std::vector<GainCurve>& curves, const GainCurve* decided_by);
+
+/// Where each amplifier of the job must stand.
+void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vector<GainCurve>& curves,
+                    GainAnalysis& into);
+
+/// "volume 22", or "step 3" where the volume isn't known.
+std::string at_volume(std::optional<double> volume, std::size_t step);
+
+}  // namespace hushtrace
