@@ -74,13 +74,12 @@ void look_for_limiter(const GainCurve& one, const std::vector<Rung>& rungs, std:
     const auto level = [&](std::size_t r) { return one.curve.steps[rungs[r].worst].level_dbfs; };
     std::vector<double> rises;
     for (std::size_t r = 1; r < rungs.size(); ++r) rises.push_back(level(r) - level(r - 1));
-    std::vector<double> sorted = rises;
-    std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
-                     sorted.end());
-    const double usual = sorted[sorted.size() / 2];
-    if (usual < 0.3) return;
-    for (std::size_t r = 1; r < rungs.size(); ++r)
-        if (rises[r - 1] < 0.25 * usual && rungs[r].verdict == Verdict::clean) {
+    for (std::size_t r = 3; r < rungs.size(); ++r) {
+        // against the median of the rises so far
+        std::vector<double> before(rises.begin(), rises.begin() + static_cast<std::ptrdiff_t>(r - 1));
+        const auto middle = before.begin() + static_cast<std::ptrdiff_t>(before.size() / 2);
+        std::nth_element(before.begin(), middle, before.end());
+        if (*middle > 0.3 && rises[r - 1] < 0.25 * *middle && rungs[r].verdict == Verdict::clean) {
             const VolumeStep& step = one.curve.steps[rungs[r].worst];
             warnings.push_back(
                 {"limiter",
@@ -90,6 +89,7 @@ void look_for_limiter(const GainCurve& one, const std::vector<Rung>& rungs, std:
                  one.curve.take});
             return;
         }
+    }
 }
 
 }  // namespace

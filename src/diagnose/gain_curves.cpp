@@ -14,7 +14,7 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kMostRead = 3.0;            // [s] of a plateau; more wouldn't sharpen the reading noticeably
+constexpr double kMostRead = 1.5;            // [s] of a plateau; more wouldn't sharpen the reading noticeably
 constexpr double kToneTolerance = 500e-6;    // clocks differ by up to 200 ppm
 constexpr double kRailShare = 0.012;         // of samples pinned: a clean full-scale sine has under 0.005
 constexpr double kAudibleAmplitude = 0.003;  // -50 dBFS: a stray tone below that is no test tone
@@ -72,14 +72,14 @@ Surveyed survey(const Take& take, const PlayedSine& tone, const OpenTake& open) 
     return out;
 }
 
-/// The longest run of frames that hold one steady line other than the stated tone.
+/// The longest run of frames that hold one steady line at one level, other than the stated tone.
 std::optional<Span> other_tone(const ToneTrack& track) {
     const auto holds_line = [](const ToneFrame& f) {
         return f.strongest_share > 0.5F && f.largest > kAudibleAmplitude;
     };
     const float bin_hz = static_cast<float>(1.0 / track.frame_s);
     Span best;
-    double longest_s = 0.5;  // a marker's chirp is never so long at one frequency
+    double longest_s = 0.3;  // a marker's chirp is never so long at one frequency
     for (std::size_t t = 0; t < track.frames.size();) {
         if (!holds_line(track.frames[t])) {
             ++t;
@@ -87,7 +87,8 @@ std::optional<Span> other_tone(const ToneTrack& track) {
         }
         const std::size_t first = t;
         while (t < track.frames.size() && holds_line(track.frames[t]) &&
-               std::abs(track.frames[t].strongest_hz - track.frames[first].strongest_hz) < 0.5F * bin_hz)
+               std::abs(track.frames[t].strongest_hz - track.frames[first].strongest_hz) < 0.5F * bin_hz &&
+               std::abs(track.frames[t].largest / track.frames[first].largest - 1.0F) < 0.02F)
             ++t;
         const double from_s = track.centre_s(first), to_s = track.centre_s(t - 1);
         if (to_s - from_s > longest_s) {

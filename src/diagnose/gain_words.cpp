@@ -12,6 +12,7 @@ std::string volts(double value) {
     return value < 1.0 ? fmt::format("{:.0f} mV", value * 1000) : fmt::format("{:.2f} V", value);
 }
 std::string percent(double value) {
+    if (value < 0.001) return "under 0.001 %";
     if (value < 0.095) return fmt::format("{:.1g} %", value);
     return value < 9.5 ? fmt::format("{:.1f} %", value) : fmt::format("{:.0f} %", value);
 }
@@ -107,7 +108,7 @@ std::string without_ceiling(const OpenedJob& job, const GainAnalysis& analysis, 
     }
     if (reason == "wrong_tone")
         return fmt::format(
-            "The tone in the capture is {:.6g} Hz, but job.json says {:.6g} Hz: another track was playing, "
+            "The tone in the capture is {:.5g} Hz, but job.json says {:.5g} Hz: another track was playing, "
             "or "
             "the entry is wrong. Play the right file, or correct the take's tone.",
             by.other_tone_hz.value_or(0.0), by.curve.tone_hz);

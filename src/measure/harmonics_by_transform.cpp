@@ -4,8 +4,7 @@
 #include <numbers>
 
 #include "harmonic_powers.hpp"
-#include "hushtrace/spectrum/transform.hpp"
-#include "hushtrace/spectrum/window.hpp"
+#include "kept.hpp"
 #include "phasor.hpp"
 
 namespace hushtrace {
@@ -46,7 +45,7 @@ Spectrum spectrum_of(const HarmonicTask& task) {
     s.bin_hz = task.sample_rate_hz / static_cast<double>(s.length);
     if (task.tone_hz / s.bin_hz < kCyclesForFlatTop) s.kind = WindowKind::blackman_harris;
     s.lobe = window_facts(s.kind).main_lobe_bins;
-    const std::vector<double> window = window_samples(s.kind, s.length);
+    const std::vector<double>& window = kept_window(s.kind, s.length);
     const auto middle = task.rest.subspan((task.rest.size() - s.length) / 2, s.length);
     std::vector<double> weighted(s.length);
     for (std::size_t n = 0; n < s.length; ++n) {
@@ -54,7 +53,7 @@ Spectrum spectrum_of(const HarmonicTask& task) {
         s.window_sum += window[n];
         s.window_energy += window[n] * window[n];
     }
-    RealTransform fft(s.length);
+    RealTransform& fft = kept_transform(s.length);
     std::vector<std::complex<double>> bins(fft.bins());
     fft.forward(weighted, bins);
     s.power.resize(bins.size());
@@ -66,7 +65,7 @@ Spectrum spectrum_of(const HarmonicTask& task) {
 /// window's lobe doesn't depend on its length; 1024 samples give it to 1e-6.
 class LobeShape {
 public:
-    explicit LobeShape(WindowKind kind) : window_(window_samples(kind, 1024)) {}
+    explicit LobeShape(WindowKind kind) : window_(kept_window(kind, 1024)) {}
     double power(double offset_bins) const {
         const double length = static_cast<double>(window_.size());
         std::complex<double> sum = 0;

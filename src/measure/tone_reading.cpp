@@ -13,8 +13,7 @@
 
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "hushtrace/spectrum/transform.hpp"
-#include "hushtrace/spectrum/window.hpp"
+#include "kept.hpp"
 #include "phasor.hpp"
 
 // [IEEE1057] four-parameter sine fit, here as Gauss-Newton steps with the time counted from the span's
@@ -33,10 +32,10 @@ struct Transformed {
 };
 Transformed transform(std::span<const double> samples, double mean, double rate, std::size_t padding) {
     const std::size_t length = fast_length(padding * samples.size());
-    const std::vector<double> window = window_samples(WindowKind::hann, samples.size());
+    const std::vector<double>& window = kept_window(WindowKind::hann, samples.size());
     std::vector<double> padded(length, 0.0);
     for (std::size_t n = 0; n < samples.size(); ++n) padded[n] = window[n] * (samples[n] - mean);
-    RealTransform fft(length);
+    RealTransform& fft = kept_transform(length);
     std::vector<std::complex<double>> bins(fft.bins());
     fft.forward(padded, bins);
     Transformed out{std::vector<double>(bins.size()), rate / static_cast<double>(length)};

@@ -97,7 +97,7 @@ inline hushtrace::Block render(const Source& source) {
 /// Stops of uneven length from one level on, `step_db` apart.
 inline std::vector<Stop> staircase(double first_db, double step_db, std::size_t count, unsigned seed = 7) {
     std::mt19937 engine(seed);
-    std::uniform_real_distribution<double> duration(0.6, 1.9);
+    std::uniform_real_distribution<double> duration(0.5, 1.1);
     std::vector<Stop> stops;
     for (std::size_t i = 0; i < count; ++i) {
         Stop stop;

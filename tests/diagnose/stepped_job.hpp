@@ -1,0 +1,55 @@
+#pragma once
+#include <map>
+#include <memory>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "hushtrace/diagnose/gain_analysis.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "measure/stepped_source.hpp"
+
+/// Jobs whose takes lie in memory, for the tests of the gain analysis.
+namespace stepped_job {
+
+struct JobInMemory {
+    hushtrace::OpenedJob opened;
+    std::map<std::string, std::pair<hushtrace::Block, double>> sound;
+
+    hushtrace::Take& add(const std::string& file, const stepped_source::Source& source,
+                         const std::vector<double>& volumes, double tone_dbfs = 0.0) {
+        hushtrace::Take take;
+        take.file = file;
+        take.channels = {hushtrace::Channel::left, hushtrace::Channel::right};
+        take.channels.resize(source.channels.size());
+        take.tone = hushtrace::PlayedTone{hushtrace::Sine{source.tone_hz, tone_dbfs}, std::nullopt};
+        take.volume_steps = volumes;
+        sound[file] = {stepped_source::render(source), source.rate};
+        opened.job.takes.push_back(take);
+        return opened.job.takes.back();
+    }
+
+    hushtrace::GainAnalysis analyse() const {
+        return hushtrace::analyse_gain(opened, [this](const hushtrace::Take& take) {
+            const auto found = sound.find(take.file);
+            if (found == sound.end())
+                throw hushtrace::Error(hushtrace::ErrorKind::file_unreadable, take.file + ": no such file");
+            return std::make_unique<hushtrace::MemoryReader>(found->second.first, found->second.second);
+        });
+    }
+};
+
+/// `count` volumes, one apart.
+inline std::vector<double> volumes_from(double first, std::size_t count) {
+    std::vector<double> volumes;
+    for (std::size_t i = 0; i < count; ++i) volumes.push_back(first + static_cast<double>(i));
+    return volumes;
+}
+
+inline bool warned(const hushtrace::GainAnalysis& analysis, const std::string& code) {
+    for (const auto& one : analysis.warnings)
+        if (one.code == code) return true;
+    return false;
+}
+
+}  // namespace stepped_job
