@@ -23,6 +23,8 @@ public:
     std::size_t read(Block& into, std::size_t most) override;
     /// Frames the header promises, where that is believable; the file may hold fewer or more.
     std::optional<std::uint64_t> promised_frames() const;
+    /// After the end was reached: empty, or what was odd about the file in a few words ("cut short: 4.2 s of 10.0 s").
+    std::string oddity() const;
 
 private:
     struct State;
@@ -34,9 +36,13 @@ enum class TakeFormat { flac_24, wav_float };   ///< by suffix: .flac, .wav
 /// Writes a take such that a kill in the middle loses at most the last second, and a full disk leaves a valid file
 /// with all that was written before.
 ///
+/// FLAC: each encoded frame (4096 samples) reaches the file in one piece; WAV: the header is brought up to date every
+/// half second, and becomes RF64 (EBU Tech 3306) beyond 4 GiB. Both are pushed to the disk about once a second.
 /// Not for the audio callback: write() encodes and touches the disk. FLAC samples beyond ±1.0 are clipped there.
-///   throws Error file_unwritable from the constructor (nothing left behind); disk_failed from write() and close():
-///   the file is then already closed, valid, and holds `frames_written()` frames
+///   throws Error from the constructor, nothing left behind: file_unwritable (a take that exists is never overwritten),
+///   invalid_request for another suffix, a rate or channel count the format can't hold;
+///   from write(): not_finite (nothing of the block is written), invalid_request for another channel count;
+///   disk_failed from write() and close(): the file is then already closed, valid, and holds `frames_written()` frames
 class TakeWriter {
 public:
     TakeWriter(const std::filesystem::path& file, double sample_rate_hz, std::size_t channels);

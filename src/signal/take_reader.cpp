@@ -1,0 +1,191 @@
+#include <fcntl.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <cerrno>
+#include <cmath>
+#include <cstring>
+#include <vector>
+
+#include <fmt/format.h>
+#include <sndfile.h>
+
+#include "file_descriptor.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/take_file.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr std::size_t most_channels = 64;
+constexpr int least_rate_hz = 1000, most_rate_hz = 1000000;
+constexpr std::size_t most_frames_at_once = 1U
+                                            << 16;  // whatever is asked for or promised: memory stays bounded
+// The most frames that a byte of file can stand for: a FLAC frame of 65535 equal samples takes 14 bytes.
+constexpr std::uint64_t most_frames_per_byte = 8192;
+
+struct Medium {
+    FileDescriptor file;
+    sf_count_t length = 0;
+    int failed_errno = 0;  // the medium's own failure, as opposed to a damaged content
+};
+
+sf_count_t medium_length(void* user) {
+    return static_cast<Medium*>(user)->length;
+}
+
+sf_count_t medium_seek(sf_count_t offset, int whence, void* user) {
+    auto& medium = *static_cast<Medium*>(user);
+    return ::lseek(medium.file.get(), offset, whence);
+}
+
+sf_count_t medium_read(void* into, sf_count_t count, void* user) {
+    auto& medium = *static_cast<Medium*>(user);
+    sf_count_t done = 0;
+    while (done < count) {
+        const ssize_t got = ::read(medium.file.get(), static_cast<char*>(into) + done,
+                                   static_cast<std::size_t>(count - done));
+        if (got < 0 && errno == EINTR) continue;
+        if (got < 0) medium.failed_errno = errno;
+        if (got <= 0) break;
+        done += got;
+    }
+    return done;
+}
+
+sf_count_t medium_write(const void*, sf_count_t, void*) {
+    return 0;
+}
+
+sf_count_t medium_tell(void* user) {
+    return ::lseek(static_cast<Medium*>(user)->file.get(), 0, SEEK_CUR);
+}
+
+[[noreturn]] void refuse(const std::string& name, std::string_view why) {
+    throw Error(ErrorKind::file_unreadable, fmt::format("{}: {}", name, why));
+}
+
+// What `mode` is, when that is nothing to read sound from.
+std::string_view unfit(const struct stat& status) {
+    if (S_ISDIR(status.st_mode)) return "is a folder, not a sound file";
+    if (S_ISFIFO(status.st_mode)) return "is a pipe, not a sound file";
+    if (!S_ISREG(status.st_mode)) return "is a device or a socket, not a sound file";
+    if (status.st_size == 0) return "is empty";
+    return {};
+}
+
+}  // namespace
+
+struct TakeReader::State {
+    std::string name;
+    Medium medium;
+    SNDFILE* sound = nullptr;
+    SF_INFO info{};
+    std::vector<double> interleaved;
+    std::uint64_t position = 0;
+    bool ended = false;
+    std::string oddity;
+
+    ~State() {
+        if (sound != nullptr) sf_close(sound);
+    }
+    void note_end(std::optional<std::uint64_t> promised);
+};
+
+TakeReader::TakeReader(const std::filesystem::path& file) : state_(std::make_unique<State>()) {
+    State& s = *state_;
+    s.name = file.string();
+    // Looked at before it is opened, since opening a pipe would wait for its other end.
+    struct stat status {};
+    if (::stat(file.c_str(), &status) != 0) refuse(s.name, std::strerror(errno));
+    if (const auto why = unfit(status); !why.empty()) refuse(s.name, why);
+    s.medium.file = FileDescriptor(::open(file.c_str(), O_RDONLY | O_NONBLOCK | O_CLOEXEC));
+    if (!s.medium.file) refuse(s.name, std::strerror(errno));
+    if (::fstat(s.medium.file.get(), &status) != 0) refuse(s.name, std::strerror(errno));
+    if (const auto why = unfit(status); !why.empty()) refuse(s.name, why);
+    s.medium.length = status.st_size;
+
+    SF_VIRTUAL_IO access{medium_length, medium_seek, medium_read, medium_write, medium_tell};
+    s.sound = sf_open_virtual(&access, SFM_READ, &s.info, &s.medium);
+    if (s.sound == nullptr) {
+        if (s.medium.failed_errno != 0) refuse(s.name, std::strerror(s.medium.failed_errno));
+        std::string why = sf_strerror(nullptr);
+        while (!why.empty() && (why.back() == '.' || why.back() == '\n')) why.pop_back();
+        refuse(s.name, fmt::format("is not a sound file that can be read ({})", why));
+    }
+    if (s.info.samplerate < least_rate_hz || s.info.samplerate > most_rate_hz) {
+        refuse(s.name, fmt::format("its header says {} samples a second; 1000 to 1000000 are believed",
+                                   s.info.samplerate));
+    }
+    if (s.info.channels < 1 || s.info.channels > static_cast<int>(most_channels)) {
+        refuse(s.name, fmt::format("its header says {} channels; 1 to {} are believed", s.info.channels,
+                                   most_channels));
+    }
+}
+
+TakeReader::~TakeReader() = default;
+double TakeReader::sample_rate_hz() const {
+    return state_->info.samplerate;
+}
+std::size_t TakeReader::channels() const {
+    return static_cast<std::size_t>(state_->info.channels);
+}
+std::string TakeReader::oddity() const {
+    return state_->oddity;
+}
+
+std::optional<std::uint64_t> TakeReader::promised_frames() const {
+    const sf_count_t frames = state_->info.frames;
+    if (frames <= 0) return std::nullopt;
+    const auto promised = static_cast<std::uint64_t>(frames);
+    if (promised / most_frames_per_byte > static_cast<std::uint64_t>(state_->medium.length))
+        return std::nullopt;
+    return promised;
+}
+
+std::size_t TakeReader::read(Block& into, std::size_t most) {
+    State& s = *state_;
+    const std::size_t channel_count = channels();
+    const std::size_t wanted = std::min(most, most_frames_at_once);
+    if (s.ended || wanted == 0) {
+        into.reset(channel_count, 0);
+        return 0;
+    }
+    s.interleaved.resize(wanted * channel_count);
+    const sf_count_t got = sf_readf_double(s.sound, s.interleaved.data(), static_cast<sf_count_t>(wanted));
+    if (s.medium.failed_errno != 0) {
+        refuse(s.name, fmt::format("reading failed after {:.3f} s ({})",
+                                   static_cast<double>(s.position) / sample_rate_hz(),
+                                   std::strerror(s.medium.failed_errno)));
+    }
+    const auto count = got > 0 ? static_cast<std::size_t>(got) : 0;
+    into.reset(channel_count, count);
+    for (std::size_t frame = 0; frame < count; ++frame) {
+        for (std::size_t c = 0; c < channel_count; ++c) {
+            const double sample = s.interleaved[frame * channel_count + c];
+            if (!std::isfinite(sample)) {
+                throw Error(ErrorKind::not_finite,
+                            fmt::format("{}: not a number in channel {} at {:.6f} s", s.name, c + 1,
+                                        static_cast<double>(s.position + frame) / sample_rate_hz()));
+            }
+            into.channel(c)[frame] = sample;
+        }
+    }
+    s.position += count;
+    if (count == 0) s.note_end(promised_frames());
+    return count;
+}
+
+void TakeReader::State::note_end(std::optional<std::uint64_t> promised) {
+    ended = true;
+    const double rate_hz = info.samplerate;
+    if (promised && *promised > position) {
+        oddity = fmt::format("cut short: {:.1f} s of {:.1f} s", static_cast<double>(position) / rate_hz,
+                             static_cast<double>(*promised) / rate_hz);
+    } else if (sf_error(sound) != SF_ERR_NO_ERROR) {
+        oddity = fmt::format("damaged: {:.1f} s could be read", static_cast<double>(position) / rate_hz);
+    }
+}
+
+}  // namespace hushtrace
