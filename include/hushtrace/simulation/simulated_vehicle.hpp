@@ -16,15 +16,17 @@ namespace hushtrace {
 
 /// What the simulated vehicle does while it is rendered: everything the person on the door sill would set.
 struct SimulatedConditions {
-    Conditions conditions;                               ///< engine, source, volume, hookup, loads, attached, laptop
-    std::vector<Channel> channels = {Channel::left, Channel::right};   ///< what each interface input is wired to
-    std::optional<std::filesystem::path> played_file;    ///< a tone file that the source plays itself (stick, phone)
-    bool interface_feeds_source = false;                 ///< the interface's output lead is in the source's line input
+    Conditions conditions;  ///< engine, source, volume, hookup, loads, attached, laptop
+    std::vector<Channel> channels = {Channel::left,
+                                     Channel::right};  ///< what each interface input is wired to
+    std::optional<std::filesystem::path>
+        played_file;                      ///< a tone file that the source plays itself (stick, phone)
+    bool interface_feeds_source = false;  ///< the interface's output lead is in the source's line input
     std::uint64_t seed = 1;
 };
 
-/// The simulated vehicle of a scenario file in signals/: alternator, ignition, loads, source, lead, amplifier input
-/// and the interface at the end of it. Physics with parameters; no analysis reads the scenario.
+/// The simulated vehicle of a scenario file in signals/: alternator, ignition, loads, source, lead, amplifier
+/// input and the interface at the end of it. Physics with parameters; no analysis reads the scenario.
 ///
 /// One object is one drive: time goes on from render to render, so an engine's wander is continuous.
 class SimulatedVehicle {
@@ -38,8 +40,9 @@ public:
     std::string title() const;
     double sample_rate_hz() const;
 
-    /// What job.json would say of this vehicle (vehicle, source, amplifiers, speakers, cables, supply, interface), as
-    /// a JSON text in that schema: what its owner could read off labels and a tape measure, never the faults.
+    /// What job.json would say of this vehicle (vehicle, source, amplifiers, speakers, cables, supply,
+    /// interface), as a JSON text in that schema: what its owner could read off labels and a tape measure,
+    /// never the faults.
     std::string job_description_json() const;
 
     /// Sets the conditions from here on. The played file starts over.
@@ -48,16 +51,17 @@ public:
     /// Turns the source's volume knob from here on (with the click and ramp that a source makes).
     void set_volume(double volume);
 
-    /// Plays `interface_output` (one channel, may be all zero; sets the duration) and captures as many frames on
-    /// `channels.size()` channels into `captured`. Samples are those of the interface's converter: clipped at ±1.0,
-    /// quantised to 24 bit, full scale = 1.0.
+    /// Plays `interface_output` (one channel, may be all zero; sets the duration) and captures as many frames
+    /// on `channels.size()` channels into `captured`. Samples are those of the interface's converter: clipped
+    /// at ±1.0, quantised to 24 bit, full scale = 1.0.
     void render(std::span<const double> interface_output, Block& captured);
 
     /// What a meter reads. Voltages in volts rms or dc as a meter shows them.
-    double meter_shell_to_amplifier_ground_v() const;    ///< amplifier off, lead not plugged in
-    double meter_ground_drop_v() const;                  ///< under the conditions set
-    /// True volts rms of a sine at this frequency that the source puts out at the present volume, as a true-rms
-    /// meter on the lead reads it, for calibration. `level_dbfs` is the level of the tone being played.
+    double meter_shell_to_amplifier_ground_v() const;  ///< amplifier off, lead not plugged in
+    double meter_ground_drop_v() const;                ///< under the conditions set
+    /// True volts rms of a sine at this frequency that the source puts out at the present volume, as a
+    /// true-rms meter on the lead reads it, for calibration. `level_dbfs` is the level of the tone being
+    /// played.
     double meter_source_output_v(double frequency_hz, double level_dbfs) const;
 
 private:
