@@ -59,6 +59,8 @@ public:
         return static_cast<double>(ahead_frames_) / wish_.sample_rate_hz + opened_->output_latency_s + 0.1;
     }
 
+    double settling_s() const override { return 0.3; }
+
     void start() override {
         const auto opened = opened_;
         guarded([opened] { opened->result = Pa_StartStream(opened->handle); }, opening_patience);
@@ -77,6 +79,7 @@ public:
                 captured.channel(c)[i] = static_cast<double>(interleaved_[i * wish_.input_channels + c]);
         LinkNotice notice;
         notice.input_overflow = stream_->take_input_overflow();
+        if (replace_not_finite(captured)) notice.input_overflow = true;
         notice.output_underflow = stream_->take_output_underflow();
         return notice;
     }
@@ -199,6 +202,18 @@ private:
         std::transform(to_play_.begin(), to_play_.end(), narrowed_.begin(),
                        [](double sample) { return static_cast<float>(std::clamp(sample, -1.0, 1.0)); });
         stream_->give(narrowed_);
+    }
+
+    /// A driver that delivers NaNs or infinities has lost those samples.
+    static bool replace_not_finite(Block& captured) {
+        bool any = false;
+        for (std::size_t c = 0; c < captured.channels(); ++c)
+            for (double& sample : captured.channel(c))
+                if (!std::isfinite(sample)) {
+                    sample = 0.0;
+                    any = true;
+                }
+        return any;
     }
 
     void wait_for_frames() {

@@ -17,6 +17,7 @@ public:
     std::string name() const override { return file_.filename().string(); }
     double sample_rate_hz() const override { return reader_.sample_rate_hz(); }
     std::size_t input_channels() const override { return reader_.channels(); }
+    bool ends_by_itself() const override { return true; }
     void start() override { pace_.start(); }
     LinkNotice transfer(const PlaySupply&, Block& captured) override {
         const std::size_t count = reader_.read(captured, frames_per_transfer);

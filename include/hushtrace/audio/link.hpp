@@ -45,6 +45,11 @@ public:
     /// How long what `supply` gave may take until it has left the output [s]: that long to wait before stop(), so that
     /// a ramp down is played to its end.
     virtual double output_delay_s() const { return 0.0; }
+    /// How long the link needs to settle [s]: what it captures before is not to be kept (a device's first buffers may
+    /// be late or empty).
+    virtual double settling_s() const { return 0.0; }
+    /// Whether the link has an end of its own (a file), so that a capture need not say how long.
+    virtual bool ends_by_itself() const { return false; }
 };
 
 struct DeviceWish {
