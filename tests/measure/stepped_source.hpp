@@ -41,6 +41,8 @@ struct Source {
     std::vector<double> channel_gain = {1.0, 0.97};
     double noise_rms = 1e-5;
     double lead_in_s = 0.7, lead_out_s = 0.5;
+    bool chirps =
+        false;  ///< a rising chirp in the lead-in, a falling one in the lead-out, as a tone file has them
     double turn_s = 0.01;  ///< the knob's ramp from one level to the next
     double interface_rail = 1.0;
     double pad = 1.0;  ///< between source and interface
@@ -78,6 +80,24 @@ inline hushtrace::Block render(const Source& source) {
         before = level;
     }
     append(source.lead_out_s, 0.0);
+    // 0.6 s from 40 Hz to 8 kHz at -12 dB of the neighbouring stop's level, 0.2 s away from the tone
+    std::vector<double> chirp(gain.size(), 0.0);
+    if (source.chirps && !source.stops.empty()) {
+        const auto count = static_cast<std::size_t>(0.6 * source.rate);
+        const auto lead_in = static_cast<std::size_t>(source.lead_in_s * source.rate);
+        const auto lead_out = static_cast<std::size_t>(source.lead_out_s * source.rate);
+        const auto gap = static_cast<std::size_t>(0.2 * source.rate);
+        const double octaves = std::log(8000.0 / 40.0);
+        for (std::size_t n = 0; n < count; ++n) {
+            const double share = static_cast<double>(n) / static_cast<double>(count);
+            const double phase =
+                2.0 * std::numbers::pi * 40.0 * 0.6 / octaves * (std::exp(share * octaves) - 1.0);
+            const double x = 0.25 * std::sin(phase);
+            chirp.at(lead_in - gap - count + n) = x * std::pow(10.0, source.stops.front().level_db / 20);
+            chirp.at(gain.size() - lead_out + gap + count - 1 - n) =
+                x * std::pow(10.0, source.stops.back().level_db / 20);
+        }
+    }
     hushtrace::Block block(source.channels.size(), gain.size());
     std::mt19937_64 engine(source.seed);
     std::normal_distribution<double> normal(0.0, source.noise_rms);
@@ -87,7 +107,9 @@ inline hushtrace::Block render(const Source& source) {
         for (std::size_t n = 0; n < gain.size(); ++n) {
             const double played =
                 source.channel_gain.at(c) * gain[n] * std::sin(omega * static_cast<double>(n));
-            const double x = source.pad * (source.channels[c](played + clicks[n])) + normal(engine);
+            const double x =
+                source.pad * (source.channels[c](played + clicks[n] + source.channel_gain.at(c) * chirp[n])) +
+                normal(engine);
             const double held = std::clamp(x, -source.interface_rail, source.interface_rail);
             block.channel(c)[n] = std::round(held * 8388607.0) / 8388607.0;
         }
