@@ -58,6 +58,14 @@ Surveyed survey(const Take& take, const PlayedSine& tone, const OpenTake& open) 
         throw Error(ErrorKind::invalid_input,
                     fmt::format("{}: job.json names {} channels, the file has {}", take.file,
                                 take.channels.size(), reader->channels()));
+    // Symmetrical clipping shows in the third harmonic first: without it nothing can be said.
+    const double band_end_hz = std::min(20000.0, 0.475 * out.rate);
+    if (3.0 * tone.frequency_hz > band_end_hz)
+        throw Error(
+            ErrorKind::invalid_input,
+            fmt::format("{}: the third harmonic of a {:g} Hz tone lies above {:.0f} Hz, so clipping can't be "
+                        "seen; use 997 Hz",
+                        take.file, tone.frequency_hz, band_end_hz));
     std::vector<ToneTracker> trackers;
     for (std::size_t c = 0; c < take.channels.size(); ++c)
         if (carries_signal(take.channels[c])) {
@@ -176,6 +184,13 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
                                    std::vector<Warning>& warnings) {
     const PlayedSine tone = *played_sine(take);
     const Surveyed surveyed = survey(take, tone, open);
+    if (const double top_hz = 0.475 * surveyed.rate; top_hz < 20000.0 && 9.0 * tone.frequency_hz > top_hz)
+        warnings.push_back(
+            {"harmonics_missing",
+             fmt::format("at this sample rate harmonics above {:.0f} Hz are missing: distortion reads low. "
+                         "Capture at 44.1 kHz or more",
+                         top_hz),
+             take.file});
     std::vector<Plateau> plateaus = find_plateaus(surveyed.tracks);
     MatchedSteps matched;
     if (tone.stepped || take.volume_steps.empty()) {

@@ -320,3 +320,21 @@ TEST_CASE("the limit is the job's", "[gain]") {
     CHECK(gain.ceiling->volume == 27.0);  // 1.82 dB over: below the 2.17 dB of 10 % (clipped_sine.csv)
     CHECK(gain.limit_thd_percent == 10.0);
 }
+
+TEST_CASE("a tone or a rate that hides the harmonics is refused or pointed out", "[gain]") {
+    JobInMemory high_tone;
+    Source source = clear_case();
+    source.tone_hz = 7000;
+    high_tone.add("a.flac", source, volumes_from(20, 10));
+    try {
+        high_tone.analyse();
+        FAIL("7 kHz was judged");
+    } catch (const Error& error) {
+        CHECK(std::string(error.what()).find("third harmonic") != std::string::npos);
+    }
+    JobInMemory low_rate;
+    source = clear_case();
+    source.rate = 8000;
+    low_rate.add("a.flac", source, volumes_from(20, 10));
+    CHECK(warned(low_rate.analyse(), "harmonics_missing"));
+}
