@@ -2,6 +2,7 @@
 
 #include <cstdio>
 #include <exception>
+#include <string>
 
 #include "command.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -11,6 +12,13 @@ namespace {
 int exit_code_of(hushtrace::ErrorKind kind) {
     using enum hushtrace::ErrorKind;
     return kind == device_failed || kind == disk_failed ? 3 : 2;
+}
+
+/// Whatever a file's name or an option held, a message stays on one line.
+void complain(std::string text) {
+    for (char& c : text)
+        if (static_cast<unsigned char>(c) < 0x20 || c == 0x7F) c = ' ';
+    fmt::print(stderr, "hushtrace: {}\n", text);
 }
 
 }  // namespace
@@ -24,18 +32,20 @@ int run_program(int argc, const char* const* argv) {
     Context context;
     // commands register here, in the order in which a job uses them
     add_devices_command(app, context);
+    add_job_command(app, context);
+    add_calibrate_command(app, context);
     try {
         app.parse(argc, argv);
     } catch (const CLI::Success& success) {  // --help, --version
         return app.exit(success);
     } catch (const CLI::ParseError& wrong) {
-        fmt::print(stderr, "hushtrace: {}\n", wrong.what());
+        complain(wrong.what());
         return 2;
     } catch (const Error& error) {
-        fmt::print(stderr, "hushtrace: {}\n", error.what());
+        complain(error.what());
         return exit_code_of(error.kind());
     } catch (const std::exception& error) {
-        fmt::print(stderr, "hushtrace: {}\n", error.what());
+        complain(error.what());
         return 2;
     }
     return context.exit_code;

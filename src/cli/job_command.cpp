@@ -1,0 +1,279 @@
+#include <cstdio>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "command.hpp"
+#include "hushtrace/job/job_check.hpp"
+#include "hushtrace/job/job_text.hpp"
+#include "job_facts.hpp"
+#include "job_summary.hpp"
+#include "job_take.hpp"
+#include "json_document.hpp"
+#include "values.hpp"
+
+namespace hushtrace::cli {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+constexpr double kHighestGroundDifference_v =
+    0.2;  // above it nothing is connected before the ground is mended
+
+[[noreturn]] void refuse(const std::string& why) {
+    throw Error(ErrorKind::invalid_request, why);
+}
+
+struct JobOptions {
+    std::string folder;
+    bool fresh = false, check = false, json = false;
+    JobFacts facts;
+    TakeOptions take;
+    ConditionsOptions conditions;
+    ChannelOptions channels;
+    ToneOptions tone;
+    std::vector<std::string> amplifier, observe;
+    std::optional<std::string> reason;
+};
+
+/// "80mV" in the unit that job.json uses for this observation.
+double reading_from(const std::string& what, std::string_view unit, const std::string& text) {
+    const Quantity quantity = quantity_from("--observe " + what, text);
+    struct Prefix {
+        std::string_view sign;
+        double factor;
+    };
+    for (const Prefix& prefix : {Prefix{"", 1}, {"m", 1e-3}, {"u", 1e-6}, {"k", 1e3}})
+        if (quantity.unit == std::string(prefix.sign) + std::string(unit) ||
+            (quantity.unit.empty() && prefix.sign.empty()))
+            return quantity.value * prefix.factor;
+    refuse(fmt::format("--observe {}: {} is no unit for it; write it in {}", what, in_quotes(quantity.unit),
+                       unit));
+}
+
+/// "ground_drop=0.08V", "noise_heard=gone", "shell_to_case=declined"
+Observation observation_from(const std::string& text, const JobOptions& options) {
+    Observation seen;
+    const auto equals = text.find('=');
+    seen.what = text.substr(0, equals);
+    const auto unit = observation_unit(seen.what);
+    if (!unit) refuse("--observe: " + none_of(seen.what, observation_words()));
+    if (equals == std::string::npos || equals + 1 == text.size())
+        refuse(fmt::format("--observe: {} has no value; write {}={}", in_quotes(text), seen.what,
+                           unit->empty() ? "gone" : "0.08" + std::string(*unit)));
+    const std::string value = text.substr(equals + 1);
+    seen.unit = std::string(*unit);
+    seen.conditions = options.conditions.conditions();
+    seen.after_change = options.take.after_change;
+    if (value == "declined") {
+        seen.declined = true;
+        seen.reason = options.reason;
+    } else if (unit->empty()) {
+        seen.heard = value;
+        const auto words = heard_words();
+        if (std::find(words.begin(), words.end(), value) == words.end())
+            refuse(fmt::format("--observe {}: {}", seen.what, none_of(value, words)));
+    } else {
+        seen.value = reading_from(seen.what, *unit, value);
+        if (*seen.value < 0)
+            refuse(fmt::format("--observe {}: {} is negative; write it without its sign", seen.what,
+                               in_quotes(value)));
+    }
+    return seen;
+}
+
+bool stops_the_job(const Observation& seen) {
+    return (seen.what == "ground_drop" || seen.what == "shell_to_amplifier_ground") &&
+           seen.value.value_or(0) > kHighestGroundDifference_v;
+}
+
+/// One of the things that the command does, and what it says of it.
+struct Outcome {
+    OpenedJob opened;
+    std::string text;
+    Json results = Json::object();
+    std::vector<Warning> warnings;
+    bool summary = false;
+};
+
+Outcome open_new(JobOptions& options) {
+    Outcome outcome;
+    Job job;
+    options.facts.amplifiers = options.amplifier;
+    job = options.facts.described(job, outcome.warnings);
+    if (job.title.empty()) refuse("--title: a new job needs one");
+    if (!job.date) job.date = local_time_now().substr(0, 10);
+    create_job(options.folder, job);
+    outcome.opened = open_job(options.folder);
+    outcome.text = fmt::format("New job in {}\n\n", options.folder);
+    outcome.results["action"] = "new";
+    outcome.summary = true;
+    return outcome;
+}
+
+Outcome describe(JobOptions& options) {
+    Outcome outcome;
+    options.facts.amplifiers = options.amplifier;
+    outcome.opened =
+        change_job(options.folder, [&](Job& job) { job = options.facts.described(job, outcome.warnings); });
+    outcome.results["action"] = "described";
+    outcome.summary = true;
+    return outcome;
+}
+
+Outcome add_take(const JobOptions& options) {
+    Outcome outcome;
+    AddedTake added =
+        add_existing_take(options.folder, options.take, options.conditions, options.channels, options.tone);
+    outcome.opened = std::move(added.opened);
+    outcome.text =
+        fmt::format("{}: {:.1f} s, {} channel{}, {:g} Hz; {}\n", added.take.file, added.sound.duration_s(),
+                    added.sound.channels, added.sound.channels == 1 ? "" : "s", added.sound.sample_rate_hz,
+                    conditions_in_short(added.take.conditions));
+    if (!options.conditions.engine_stated())
+        outcome.warnings.push_back(
+            {"engine_unstated", "--engine was not given; 'off' is assumed", added.take.file});
+    outcome.results["action"] = "take_added";
+    outcome.results["take"] = Json::parse(take_text(added.take));
+    outcome.results["duration_s"] = added.sound.duration_s();
+    outcome.results["sample_rate_hz"] = added.sound.sample_rate_hz;
+    return outcome;
+}
+
+Outcome observe(const JobOptions& options) {
+    Outcome outcome;
+    std::vector<Observation> seen;
+    for (const std::string& text : options.observe) seen.push_back(observation_from(text, options));
+    outcome.opened = change_job(options.folder, [&](Job& job) {
+        job.observations.insert(job.observations.end(), seen.begin(), seen.end());
+    });
+    outcome.results["action"] = "observed";
+    outcome.results["observations"] = Json::array();
+    for (const Observation& one : seen) {
+        outcome.text += fmt::format("noted: {}\n", observation_in_short(one));
+        outcome.results["observations"].push_back(Json::parse(observation_text(one)));
+        if (stops_the_job(one))
+            outcome.warnings.push_back(
+                {"stop",
+                 fmt::format(
+                     "STOP: {} is {} V, above {} V. Connect nothing; mend the ground, then measure again.",
+                     one.what, *one.value, kHighestGroundDifference_v),
+                 std::nullopt});
+    }
+    return outcome;
+}
+
+Outcome show(const JobOptions& options) {
+    Outcome outcome;
+    outcome.opened = open_job(options.folder);
+    outcome.results["action"] = options.check ? "checked" : "shown";
+    outcome.summary = true;
+    if (!options.check) return outcome;
+    for (const Take& take : outcome.opened.job.takes) try {
+            const SoundFacts sound = read_through(take_path(outcome.opened, take));
+            if (sound.channels != take.channels.size())
+                outcome.warnings.push_back(
+                    {"channels_differ",
+                     fmt::format("{}: the job names {} channels, the file has {}", in_quotes(take.file),
+                                 take.channels.size(), sound.channels),
+                     take.file});
+        } catch (const Error& error) {
+            outcome.warnings.push_back({"take_unreadable", error.what(), take.file});
+        }
+    return outcome;
+}
+
+void require_one_action(const JobOptions& options) {
+    const bool about_take = options.take.add.has_value(), about_ear = !options.observe.empty();
+    if (options.fresh + about_take + about_ear + options.check > 1)
+        refuse("--new, --add, --observe and --check are done one at a time");
+    if ((about_take || about_ear || options.check) && options.facts.any())
+        refuse(
+            "the job's description is changed by a command of its own, without --add, --observe or --check");
+    if (!about_take && !about_ear)
+        for (const std::string& text : options.amplifier)
+            if (from_word<AmplifierState>(text))
+                refuse(fmt::format("--amplifier: '{}' is a take's condition; it goes with --add or --observe",
+                                   text));
+    if (options.reason && !about_ear) refuse("--reason: goes with --observe WHAT=declined");
+}
+
+/// Without --add or --observe nobody has conditions; said, so that an option isn't lost in silence.
+void require_nothing_idle(const CLI::App& app, const JobOptions& options) {
+    const bool about_take = options.take.add.has_value(), about_ear = !options.observe.empty();
+    for (const char* const name : {"--engine", "--rpm", "--source", "--input", "--volume", "--hookup",
+                                   "--loads", "--attached", "--laptop", "--point", "--after-change"})
+        if (!about_take && !about_ear && app.count(name) != 0)
+            refuse(fmt::format("{}: goes with --add or --observe", name));
+    for (const char* const name : {"--channels", "--attenuation-db", "--tone", "--frequency", "--frequencies",
+                                   "--level", "--levels", "--from-hz", "--to-hz", "--duration", "--via",
+                                   "--name", "--volume-steps", "--mark", "--rpm-log", "--recorded-at"})
+        if (!about_take && app.count(name) != 0) refuse(fmt::format("{}: goes with --add", name));
+}
+
+void run(const CLI::App& app, JobOptions& options) {
+    require_one_action(options);
+    require_nothing_idle(app, options);
+    if (options.take.add || !options.observe.empty()) {
+        if (options.amplifier.size() > 1) refuse("--amplifier: is either on or off");
+        if (!options.amplifier.empty()) options.conditions.amplifier = options.amplifier.front();
+    }
+    Outcome outcome = options.fresh                                       ? open_new(options)
+                      : options.take.add                                  ? add_take(options)
+                      : !options.observe.empty()                          ? observe(options)
+                      : options.facts.any() || !options.amplifier.empty() ? describe(options)
+                                                                          : show(options);
+
+    std::vector<Warning> odd = outcome.opened.warnings;
+    odd.insert(odd.end(), outcome.warnings.begin(), outcome.warnings.end());
+    const std::vector<Warning> missing = check_job(outcome.opened);
+    if (options.json) {
+        outcome.results["job"] = Json::parse(job_text(outcome.opened.job));
+        outcome.results["missing"] = Json::array();
+        for (const Warning& one : missing) {
+            Json entry = {{"code", one.code}, {"text", one.text}};
+            if (one.take) entry["take"] = *one.take;
+            outcome.results["missing"].push_back(std::move(entry));
+        }
+        fmt::print("{}", json_document("job", {{"job", options.folder}, {"title", outcome.opened.job.title}},
+                                       std::move(outcome.results), odd));
+        return;
+    }
+    fmt::print("{}", outcome.text);
+    if (outcome.summary) {
+        fmt::print("{}", job_summary(outcome.opened));
+        if (!missing.empty()) fmt::print("\nStill to do or to know\n{}", list_of(missing));
+    }
+    if (!odd.empty()) fmt::print("{}Warnings\n{}", outcome.summary ? "\n" : "", list_of(odd));
+}
+
+}  // namespace
+
+void add_job_command(CLI::App& app, Context&) {
+    auto* command =
+        app.add_subcommand("job", "open a job, describe it, add a take or an observation, show it");
+    const auto options = std::make_shared<JobOptions>();
+    command->add_option("--job", options->folder, "the job's folder")->required();
+    command->add_flag("--new", options->fresh, "make the folder and open a job in it");
+    options->take.add_to(*command);
+    command
+        ->add_option("--observe", options->observe,
+                     "WHAT=VALUE, such as ground_drop=0.08V or noise_heard=gone")
+        ->allow_extra_args(false);
+    command->add_option("--reason", options->reason, "why an observation was declined");
+    command->add_flag("--check", options->check, "also read every take to its end");
+    command->add_flag("--json", options->json, "print one JSON document");
+    options->facts.add_to(*command);
+    options->conditions.add_to(*command);
+    command->remove_option(command->get_option("--amplifier"));
+    command
+        ->add_option("--amplifier", options->amplifier,
+                     "NAME,power_w=500,load_ohm=2,sensitivity_v=0.2:6 (may be given again); with --add or "
+                     "--observe: on "
+                     "or off")
+        ->allow_extra_args(false);
+    options->channels.add_to(*command);
+    options->tone.add_to(*command);
+    command->callback([command, options] { run(*command, *options); });
+}
+
+}  // namespace hushtrace::cli

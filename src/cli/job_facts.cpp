@@ -1,0 +1,213 @@
+#include "job_facts.hpp"
+
+#include <array>
+#include <nlohmann/json.hpp>
+
+#include "hushtrace/job/atomic_file.hpp"
+#include "hushtrace/job/job_text.hpp"
+#include "values.hpp"
+
+namespace hushtrace::cli {
+namespace {
+
+using Json = nlohmann::ordered_json;
+
+[[noreturn]] void refuse(const std::string& why) {
+    throw Error(ErrorKind::invalid_request, why);
+}
+
+void require_utf8(const std::string& option, const std::string& text) {
+    if (!is_utf8(text)) refuse(fmt::format("{}: {} is not UTF-8 text", option, in_quotes(text)));
+}
+
+std::vector<std::string> split(const std::string& text, char separator) {
+    std::vector<std::string> parts(1);
+    for (const char c : text) {
+        if (c == separator)
+            parts.emplace_back();
+        else
+            parts.back() += c;
+    }
+    return parts;
+}
+
+bool starts_like_a_number(const std::string& text) {
+    return !text.empty() &&
+           (text.find_first_not_of("+-.0123456789") > 0 || text.find_first_of("0123456789") < 3);
+}
+
+/// "yes" and "no" become booleans, "0.2:6" a list, numbers numbers, and the rest stays text.
+Json value_of(const std::string& option, const std::string& text) {
+    if (text == "yes" || text == "true") return true;
+    if (text == "no" || text == "false") return false;
+    if (text == "unknown") return nullptr;
+    if (!starts_like_a_number(text)) return text;
+    if (text.find(':') == std::string::npos) return number_from(option, std::string_view(text));
+    Json list = Json::array();
+    for (const std::string& part : split(text, ':'))
+        list.push_back(number_from(option, std::string_view(part)));
+    return list;
+}
+
+/// "sub,power_w=500": a name, where `name_field` is given, then fields.
+Json object_of(const std::string& option, const std::string& text, const char* name_field) {
+    require_utf8(option, text);
+    Json object = Json::object();
+    for (const std::string& part : split(text, ',')) {
+        const auto equals = part.find('=');
+        if (equals == std::string::npos && name_field && object.empty() && !part.empty()) {
+            object[name_field] = part;
+            continue;
+        }
+        if (equals == std::string::npos || equals == 0 || equals + 1 == part.size())
+            refuse(fmt::format("{}: {} is not written FIELD=VALUE", option, in_quotes(part)));
+        const std::string field = part.substr(0, equals);
+        if (object.contains(field)) refuse(fmt::format("{}: {} is given twice", option, in_quotes(field)));
+        const std::string where = fmt::format("{}: {}", option, field);
+        const std::string value = part.substr(equals + 1);
+        object[field] = name_field && field == name_field ? Json(value) : value_of(where, value);
+    }
+    return object;
+}
+
+/// Adds each entry's fields to those of the one that the job has by that name, or puts it behind the others.
+void merge_list(Json& job, const char* list, const char* name_field, const Json& entries) {
+    if (entries.empty()) return;
+    Json& present = job[list];
+    if (!present.is_array()) present = Json::array();
+    std::vector<bool> merged(present.size(), false);
+    for (const Json& entry : entries) {
+        std::size_t place = 0;
+        while (place < merged.size() && (merged[place] || !entry.contains(name_field) ||
+                                         present[place].value(name_field, "") != entry[name_field]))
+            ++place;
+        if (place < merged.size()) {
+            present[place].merge_patch(entry);
+            merged[place] = true;
+        } else {
+            present.push_back(entry);
+        }
+    }
+}
+
+/// Reads a text in job.json's schema; what a description can't say is refused, since nobody would miss it
+/// otherwise.
+void require_known(const std::vector<Warning>& warnings) {
+    for (const Warning& warning : warnings)
+        if (warning.code == "unknown_field") {
+            std::string text = warning.text;
+            const std::string kept = "; it is kept";
+            if (const auto at = text.find(kept); at != std::string::npos) text.erase(at, kept.size());
+            refuse(text);
+        }
+}
+
+struct NamedOption {
+    const char* option;
+    const char* section;  // nullptr: a field of the job itself
+    const char* field;
+    std::optional<std::string> JobFacts::*text;
+    bool is_text;
+};
+constexpr std::array kOptions = {
+    NamedOption{"--title", nullptr, "title", &JobFacts::title, true},
+    NamedOption{"--date", nullptr, "date", &JobFacts::date, true},
+    NamedOption{"--complaint", nullptr, "complaint", &JobFacts::complaint, true},
+    NamedOption{"--vehicle", "vehicle", "description", &JobFacts::vehicle, true},
+    NamedOption{"--drive", "vehicle", "drive", &JobFacts::drive, true},
+    NamedOption{"--cylinders", "vehicle", "cylinders", &JobFacts::cylinders, false},
+    NamedOption{"--strokes", "vehicle", "strokes", &JobFacts::strokes, false},
+    NamedOption{"--supply-v", "vehicle", "supply_v", &JobFacts::supply_v, false},
+    NamedOption{"--mains-hz", "vehicle", "mains_hz", &JobFacts::mains_hz, false},
+    NamedOption{"--source-description", "source", "description", &JobFacts::source_description, true},
+    NamedOption{"--preout-v", "source", "preout_v", &JobFacts::preout_v, false},
+    NamedOption{"--volume-top", "source", "volume_top", &JobFacts::volume_top, false},
+    NamedOption{"--source-factory", "source", "factory", &JobFacts::source_factory, false},
+    NamedOption{"--source-output", "source", "output", &JobFacts::source_output, true},
+    NamedOption{"--interface-input", "interface", "input", &JobFacts::interface_input, true},
+    NamedOption{"--amps-per-volt", "interface", "amps_per_volt", &JobFacts::amps_per_volt, false},
+    NamedOption{"--limit-thd", "limits", "ceiling_thd_percent", &JobFacts::limit_thd, false},
+};
+
+}  // namespace
+
+void JobFacts::add_to(CLI::App& app) {
+    app.add_option("--from", from,
+                   "take the description (not the takes) from this file in job.json's schema");
+    app.add_option("--title", title, "what the job is called");
+    app.add_option("--date", date, "2026-01-31");
+    app.add_option("--complaint", complaint, "what the customer says");
+    app.add_option("--vehicle", vehicle, "the vehicle, in words");
+    app.add_option("--drive", drive, "what drives it: " + choices<Drive>());
+    app.add_option("--cylinders", cylinders, "number of cylinders");
+    app.add_option("--strokes", strokes, "strokes a cycle, 2 or 4");
+    app.add_option("--supply-v", supply_v, "the vehicle's supply [V]: 12 or 24");
+    app.add_option("--mains-hz", mains_hz, "the region's mains frequency [Hz]: 50 or 60");
+    app.add_option("--alternator", alternator, "pole_pairs=6,pulley_ratio=2.7,rated_a=120");
+    app.add_option("--source-description", source_description, "the source, in words");
+    app.add_option("--preout-v", preout_v, "the source's rated line output [V]");
+    app.add_option("--volume-top", volume_top, "the highest volume on the source's scale");
+    app.add_option("--source-factory", source_factory, "the source came with the vehicle: yes or no");
+    app.add_option("--source-output", source_output, "what the source puts out: " + choices<OutputKind>());
+    app.add_option("--speaker", speakers,
+                   "AMPLIFIER,power_w=600,sensitivity_db_2v83_1m=86,distance_m=1.5; may be given again")
+        ->allow_extra_args(false);
+    app.add_option("--cables", cables,
+                   "signal_m=5,separation_m=0.02,parallel_m=4,crossing_deg=90,above_metal_m=0.01");
+    app.add_option("--supply", supply,
+                   "length_m=5.5,area_mm2=21.2,conductor=copper,temperature_c=60,allowed_drop_v=0.5");
+    app.add_option("--interface-input", interface_input,
+                   "the interface's input: " + choices<InterfaceInput>());
+    app.add_option("--amps-per-volt", amps_per_volt, "a current clamp's scale [A/V]");
+    app.add_option("--limit-thd", limit_thd, "distortion allowed at the ceiling [percent]");
+}
+
+bool JobFacts::any() const {
+    for (const NamedOption& one : kOptions)
+        if (this->*one.text) return true;
+    return from || alternator || cables || supply || !amplifiers.empty() || !speakers.empty();
+}
+
+Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
+    Json whole = Json::parse(job_text(job));
+    if (from) {
+        const std::string text = read_whole(*from, std::size_t{16} << 20);
+        std::vector<Warning> about_file;
+        parse_job(text, about_file, *from);
+        require_known(about_file);
+        Json description = Json::parse(text);
+        for (const char* const own : {"takes", "observations"}) description.erase(own);
+        whole.merge_patch(description);
+    }
+
+    Json given = {{"schema", "hushtrace.job/1"}};
+    for (const NamedOption& one : kOptions) {
+        const auto& text = this->*one.text;
+        if (!text) continue;
+        require_utf8(one.option, *text);
+        Json& section = one.section ? given[one.section] : given;
+        section[one.field] = one.is_text ? Json(*text) : value_of(one.option, *text);
+    }
+    if (alternator) given["vehicle"]["alternator"] = object_of("--alternator", *alternator, nullptr);
+    if (cables) given["cables"] = object_of("--cables", *cables, nullptr);
+    if (supply) given["supply"] = object_of("--supply", *supply, nullptr);
+    Json new_amplifiers = Json::array(), new_speakers = Json::array();
+    for (const std::string& one : amplifiers) new_amplifiers.push_back(object_of("--amplifier", one, "name"));
+    for (const std::string& one : speakers) new_speakers.push_back(object_of("--speaker", one, "amplifier"));
+
+    Json all = given;  // checked by itself first, so that a message speaks of what was typed
+    all["amplifiers"] = new_amplifiers;
+    all["speakers"] = new_speakers;
+    std::vector<Warning> about_options;
+    parse_job(all.dump(), about_options, "options");
+    require_known(about_options);
+    for (Warning& warning : about_options) warnings.push_back(std::move(warning));
+
+    whole.merge_patch(given);
+    merge_list(whole, "amplifiers", "name", new_amplifiers);
+    merge_list(whole, "speakers", "amplifier", new_speakers);
+    std::vector<Warning> ignored;
+    return parse_job(whole.dump(), ignored);
+}
+
+}  // namespace hushtrace::cli

@@ -1,0 +1,31 @@
+#pragma once
+#include <CLI/CLI.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "hushtrace/job/job.hpp"
+
+namespace hushtrace::cli {
+
+/// The options that describe a job: vehicle, source, amplifiers, cables. They are put together to a text in
+/// job.json's own schema, so the same checks hold for them.
+struct JobFacts {
+    std::optional<std::string> from;  ///< a file in the schema of job.json, whose description is taken over
+    std::optional<std::string> title, date, complaint;
+    std::optional<std::string> vehicle, drive, cylinders, strokes, supply_v, mains_hz, alternator;
+    std::optional<std::string> source_description, preout_v, volume_top, source_factory, source_output;
+    std::vector<std::string> amplifiers, speakers;  ///< "sub,power_w=500,load_ohm=2,sensitivity_v=0.2:6"
+    std::optional<std::string> cables, supply, interface_input, amps_per_volt, limit_thd;
+
+    /// All but --amplifier, which means the amplifier's state where a take is described.
+    void add_to(CLI::App& app);
+    /// Whether any was given.
+    bool any() const;
+    /// The job with what was given; amplifiers and speakers are added to those it has, and one of the same
+    /// name takes the place of the old one.
+    ///   throws Error invalid_request, naming option and field; for --from as parse_job, naming the file
+    Job described(const Job& job, std::vector<Warning>& warnings) const;
+};
+
+}  // namespace hushtrace::cli

@@ -1,0 +1,18 @@
+#pragma once
+#include <string>
+#include <vector>
+
+#include "hushtrace/job/job_folder.hpp"
+
+namespace hushtrace::cli {
+
+/// A job as text that fits 80 columns: what is known, the takes, the observations.
+std::string job_summary(const OpenedJob& opened);
+/// One line each, indented: what is missing or odd.
+std::string list_of(const std::vector<Warning>& warnings);
+/// "idle 760 rpm, volume 12, headlights": a take's conditions in short.
+std::string conditions_in_short(const Conditions& conditions);
+/// "ground_drop: 0.08 V; engine raised, headlights"
+std::string observation_in_short(const Observation& seen);
+
+}  // namespace hushtrace::cli

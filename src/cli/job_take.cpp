@@ -1,0 +1,152 @@
+#include "job_take.hpp"
+
+#include <algorithm>
+#include <ctime>
+
+#include "hushtrace/job/atomic_file.hpp"
+#include "hushtrace/signal/take_file.hpp"
+#include "values.hpp"
+
+namespace hushtrace::cli {
+namespace {
+
+namespace fs = std::filesystem;
+
+constexpr double kShortestTake_s = 0.2;  // common practice, no source: below this no reading means anything
+
+std::string local_time(std::time_t when) {
+    std::tm parts{};
+    std::array<char, 32> text{};
+    if (!::localtime_r(&when, &parts)) return {};
+    return {text.data(), std::strftime(text.data(), text.size(), "%Y-%m-%dT%H:%M:%S", &parts)};
+}
+
+/// ".flac" of "Idle 1.FLAC"; what can't be a suffix becomes ".wav", since files are read by their content.
+std::string suffix_of(const fs::path& file) {
+    std::string suffix = file.extension().string();
+    std::transform(suffix.begin(), suffix.end(), suffix.begin(),
+                   [](char c) { return c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c; });
+    const bool plain = suffix.size() > 1 && suffix.size() <= 6 &&
+                       std::all_of(suffix.begin() + 1, suffix.end(),
+                                   [](char c) { return (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9'); });
+    return plain ? suffix : ".wav";
+}
+
+/// The file's path inside the job's folder, if it lies there.
+std::optional<std::string> inside(const fs::path& folder, const fs::path& file) {
+    std::error_code fault;
+    const fs::path relative = fs::canonical(file, fault).lexically_relative(fs::canonical(folder, fault));
+    if (fault || relative.empty() || *relative.begin() == "..") return std::nullopt;
+    return relative.generic_string();
+}
+
+Mark mark_from(const std::string& text) {
+    const auto equals = text.find('=');
+    if (equals == std::string::npos)
+        throw Error(ErrorKind::invalid_request,
+                    fmt::format("--mark: {} is not written SECONDS=TEXT", in_quotes(text)));
+    return {number_from("--mark", std::string_view(text).substr(0, equals)), text.substr(equals + 1)};
+}
+
+/// Files that were copied in; taken out again unless the job took them.
+class Copies {
+public:
+    explicit Copies(fs::path folder) : folder_(std::move(folder)) {}
+    ~Copies() {
+        std::error_code ignored;
+        for (const std::string& name : names_) fs::remove(folder_ / name, ignored);
+    }
+    void bring(const fs::path& from, const std::string& name) {
+        copy_whole(from, folder_ / name);
+        names_.push_back(name);
+    }
+    void keep() { names_.clear(); }
+
+private:
+    fs::path folder_;
+    std::vector<std::string> names_;
+};
+
+void make_takes_folder(const fs::path& folder) {
+    std::error_code fault;
+    fs::create_directory(folder / "takes", fault);
+    if (!fs::is_directory(folder / "takes"))
+        throw Error(ErrorKind::file_unwritable,
+                    fmt::format("{}: the folder can't be made", (folder / "takes").string()));
+}
+
+}  // namespace
+
+std::string local_time_now() {
+    return local_time(std::time(nullptr));
+}
+
+SoundFacts read_through(const fs::path& file) {
+    TakeReader reader(file);
+    SoundFacts facts{reader.sample_rate_hz(), reader.channels(), 0};
+    Block block;
+    while (const std::size_t got = reader.read(block, 1 << 15)) facts.frames += got;
+    if (facts.duration_s() < kShortestTake_s)
+        throw Error(ErrorKind::too_short, fmt::format("{}: {:.3g} s of sound; a take needs {} s or more",
+                                                      file.string(), facts.duration_s(), kShortestTake_s));
+    return facts;
+}
+
+void TakeOptions::add_to(CLI::App& app) {
+    app.add_option("--add", add, "bring this sound file into the job as a take");
+    app.add_option("--name", name, "what the take's file is called in takes/");
+    app.add_option("--volume-steps", volume_steps, "the volumes stepped through in this take, in order")
+        ->delimiter(',')
+        ->allow_extra_args(false);
+    app.add_option("--mark", marks, "SECONDS=TEXT, a moment in the take; may be given again")
+        ->allow_extra_args(false);
+    app.add_option("--rpm-log", rpm_log,
+                   "a CSV of the engine's speed, header time_s,rpm; copied into takes/");
+    app.add_option("--recorded-at", recorded_at, "when it was captured: 2026-01-31T10:12:00");
+    app.add_option("--after-change", after_change, "what was mended before, in words");
+}
+
+AddedTake add_existing_take(const fs::path& folder, const TakeOptions& options,
+                            const ConditionsOptions& conditions, const ChannelOptions& channels,
+                            const ToneOptions& tone) {
+    OpenedJob opened = open_job(folder);
+    const fs::path file(*options.add);
+    const SoundFacts sound = read_through(file);
+
+    Take take;
+    take.conditions = conditions.conditions();
+    take.channels = channels.channels_of(sound.channels);
+    take.attenuation_db = channels.pads_of(sound.channels);
+    take.tone = tone.tone();
+    take.volume_steps = numbers_from("--volume-steps", options.volume_steps);
+    for (const std::string& mark : options.marks) take.marks.push_back(mark_from(mark));
+    take.recorded_at = options.recorded_at;
+    take.after_change = options.after_change;
+
+    Copies copies(folder);
+    const auto present = inside(folder, file);
+    {
+        const FolderLock lock(folder);  // so that two programs don't pick one name
+        if (present) {
+            take.file = *present;
+        } else {
+            make_takes_folder(folder);
+            take.file = free_take_name(opened, options.name.value_or(file.stem().string()), suffix_of(file));
+            copies.bring(file, take.file);
+        }
+        if (options.rpm_log) {
+            if (const auto log = inside(folder, *options.rpm_log)) {
+                take.rpm_log = *log;
+            } else {
+                make_takes_folder(folder);
+                take.rpm_log = free_take_name(opened, fs::path(take.file).stem().string(), ".csv");
+                copies.bring(*options.rpm_log, *take.rpm_log);
+            }
+        }
+    }
+    opened = change_job(folder, [&](Job& job) { job.takes.push_back(take); });
+    copies.keep();
+    return {std::move(opened), std::move(take), sound};
+}
+
+}  // namespace hushtrace::cli

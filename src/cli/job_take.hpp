@@ -1,0 +1,46 @@
+#pragma once
+#include <CLI/CLI.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "conditions_options.hpp"
+#include "hushtrace/job/job_folder.hpp"
+
+namespace hushtrace::cli {
+
+/// What a sound file held, all of it read.
+struct SoundFacts {
+    double sample_rate_hz = 0;
+    std::size_t channels = 0;
+    std::uint64_t frames = 0;
+    double duration_s() const { return static_cast<double>(frames) / sample_rate_hz; }
+};
+
+/// Reads a sound file to its end.
+///   throws Error file_unreadable, not_finite as TakeReader; too_short below 0.2 s
+SoundFacts read_through(const std::filesystem::path& file);
+
+/// Options that only a take has.
+struct TakeOptions {
+    std::optional<std::string> add, name, rpm_log, recorded_at, after_change;
+    std::vector<std::string> volume_steps, marks;
+
+    void add_to(CLI::App& app);
+};
+
+/// Brings an existing sound file into the job: read through, copied whole into takes/ (unless it lies in the
+/// job's folder already), entered into job.json. Fails without a trace.
+struct AddedTake {
+    OpenedJob opened;
+    Take take;
+    SoundFacts sound;
+};
+AddedTake add_existing_take(const std::filesystem::path& folder, const TakeOptions& options,
+                            const ConditionsOptions& conditions, const ChannelOptions& channels,
+                            const ToneOptions& tone);
+
+/// "2026-01-31T10:12:00", by the local clock.
+std::string local_time_now();
+
+}  // namespace hushtrace::cli
