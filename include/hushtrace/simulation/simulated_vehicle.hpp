@@ -45,7 +45,10 @@ public:
     /// never the faults.
     std::string job_description_json() const;
 
-    /// Sets the conditions from here on. The played file starts over.
+    /// Sets the conditions from here on. The played file starts over. With the seed unchanged everything
+    /// random runs on; another seed starts a new drive. A volume that isn't stated stays where it was (half
+    /// of the top at first). Devices count when they are fed from the vehicle; loads and devices are those
+    /// that the scenario names.
     ///   throws Error invalid_request for conditions this vehicle can't be put in
     void set_conditions(const SimulatedConditions& conditions);
     /// Turns the source's volume knob from here on (with the click and ramp that a source makes).
@@ -56,12 +59,13 @@ public:
     /// at ±1.0, quantised to 24 bit, full scale = 1.0.
     void render(std::span<const double> interface_output, Block& captured);
 
-    /// What a meter reads. Voltages in volts rms or dc as a meter shows them.
+    /// What a meter reads: the first two dc, the third true volts rms.
     double meter_shell_to_amplifier_ground_v() const;  ///< amplifier off, lead not plugged in
     double meter_ground_drop_v() const;                ///< under the conditions set
-    /// True volts rms of a sine at this frequency that the source puts out at the present volume, as a
-    /// true-rms meter on the lead reads it, for calibration. `level_dbfs` is the level of the tone being
-    /// played.
+    /// True volts rms of a sine at this frequency at the left output at the present volume, clipping
+    /// included, as a true-rms meter on the lead reads it, for calibration.
+    ///   level_dbfs   of the tone in the file that the source plays; of the interface's output when that
+    ///   feeds it
     double meter_source_output_v(double frequency_hz, double level_dbfs) const;
 
 private:
