@@ -51,6 +51,11 @@ Take take_named(const OpenedJob& opened, const std::string& name) {
                        in_quotes(name)));
 }
 
+void note_oddity(const TakeReader& sound, const Take& take, std::vector<Warning>& warnings) {
+    if (!sound.oddity().empty())
+        warnings.push_back({"take_cut_short", fmt::format("{}: {}", take.file, sound.oddity()), take.file});
+}
+
 /// Puts a scale into the job. A floor that was read at another scale no longer holds.
 void store_scale(Job& job, std::size_t index, double volts, std::vector<Warning>& warnings) {
     auto& scale = job.interface.volts_full_scale;
@@ -101,6 +106,7 @@ Outcome by_meter(const CalibrateOptions& options) {
     TakeReader sound(take_path(outcome.opened, take));
     const Calibration calibration = calibrate(sound, take, request);
     outcome.warnings = calibration.warnings;
+    note_oddity(sound, take, outcome.warnings);
     outcome.opened = change_job(options.folder, [&](Job& job) {
         for (const ChannelCalibration& one : calibration.channels)
             store_scale(job, one.index, rounded(one.volts_full_scale), outcome.warnings);
@@ -148,6 +154,7 @@ Outcome floor_of(const CalibrateOptions& options) {
     TakeReader sound(take_path(outcome.opened, take));
     const OwnNoise floor = read_own_noise(sound, take, outcome.opened.job);
     outcome.warnings = floor.warnings;
+    note_oddity(sound, take, outcome.warnings);
     outcome.opened = change_job(options.folder, [&](Job& job) {
         auto& stored = job.interface.own_noise_dbv;
         if (stored.size() < floor.own_noise_dbv.size()) stored.resize(floor.own_noise_dbv.size());

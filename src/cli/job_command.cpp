@@ -132,6 +132,10 @@ Outcome add_take(const JobOptions& options) {
     if (!options.conditions.engine_stated())
         outcome.warnings.push_back(
             {"engine_unstated", "--engine was not given; 'off' is assumed", added.take.file});
+    if (!added.sound.oddity.empty())
+        outcome.warnings.push_back({"take_cut_short",
+                                    fmt::format("{}; the take is marked 'stopped'", added.sound.oddity),
+                                    added.take.file});
     outcome.results["action"] = "take_added";
     outcome.results["take"] = Json::parse(take_text(added.take));
     outcome.results["duration_s"] = added.sound.duration_s();
@@ -170,6 +174,9 @@ Outcome show(const JobOptions& options) {
     if (!options.check) return outcome;
     for (const Take& take : outcome.opened.job.takes) try {
             const SoundFacts sound = read_through(take_path(outcome.opened, take));
+            if (!sound.oddity.empty())
+                outcome.warnings.push_back(
+                    {"take_cut_short", fmt::format("{}: {}", in_quotes(take.file), sound.oddity), take.file});
             if (sound.channels != take.channels.size())
                 outcome.warnings.push_back(
                     {"channels_differ",

@@ -83,9 +83,10 @@ std::string local_time_now() {
 
 SoundFacts read_through(const fs::path& file) {
     TakeReader reader(file);
-    SoundFacts facts{reader.sample_rate_hz(), reader.channels(), 0};
+    SoundFacts facts{reader.sample_rate_hz(), reader.channels(), 0, {}};
     Block block;
     while (const std::size_t got = reader.read(block, 1 << 15)) facts.frames += got;
+    facts.oddity = reader.oddity();
     if (facts.duration_s() < kShortestTake_s)
         throw Error(ErrorKind::too_short, fmt::format("{}: {:.3g} s of sound; a take needs {} s or more",
                                                       file.string(), facts.duration_s(), kShortestTake_s));
@@ -122,6 +123,7 @@ AddedTake add_existing_take(const fs::path& folder, const TakeOptions& options,
     for (const std::string& mark : options.marks) take.marks.push_back(mark_from(mark));
     take.recorded_at = options.recorded_at;
     take.after_change = options.after_change;
+    if (!sound.oddity.empty()) take.faults.push_back(TakeFault::stopped);
 
     Copies copies(folder);
     const auto present = inside(folder, file);

@@ -14,6 +14,7 @@ struct SoundFacts {
     double sample_rate_hz = 0;
     std::size_t channels = 0;
     std::uint64_t frames = 0;
+    std::string oddity;   ///< "cut short: 4.2 s of 10.0 s", or empty
     double duration_s() const { return static_cast<double>(frames) / sample_rate_hz; }
 };
 
