@@ -24,10 +24,10 @@ std::string ceiling_table(const GainAnalysis& analysis) {
                      "ceiling");
             rows += cell(top.level_v ? volts_text(*top.level_v) : fmt::format("{:.1f} dBFS", top.level_dbfs),
                          "level");
-            rows += cell(figures_text(top.thd_percent, 2) + " %", "THD there");
-            rows += cell(top.next_volume_thd_percent ? figures_text(*top.next_volume_thd_percent, 2) + " %"
-                                                     : "not played",
-                         "THD at the next volume");
+            rows += cell(distortion_text(top.thd_percent), "THD there");
+            rows += cell(
+                top.next_volume_thd_percent ? distortion_text(*top.next_volume_thd_percent) : "not played",
+                "THD at the next volume");
         } else {
             rows += fmt::format("<td colspan=\"4\" data-label=\"ceiling\">none: {}</td>",
                                 escaped(spaced(curve.ceiling_reason)));

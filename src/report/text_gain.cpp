@@ -47,8 +47,8 @@ void tell_curve(Lines& lines, const StepCurve& curve) {
         std::string remark;
         if (one.input_overload) remark = "  interface overloaded";
         if (curve.ceiling && curve.ceiling->step == one.number) remark = "  <- ceiling";
-        lines.row(fmt::format("{}{}THD {} %{}", padded(volume_text(one.volume, one.number), 13),
-                              padded(level, 13), figures_text(one.thd_percent, 2), remark),
+        lines.row(fmt::format("{}{}THD {}{}", padded(volume_text(one.volume, one.number), 13),
+                              padded(level, 13), distortion_text(one.thd_percent), remark),
                   2);
     }
     if (!curve.ceiling_reason.empty()) lines.add("no ceiling: " + spaced(curve.ceiling_reason), 2);
@@ -60,17 +60,6 @@ std::string gain_text(const OpenedJob& opened, const GainAnalysis& analysis) {
     Lines lines;
     lines.title(fmt::format("Gain: {}", opened.job.title.empty() ? "untitled job" : opened.job.title));
     lines.add(analysis.ceiling_text);
-    if (analysis.ceiling) {
-        const Ceiling& top = *analysis.ceiling;
-        std::string facts = fmt::format("Ceiling: {}, ", volume_text(top.volume, top.step));
-        facts += top.level_v ? volts_text(*top.level_v)
-                             : fmt::format("{:.1f} dBFS (not calibrated)", top.level_dbfs);
-        facts +=
-            fmt::format(" at {}, THD {} %", frequency_text(top.tone_hz), figures_text(top.thd_percent, 2));
-        if (top.next_volume_thd_percent)
-            facts += fmt::format("; at the next volume {} %", figures_text(*top.next_volume_thd_percent, 2));
-        lines.add(facts + ".");
-    }
     lines.add(
         fmt::format("Limit: {} % THD{}.", figures_text(analysis.limit_thd_percent, 2),
                     opened.job.limits.ceiling_thd_percent ? ", written in job.json" : " (the usual one)"));

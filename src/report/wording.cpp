@@ -103,6 +103,11 @@ std::string volts_text(double volts) {
     return figures_text(volts, 3) + " V";
 }
 
+std::string distortion_text(double thd_percent) {
+    if (thd_percent < 0.001) return "below 0.001 %";
+    return figures_text(thd_percent, 2) + " %";
+}
+
 std::string short_level_text(std::optional<double> level_dbfs, std::optional<double> level_dbv) {
     if (known(level_dbv)) return fmt::format("{:.1f} dBV", *level_dbv);
     if (known(level_dbfs)) return fmt::format("{:.1f} dBFS", *level_dbfs);

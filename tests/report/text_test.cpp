@@ -108,6 +108,8 @@ TEST_CASE("figures have the digits that were asked for, also where rounding carr
     CHECK(figures_text(12345.0, 2) == "12000");
     CHECK(change_text(-25.2, 5.0) == "25 dB quieter (±5)");
     CHECK(change_text(3.0, std::nullopt) == "3 dB louder");
+    CHECK(distortion_text(8e-5) == "below 0.001 %");
+    CHECK(distortion_text(3.42) == "3.4 %");
     CHECK(change_text(0.2, std::nullopt) == "no change");
 }
 

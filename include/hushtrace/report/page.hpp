@@ -29,12 +29,16 @@ std::vector<SpectrumFigure> choose_spectra(const Job& job, const NoiseAnalysis& 
 struct RecordFiles {
     std::filesystem::path page, data;
 };
-/// Writes page and data, the data beside the page with the suffix .json. Each is there whole or not at all, so a reader
-/// never sees half of one, and an earlier record survives a full disk.
-///   page     ends in .html; its folder is made where it is missing
-///   throws   Error invalid_request for another suffix a folder in the page's place, or a name whose data
-///            would replace a job.json; file_unwritable;
-///   disk_failed
+/// Where a record goes: the data beside the page with the suffix .json. Nothing is written; for asking before the
+/// takes are analysed.
+///   page     ends in .html
+///   throws   Error invalid_request for another suffix, for what is there and isn't a file, and for a name whose data
+///            would replace a job.json
+RecordFiles record_place(const std::filesystem::path& page);
+
+/// Writes page and data. Each is there whole or not at all, so a reader never sees half of one, and an earlier record
+/// survives a full disk. The page's folder is made where it is missing.
+///   throws   as record_place; Error file_unwritable; disk_failed
 RecordFiles write_record(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
                          const std::filesystem::path& page);
 

@@ -25,6 +25,8 @@ std::vector<std::string> wrap_text(std::string_view text, std::size_t columns);
 std::string frequency_text(double frequency_hz);
 /// "4.37 mV", "31.2 µV", "3.91 V" rms: three figures; 0 is "0 V".
 std::string volts_text(double volts);
+/// "3.4 %", two figures; what no take can tell from nothing is "below 0.001 %".
+std::string distortion_text(double thd_percent);
 /// A number with so many significant figures, without an exponent: 0.0123, 12.3, 1230.
 std::string figures_text(double value, int figures);
 /// "-47.2 dBV (4.37 mV)" where calibrated, else "-50.1 dBFS (not calibrated)"; "digital silence" when neither
