@@ -16,5 +16,8 @@ int run_program(int argc, const char* const* argv);
 void add_devices_command(CLI::App& app, Context& context);
 void add_job_command(CLI::App& app, Context& context);
 void add_calibrate_command(CLI::App& app, Context& context);
+void add_noise_command(CLI::App& app, Context& context);
+void add_gain_command(CLI::App& app, Context& context);
+void add_report_command(CLI::App& app, Context& context);
 
 }  // namespace hushtrace::cli

@@ -34,6 +34,9 @@ int run_program(int argc, const char* const* argv) {
     add_devices_command(app, context);
     add_job_command(app, context);
     add_calibrate_command(app, context);
+    add_noise_command(app, context);
+    add_gain_command(app, context);
+    add_report_command(app, context);
     try {
         app.parse(argc, argv);
     } catch (const CLI::Success& success) {  // --help, --version

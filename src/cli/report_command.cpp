@@ -1,0 +1,81 @@
+#include <fmt/format.h>
+
+#include <filesystem>
+#include <memory>
+#include <string>
+
+#include "command.hpp"
+#include "hushtrace/diagnose/gain_analysis.hpp"
+#include "hushtrace/diagnose/noise_analysis.hpp"
+#include "hushtrace/report/page.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "print.hpp"
+
+namespace hushtrace::cli {
+namespace {
+
+/// Whether an analysis failed for want of takes, so that the other one may still stand in the record.
+bool is_about_takes(ErrorKind kind) {
+    return kind == ErrorKind::invalid_input || kind == ErrorKind::file_unreadable ||
+           kind == ErrorKind::too_short || kind == ErrorKind::empty_input || kind == ErrorKind::not_finite;
+}
+
+Analyses analyse(const OpenedJob& opened) {
+    Analyses analyses;
+    fmt::print(stderr, "looking for noise ...\n");
+    try {
+        analyses.noise = analyse_noise(opened);
+    } catch (const Error& error) {
+        if (!is_about_takes(error.kind())) throw;
+        analyses.warnings.push_back(
+            {"noise_not_analysed", std::string("noise: ") + error.what(), std::nullopt});
+    }
+    fmt::print(stderr, "looking for the source's ceiling ...\n");
+    try {
+        analyses.gain = analyse_gain(opened);
+    } catch (const Error& error) {
+        if (!is_about_takes(error.kind())) throw;
+        analyses.warnings.push_back(
+            {"gain_not_analysed", std::string("gain: ") + error.what(), std::nullopt});
+    }
+    if (!analyses.noise && !analyses.gain)
+        throw Error(ErrorKind::invalid_input,
+                    fmt::format("{}: nothing to report; {}; {}", opened.folder.string(),
+                                analyses.warnings[0].text, analyses.warnings[1].text));
+    return analyses;
+}
+
+}  // namespace
+
+void add_report_command(CLI::App& app, Context& context) {
+    struct Options {
+        std::string job, out;
+        bool json = false;
+    };
+    const auto options = std::make_shared<Options>();
+    CLI::App* command =
+        app.add_subcommand("report", "writes the record: a page with its pictures, and the data beside it");
+    command->add_option("--job", options->job, "the job's folder")->required();
+    command->add_option("--out", options->out,
+                        "the page to write (default: records/report.html in the job's folder)");
+    command->add_flag("--json", options->json, "print the data as one JSON document");
+    command->callback([options, &context] {
+        const OpenedJob opened = open_job(options->job);
+        const std::filesystem::path page = options->out.empty() ? opened.folder / "records" / "report.html"
+                                                                : std::filesystem::path(options->out);
+        record_place(page);  // a wrong name is said at once, not after the analysis
+        const Analyses analyses = analyse(opened);
+        const RecordFiles files = write_record(opened, analyses, HUSHTRACE_VERSION, page);
+        if (options->json) {
+            print_result(report_document(opened, analyses, HUSHTRACE_VERSION, files.page.string(),
+                                         files.data.string()));
+        } else {
+            std::string text = fmt::format("page: {}\ndata: {}\n", files.page.string(), files.data.string());
+            for (const Warning& one : analyses.warnings) text += "left out, " + one.text + "\n";
+            print_result(text);
+        }
+        if (analyses.gain && fails_limit(opened.job, *analyses.gain)) context.exit_code = 1;
+    });
+}
+
+}  // namespace hushtrace::cli
