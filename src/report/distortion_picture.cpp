@@ -48,7 +48,7 @@ std::string distortion_svg(const GainAnalysis& analysis, PictureSize size, const
     const svg::Frame frame = wide ? svg::Frame{900, 340 + key_px, 62, 882, 10 + key_px, 292 + key_px, 13}
                                   : svg::Frame{372, 290 + key_px, 50, 356, 8 + key_px, 244 + key_px, 12};
     const Scale x{low - margin, high + margin, frame.left, frame.right, false};
-    const Scale y{std::pow(10.0, std::floor(std::log10(std::max(least, 1e-4)))),
+    const Scale y{std::pow(10.0, std::floor(std::log10(std::max(least, 1e-3)))),
                   std::pow(10.0, std::ceil(std::log10(most))), frame.bottom, frame.top, true};
 
     std::string out = svg::open(frame, id, title, analysis.ceiling_text);
