@@ -14,6 +14,7 @@ struct Context {
 int run_program(int argc, const char* const* argv);
 
 void add_devices_command(CLI::App& app, Context& context);
+void add_tones_command(CLI::App& app, Context& context);
 void add_job_command(CLI::App& app, Context& context);
 void add_calibrate_command(CLI::App& app, Context& context);
 void add_noise_command(CLI::App& app, Context& context);

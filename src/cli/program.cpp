@@ -32,6 +32,7 @@ int run_program(int argc, const char* const* argv) {
     Context context;
     // commands register here, in the order in which a job uses them
     add_devices_command(app, context);
+    add_tones_command(app, context);
     add_job_command(app, context);
     add_calibrate_command(app, context);
     add_noise_command(app, context);

@@ -19,7 +19,7 @@ constexpr double least_step_with_level_change_rad = 20.0 * std::numbers::pi / 18
 constexpr double most_scatter_rad = 0.25;  // beyond it this is no steady tone
 constexpr double most_misfit = 6.0, least_gain_over_cubic = 8.0;
 constexpr double most_unevenness = 0.1;  // of the step
-constexpr std::size_t straight_blocks = 40;
+constexpr std::size_t straight_blocks = 40, least_straight_blocks = 12;
 constexpr std::size_t least_blocks_a_side = 3, least_noise_count = 12, least_score_count = 50;
 constexpr std::size_t score_memory = 600;
 constexpr double unknown_spread = 1.2;    // of scores, while too few have been seen
@@ -271,10 +271,11 @@ bool PhaseJumpFinder::verified(const Scale& scale, std::size_t instant, PhaseJum
     const double step_misfit = plain->misfit * static_cast<double>(plain->count - 3);
     if (cubic - step_misfit < least_gain_over_cubic * plain->misfit) return false;
     if (step < least_step_with_level_change_rad && level_changed(left, right)) return false;
-    // A line that beats with the tone swings the phase to and fro: then neither side is straight for long.
+    // A line that beats with the tone swings the phase to and fro: then the stretch before is not straight.
     Side before, after;
     if (!sides(instant, std::max(scale.reach, straight_blocks), before, after)) return false;
-    if (std::min(unevenness_rad(before), unevenness_rad(after)) > most_unevenness * step) return false;
+    const bool long_enough = before.to - before.from >= least_straight_blocks;
+    if (unevenness_rad(long_enough ? before : after) > most_unevenness * step) return false;
     jump.time_s = 0.5 * (at(instant).time_s + at(instant + 1).time_s);
     jump.step_rad = found->step_rad;
     jump.step_sd_rad = found->step_sd_rad * spread;

@@ -17,7 +17,7 @@ constexpr double gap_s = 0.4;
 constexpr double tone_ramp_s = 0.01;  // the tone's own soft start and end
 constexpr double low_edge_s = 0.05,
                  high_edge_s = 0.005;  // the marker's soft ends: two cycles at 40 Hz, 40 at 8 kHz
-constexpr double longest_s = 4 * 3600.0;
+constexpr double longest_s = 900.0;    // the whole file is held in memory
 
 double raised_cosine(double done) {
     return 0.5 * (1.0 - std::cos(std::numbers::pi * std::clamp(done, 0.0, 1.0)));
