@@ -33,7 +33,7 @@ std::pair<double, double> level_span_dbfs(const TakePicture& picture) {
     const std::size_t stride = std::max<std::size_t>(1, picture.spectrogram_dbfs.size() / 64);
     for (std::size_t c = 0; c < picture.spectrogram_dbfs.size(); c += stride)
         for (const float level : picture.spectrogram_dbfs[c])
-            if (std::isfinite(level) && level > -200.0F) levels.push_back(level);
+            if (is_sound(level)) levels.push_back(level);
     if (levels.empty()) return {-140.0, -100.0};
     std::sort(levels.begin(), levels.end());
     const double high = static_cast<double>(levels[levels.size() - 1 - levels.size() / 2000]);
@@ -115,9 +115,8 @@ bool has_spectrogram(const TakePicture& picture) {
         return false;
     return std::any_of(
         picture.spectrogram_dbfs.begin(), picture.spectrogram_dbfs.end(), [](const auto& column) {
-            return column.size() >= 2 && std::any_of(column.begin(), column.end(), [](float level) {
-                       return std::isfinite(level) && level > -200.0F;
-                   });
+            return column.size() >= 2 &&
+                   std::any_of(column.begin(), column.end(), [](float level) { return is_sound(level); });
         });
 }
 

@@ -14,7 +14,7 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kSilence_db = -200.0;  // where digital silence is drawn
+constexpr double kSilence_db = -200.0;  // where digital silence is drawn, whatever the unit
 
 double offset_db(const TakePicture& picture, bool volts) {
     return volts && picture.volts_full_scale ? dbv_from_dbfs(0.0, *picture.volts_full_scale) : 0.0;
@@ -131,10 +131,14 @@ Labels label(const std::vector<Marked>& marks, const Scale& x, PictureSize size,
 
 }  // namespace
 
+bool is_sound(float level_dbfs) {
+    return std::isfinite(level_dbfs) && level_dbfs > kDigitalSilence_dbfs;
+}
+
 bool has_spectrum(const TakePicture& picture) {
     return picture.line_dbfs.size() >= 2 && picture.bin_hz > 0 &&
            std::any_of(picture.line_dbfs.begin() + 1, picture.line_dbfs.end(),
-                       [](float level) { return std::isfinite(level) && level > kSilence_db; });
+                       [](float level) { return is_sound(level); });
 }
 
 std::vector<StripPoint> strongest_of_strips(const TakePicture& picture, bool volts, double from_hz,

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
@@ -72,6 +73,10 @@ void tell_actions(Lines& lines, const NoiseAnalysis& analysis) {
     }
 }
 
+bool is_level(std::optional<double> level_db) {
+    return level_db && std::isfinite(*level_db);
+}
+
 void tell_floor(Lines& lines, const NoiseAnalysis& analysis) {
     if (analysis.floor.empty()) return;
     lines.title("Noise floor, 20 Hz to 20 kHz");
@@ -83,9 +88,14 @@ void tell_floor(Lines& lines, const NoiseAnalysis& analysis) {
         if (one.take != take) lines.add(one.take + ":");
         take = one.take;
         limited = limited || one.limited_by_interface;
+        const std::string channel = padded(spaced(to_word(one.channel)), 15);
+        const std::string level = short_level_text(one.unweighted_dbfs, one.unweighted_dbv);
+        if (!is_level(one.unweighted_dbfs) && !is_level(one.unweighted_dbv)) {
+            lines.row(channel + level, 2);
+            continue;
+        }
         const std::string line = fmt::format(
-            "{}{}A {}ITU-468 {}{}", padded(spaced(to_word(one.channel)), 15),
-            padded(short_level_text(one.unweighted_dbfs, one.unweighted_dbv), 14),
+            "{}{}A {}ITU-468 {}{}", channel, padded(level, 14),
             padded(short_level_text(one.a_weighted_dbfs, one.a_weighted_dbv), 14),
             short_level_text(one.itu468_dbfs, one.itu468_dbv), one.limited_by_interface ? " *" : "");
         lines.row(line, 2);
@@ -111,7 +121,9 @@ std::string noise_text(const OpenedJob& opened, const NoiseAnalysis& analysis) {
     }
     tell_actions(lines, analysis);
     tell_floor(lines, analysis);
-    if (lacks_calibration(analysis)) {
+    const bool warned = std::any_of(analysis.warnings.begin(), analysis.warnings.end(),
+                                    [](const Warning& one) { return one.code == "not_calibrated"; });
+    if (lacks_calibration(analysis) && !warned) {
         lines.gap();
         lines.add("For levels in volts: hushtrace calibrate, with a known voltage on a meter.");
     }

@@ -153,6 +153,10 @@ TEST_CASE("there is no picture of silence, of nothing, or of a single bin", "[pi
     picture.spectrogram_dbfs.assign(10, picture.line_dbfs);
     CHECK_FALSE(has_spectrum(picture));
     CHECK_FALSE(has_spectrogram(picture));
+    picture.line_dbfs.assign(100, -196.99F);  // silence as a spectrum that is held at 1e-20 shows it
+    picture.spectrogram_dbfs.assign(10, picture.line_dbfs);
+    CHECK_FALSE(has_spectrum(picture));
+    CHECK_FALSE(has_spectrogram(picture));
     picture.line_dbfs[50] = -90.0F;
     picture.spectrogram_dbfs[3][50] = -90.0F;
     CHECK(has_spectrum(picture));

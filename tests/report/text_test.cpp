@@ -47,6 +47,15 @@ TEST_CASE("without calibration the terminal shows dBFS and says so", "[text]") {
     CHECK_FALSE(holds(text, "dBV"));
 }
 
+TEST_CASE("a silent channel is told as such, once", "[text]") {
+    NoiseAnalysis analysis = sample::noise();
+    FloorReading& floor = analysis.floor[0];
+    floor.unweighted_dbfs = floor.unweighted_dbv = floor.a_weighted_dbfs = floor.a_weighted_dbv =
+        std::nullopt;
+    floor.itu468_dbfs = floor.itu468_dbv = std::nullopt;
+    CHECK(holds(noise_text(sample::job(), analysis), "  left           digital silence\n"));
+}
+
 TEST_CASE("nothing found is said in words", "[text]") {
     NoiseAnalysis analysis;
     analysis.takes = {"takes/off.flac"};

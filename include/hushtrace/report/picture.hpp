@@ -22,6 +22,11 @@ struct StripPoint {
 std::vector<StripPoint> strongest_of_strips(const TakePicture& picture, bool volts, double from_hz,
                                             double to_hz, std::size_t strips);
 
+/// A bin at or below this holds digital silence. Spectra of silence are held at a mean square of 1e-20, which
+/// reads -197 dBFS; the quantisation noise of a 24-bit take (-146 dBFS) spread over 32768 bins still reads
+/// -191.
+constexpr float kDigitalSilence_dbfs = -196.0F;
+bool is_sound(float level_dbfs);
 /// Whether there is anything to draw: two bins or more, one of them above digital silence.
 bool has_spectrum(const TakePicture& picture);
 bool has_spectrogram(const TakePicture& picture);
