@@ -123,7 +123,7 @@ private:
     }
 
     void check_channels() const {
-        const auto check = [this](PaDeviceIndex index, std::size_t asked, int offered, const char* what) {
+        const auto check = [](PaDeviceIndex index, std::size_t asked, int offered, const char* what) {
             if (static_cast<int>(asked) > offered)
                 throw Error(ErrorKind::device_failed,
                             fmt::format("{}: {} {} channels asked for, {} offered", audio::device_name(index),

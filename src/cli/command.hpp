@@ -17,6 +17,7 @@ void add_devices_command(CLI::App& app, Context& context);
 void add_tones_command(CLI::App& app, Context& context);
 void add_job_command(CLI::App& app, Context& context);
 void add_calibrate_command(CLI::App& app, Context& context);
+void add_capture_command(CLI::App& app, Context& context);
 void add_noise_command(CLI::App& app, Context& context);
 void add_gain_command(CLI::App& app, Context& context);
 void add_report_command(CLI::App& app, Context& context);

@@ -35,6 +35,7 @@ int run_program(int argc, const char* const* argv) {
     add_tones_command(app, context);
     add_job_command(app, context);
     add_calibrate_command(app, context);
+    add_capture_command(app, context);
     add_noise_command(app, context);
     add_gain_command(app, context);
     add_report_command(app, context);

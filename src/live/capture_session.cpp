@@ -22,7 +22,7 @@ namespace {
 using Clock = std::chrono::steady_clock;
 
 constexpr int most_attempts = 20;
-constexpr double usual_duration_s = 10.0, longest_s = 86400.0;
+constexpr double usual_duration_s = 10.0;
 constexpr double tail_s = 0.5;  // captured behind a tone that ends
 constexpr auto between_progress = std::chrono::milliseconds(100);
 
@@ -66,7 +66,7 @@ double steps_begin_s(const CaptureOrder& order, const Link& link) {
 
 void check(const CaptureOrder& order, const Link& link) {
     const auto refuse = [](const std::string& why) { throw Error(ErrorKind::invalid_request, why); };
-    const auto sane = [](double seconds) { return seconds > 0 && seconds <= longest_s; };
+    const auto sane = [](double seconds) { return seconds > 0 && seconds <= longest_capture_s; };
     if (order.duration_s && !sane(*order.duration_s))
         refuse("a capture lasts more than 0 s and at most a day");
     if (!order.take.volume_steps.empty() && !sane(order.step_s))

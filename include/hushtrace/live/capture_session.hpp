@@ -14,6 +14,8 @@
 
 namespace hushtrace {
 
+inline constexpr double longest_capture_s = 86400.0;
+
 /// What to capture, and what is known of it beforehand.
 struct CaptureOrder {
     std::filesystem::path job_folder;
