@@ -44,7 +44,7 @@ public:
         fmt::print("{}", options_.json ? capture_json(options_.job, link_->name(), outcome, warnings_)
                                        : capture_text(outcome, warnings_));
         if (!outcome.failure) return 0;
-        fmt::print(voice(), "hushtrace: {}\n", outcome.failure->what());
+        fmt::print(voice(), "hushtrace: {}\n", clean_text(outcome.failure->what()));
         return 3;
     }
 
