@@ -141,7 +141,7 @@ std::string further_findings(const NoiseAnalysis& analysis) {
 
 std::string actions(const NoiseAnalysis& analysis) {
     if (analysis.actions.empty()) return "";
-    std::string out = "<section>\n<h2>What to do</h2>\n<ol class=\"plain todo\">\n";
+    std::string out = "<section>\n<h2>What to do</h2>\n<ol class=\"plain actions\">\n";
     std::size_t number = 0;
     for (const Action& one : analysis.actions) {
         out +=

@@ -29,7 +29,7 @@ ol.plain { list-style: none; margin: 0; padding: 0; }
 ol.plain > li { position: relative; padding: 0 0 1.3rem 2.9rem; break-inside: avoid; }
 .number { position: absolute; left: 0; top: 0; min-width: 1.9rem; padding: 0 0.35rem; text-align: center; font-weight: 600;
   border: 2px solid var(--loud); color: var(--loud); border-radius: 0.3rem; line-height: 1.7rem; }
-.todo .number { border-color: var(--accent); color: var(--accent); border-radius: 1rem; }
+.actions .number { border-color: var(--accent); color: var(--accent); border-radius: 1rem; }
 .level { font-weight: 600; color: var(--loud); }
 .expect { font-weight: 600; color: var(--accent); }
 li ul, .notes { margin: 0.3rem 0; padding-left: 1.1rem; }

@@ -115,9 +115,9 @@ std::string short_level_text(std::optional<double> level_dbfs, std::optional<dou
 }
 
 std::string level_text(std::optional<double> level_dbfs, std::optional<double> level_dbv) {
-    const std::string brief = short_level_text(level_dbfs, level_dbv);
-    if (known(level_dbv)) return fmt::format("{} ({})", brief, volts_text(volts_from_dbv(*level_dbv)));
-    return known(level_dbfs) ? brief + " (not calibrated)" : brief;
+    const std::string level = short_level_text(level_dbfs, level_dbv);
+    if (known(level_dbv)) return fmt::format("{} ({})", level, volts_text(volts_from_dbv(*level_dbv)));
+    return known(level_dbfs) ? level + " (not calibrated)" : level;
 }
 
 std::string change_text(double change_db, std::optional<double> sd_db) {
