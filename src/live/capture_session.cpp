@@ -55,7 +55,8 @@ CaptureFaultOptions fault_options(const Take& take) {
     if (const auto* sine = std::get_if<Sine>(&take.tone->waveform))
         options.tone_frequency_hz = sine->frequency_hz;
     else
-        options.look_for_tone = std::holds_alternative<NearSilence>(take.tone->waveform);
+        options.look_for_tone = false;
+    options.near_silence_played = std::holds_alternative<NearSilence>(take.tone->waveform);
     return options;
 }
 

@@ -7,6 +7,7 @@
 
 #include <fmt/format.h>
 
+#include "hiss_watch.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "loss_count.hpp"
@@ -20,13 +21,15 @@ constexpr std::size_t most_events = 200;   // of one kind and channel
 constexpr double overload_merge_s = 0.05;  // runs closer than this are one event
 constexpr double same_instant_s = 0.1;     // a loss that several channels or several signs show is one loss
 constexpr double least_mute_s = 0.15, longest_mute_s = 60.0, gone_for_good_s = 3.0, mute_depth_db = 20.0;
+constexpr double gone_share = 0.3;
 constexpr double least_dc = 0.01, dead_below_dbfs = -90.0, dead_against_db = 60.0;
 
 struct ChannelState {
     ChannelState(double rate_hz, const CaptureFaultOptions& options)
-        : runs(rate_hz, options.rail), jumps(rate_hz, options.tone_frequency_hz) {}
+        : runs(rate_hz, options.rail), jumps(rate_hz, options.tone_frequency_hz), hiss(rate_hz) {}
     SampleRunFinder runs;
     PhaseJumpFinder jumps;
+    HissWatch hiss;
     double sum = 0, sum_squares = 0;
 };
 
@@ -37,8 +40,8 @@ bool is_dropout(CaptureFaultKind kind) {
 }  // namespace
 
 std::string_view to_word(CaptureFaultKind kind) {
-    constexpr std::array<std::string_view, 6> words = {"overload", "phase_jump", "zero_gap",
-                                                       "replay",   "splice",     "source_muted"};
+    constexpr std::array<std::string_view, 5> words = {"overload", "phase_jump", "zero_gap", "replay",
+                                                       "source_muted"};
     return words.at(static_cast<std::size_t>(kind));
 }
 
@@ -68,6 +71,7 @@ struct CaptureFaultFinder::State {
     void list_runs(std::size_t channel, std::vector<CaptureFault>& events) const;
     void list_jumps(std::size_t channel, std::vector<CaptureFault>& events) const;
     void list_mutes(std::size_t channel, std::vector<CaptureFault>& events) const;
+    void list_quiet_mutes(std::size_t channel, std::vector<CaptureFault>& events) const;
     void list_replays(std::vector<CaptureFault>& events) const;
     void describe_tone(CaptureFaults& result) const;
     void describe_channels(CaptureFaults& result) const;
@@ -108,7 +112,8 @@ void CaptureFaultFinder::add(const Block& block) {
             channel.sum_squares += sample * sample;
         }
         channel.runs.add(samples);
-        if (s.options.look_for_tone) channel.jumps.add(samples);
+        if (s.options.look_for_tone && !s.options.near_silence_played) channel.jumps.add(samples);
+        if (s.options.near_silence_played) channel.hiss.add(samples);
         if (s.same_as_first[c] != 0 &&
             !std::equal(samples.begin(), samples.end(), block.channel(0).begin())) {
             s.same_as_first[c] = 0;
@@ -212,6 +217,28 @@ void CaptureFaultFinder::State::list_mutes(std::size_t channel, std::vector<Capt
     }
 }
 
+// A hiss that falls and does not come back counts when it is gone for a good part of the take: a player that
+// ends with its file, shortly before the capture does, spoils nothing.
+void CaptureFaultFinder::State::list_quiet_mutes(std::size_t channel,
+                                                 std::vector<CaptureFault>& events) const {
+    const auto& changes = channels[channel].hiss.changes();
+    for (std::size_t i = 0; i < changes.size(); ++i) {
+        if (changes[i].rise_db > 0) continue;
+        const bool returned = i + 1 < changes.size() && changes[i + 1].rise_db > 0;
+        const double gone_s = (returned ? changes[i + 1].time_s : seconds(frames)) - changes[i].time_s;
+        if (!returned && gone_s < gone_share * seconds(frames)) continue;
+        CaptureFault event;
+        event.what = CaptureFaultKind::source_muted;
+        event.channel = channel;
+        event.time_s = changes[i].time_s;
+        event.duration_s = gone_s;
+        event.text =
+            fmt::format("the source's own hiss fell by {:.0f} dB at once{}: the source muted its output",
+                        -changes[i].rise_db, returned ? " and came back" : "");
+        events.push_back(event);
+    }
+}
+
 void CaptureFaultFinder::State::list_replays(std::vector<CaptureFault>& events) const {
     for (const Replay& replay_found : replay.replays()) {
         CaptureFault event;
@@ -300,6 +327,8 @@ CaptureFaults CaptureFaultFinder::result() {
         s.list_runs(c, result.events);
         s.list_jumps(c, result.events);
         s.list_mutes(c, result.events);
+        s.channels[c].hiss.finish();
+        s.list_quiet_mutes(c, result.events);
         result.overload_count += s.channels[c].runs.overload_count();
     }
     std::stable_sort(result.events.begin(), result.events.end(),
@@ -310,7 +339,7 @@ CaptureFaults CaptureFaultFinder::result() {
         if (last_s < 0 || event.time_s - last_s > same_instant_s) ++result.dropout_count;
         last_s = event.time_s;
     }
-    std::vector<std::array<std::size_t, 6>> kept(s.channels.size(), std::array<std::size_t, 6>{});
+    std::vector<std::array<std::size_t, 5>> kept(s.channels.size(), std::array<std::size_t, 5>{});
     const auto beyond = [&](const CaptureFault& e) {
         return ++kept[e.channel][static_cast<std::size_t>(e.what)] > most_events;
     };

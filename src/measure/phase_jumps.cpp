@@ -23,6 +23,7 @@ constexpr std::size_t straight_blocks = 40, least_straight_blocks = 12;
 constexpr std::size_t least_blocks_a_side = 3, least_noise_count = 12, least_score_count = 50;
 constexpr std::size_t score_memory = 600;
 constexpr double unknown_spread = 1.2;    // of scores, while too few have been seen
+constexpr double outlier = 6.0;           // robust standard deviations from its line
 constexpr double normal_median = 0.6745;  // median of |x| for a standard deviation of 1
 // |second difference|^2 of white complex noise of variance 1 under half-overlapped Hann windows (neighbours
 // correlate by 1/6): 6 - 8/6; the median of an exponential distribution is ln 2 of its mean.
@@ -114,88 +115,77 @@ bool PhaseJumpFinder::sides(std::size_t instant, std::size_t reach, Side& left, 
     return left.from + least_blocks_a_side <= left.to && right.from + least_blocks_a_side <= right.to;
 }
 
+// Weighted least squares of two lines with one slope.
+std::optional<PhaseJumpFinder::Fit> PhaseJumpFinder::lay_lines(
+    const std::array<Blocks, 2>& sides_kept) const {
+    Fit result;
+    const double origin_s = sides_kept[1].empty() ? 0 : sides_kept[1].front()->time_s;
+    std::array<double, 2> sum_w{};
+    double top = 0, bottom = 0;
+    for (std::size_t k = 0; k < 2; ++k) {
+        Line& line = result.lines[k];
+        for (const PhaseBlock* block : sides_kept[k]) {
+            sum_w[k] += weight(*block);
+            line.time_s += weight(*block) * (block->time_s - origin_s);
+            line.phase_rad += weight(*block) * block->phase_rad;
+        }
+        if (sides_kept[k].size() < 2 || !(sum_w[k] > 0)) return std::nullopt;
+        line.time_s = line.time_s / sum_w[k] + origin_s;
+        line.phase_rad /= sum_w[k];
+        for (const PhaseBlock* block : sides_kept[k]) {
+            const double t = block->time_s - line.time_s;
+            top += weight(*block) * t * (block->phase_rad - line.phase_rad);
+            bottom += weight(*block) * t * t;
+        }
+    }
+    result.count = sides_kept[0].size() + sides_kept[1].size();
+    if (!(bottom > 0) || result.count < 2 * least_blocks_a_side) return std::nullopt;
+    result.slope_rad_per_s = top / bottom;
+    const double apart_s = result.lines[1].time_s - result.lines[0].time_s;
+    const double raw =
+        result.lines[1].phase_rad - result.lines[0].phase_rad - result.slope_rad_per_s * apart_s;
+    result.step_rad = std::remainder(raw, 2 * std::numbers::pi);
+    result.turns_rad = raw - result.step_rad;
+    result.step_sd_rad = std::sqrt(1 / sum_w[0] + 1 / sum_w[1] + apart_s * apart_s / bottom);
+    double weighted = 0, plain = 0;
+    for (std::size_t k = 0; k < 2; ++k) {
+        for (const PhaseBlock* block : sides_kept[k]) {
+            const double off = result.departure_rad(k, *block);
+            weighted += off * off * weight(*block);
+            plain += off * off;
+        }
+    }
+    result.misfit = weighted / static_cast<double>(result.count - 3);
+    result.scatter_rad = std::sqrt(plain / static_cast<double>(result.count));
+    return result;
+}
+
 std::optional<PhaseJumpFinder::Fit> PhaseJumpFinder::fit(std::size_t instant, std::size_t reach,
                                                          bool trimmed) const {
     std::array<Side, 2> side;
     if (!sides(instant, reach, side[0], side[1])) return std::nullopt;
-    const double origin_s = at(instant).time_s;
-    double limit = 0;  // of a block's own deviation, in standard deviations; 0 for none
-    Fit result;
-    std::vector<double> deviations;
-    for (int pass = 0; pass < (trimmed ? 2 : 1); ++pass) {
-        std::array<double, 2> sum_w{}, mean_t{}, mean_p{};
-        double slope_top = 0, slope_bottom = 0;
-        std::size_t kept = 0;
-        const auto outside = [&](std::size_t which, const PhaseBlock& block) {
-            if (limit == 0) return false;
-            const double line =
-                mean_p[which] + result.slope_rad_per_s * (block.time_s - origin_s - mean_t[which]);
-            return std::abs(block.phase_rad - line) * std::sqrt(weight(block)) > limit;
-        };
-        std::array<std::vector<char>, 2> out;
-        if (limit > 0) {  // by the first pass's lines, whose means were kept in `deviations`' stead
-            mean_t = {deviations[0], deviations[1]};
-            mean_p = {deviations[2], deviations[3]};
-            for (std::size_t k = 0; k < 2; ++k) {
-                for (std::size_t i = side[k].from; i < side[k].to; ++i)
-                    out[k].push_back(outside(k, at(i)) ? 1 : 0);
-            }
-            mean_t = mean_p = {};
-        }
-        const auto skipped = [&](std::size_t k, std::size_t i) {
-            return !out[k].empty() && out[k][i - side[k].from] != 0;
-        };
-        for (std::size_t k = 0; k < 2; ++k) {
-            for (std::size_t i = side[k].from; i < side[k].to; ++i) {
-                if (skipped(k, i)) continue;
-                const double w = weight(at(i));
-                sum_w[k] += w;
-                mean_t[k] += w * (at(i).time_s - origin_s);
-                mean_p[k] += w * at(i).phase_rad;
-                ++kept;
-            }
-            if (!(sum_w[k] > 0)) return std::nullopt;
-            mean_t[k] /= sum_w[k];
-            mean_p[k] /= sum_w[k];
-        }
-        for (std::size_t k = 0; k < 2; ++k) {
-            for (std::size_t i = side[k].from; i < side[k].to; ++i) {
-                if (skipped(k, i)) continue;
-                const double t = at(i).time_s - origin_s - mean_t[k];
-                slope_top += weight(at(i)) * t * (at(i).phase_rad - mean_p[k]);
-                slope_bottom += weight(at(i)) * t * t;
-            }
-        }
-        if (!(slope_bottom > 0) || kept < 2 * least_blocks_a_side) return std::nullopt;
-        result.slope_rad_per_s = slope_top / slope_bottom;
-        const double apart_s = mean_t[1] - mean_t[0];
-        const double raw = mean_p[1] - mean_p[0] - result.slope_rad_per_s * apart_s;
-        result.step_rad = std::remainder(raw, 2 * std::numbers::pi);
-        result.turns_rad = raw - result.step_rad;
-        result.step_sd_rad = std::sqrt(1 / sum_w[0] + 1 / sum_w[1] + apart_s * apart_s / slope_bottom);
-        double weighted = 0, plain = 0;
-        std::vector<double> sizes;
-        for (std::size_t k = 0; k < 2; ++k) {
-            for (std::size_t i = side[k].from; i < side[k].to; ++i) {
-                if (skipped(k, i)) continue;
-                const double off = at(i).phase_rad - mean_p[k] -
-                                   result.slope_rad_per_s * (at(i).time_s - origin_s - mean_t[k]);
-                weighted += off * off * weight(at(i));
-                plain += off * off;
-                if (trimmed && pass == 0) sizes.push_back(std::abs(off) * std::sqrt(weight(at(i))));
-            }
-        }
-        result.count = kept;
-        result.misfit = weighted / static_cast<double>(kept - 3);
-        result.scatter_rad = std::sqrt(plain / static_cast<double>(kept));
-        if (trimmed && pass == 0) {
-            const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
-            std::nth_element(sizes.begin(), middle, sizes.end());
-            limit = 6.0 * std::max(*middle / normal_median, 1e-9);
-            deviations = {mean_t[0], mean_t[1], mean_p[0], mean_p[1]};
-        }
+    std::array<Blocks, 2> kept;
+    for (std::size_t k = 0; k < 2; ++k) {
+        for (std::size_t i = side[k].from; i < side[k].to; ++i) kept[k].push_back(&at(i));
     }
-    return result;
+    const auto first = lay_lines(kept);
+    if (!trimmed || !first) return first;
+    // Once more without the blocks that lie far off, such as those that a click spoilt.
+    const auto deviation = [&](std::size_t k, const PhaseBlock* block) {
+        return std::abs(first->departure_rad(k, *block)) * std::sqrt(weight(*block));
+    };
+    std::vector<double> sizes;
+    for (std::size_t k = 0; k < 2; ++k) {
+        for (const PhaseBlock* block : kept[k]) sizes.push_back(deviation(k, block));
+    }
+    const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
+    std::nth_element(sizes.begin(), middle, sizes.end());
+    const double limit = outlier * std::max(*middle / normal_median, 1e-9);
+    for (std::size_t k = 0; k < 2; ++k) {
+        const auto far = [&](const PhaseBlock* block) { return deviation(k, block) > limit; };
+        kept[k].erase(std::remove_if(kept[k].begin(), kept[k].end(), far), kept[k].end());
+    }
+    return lay_lines(kept);
 }
 
 void PhaseJumpFinder::judge(Scale& scale, std::size_t instant) {

@@ -1,4 +1,5 @@
 #pragma once
+#include <array>
 #include <complex>
 #include <cstddef>
 #include <cstdint>
@@ -56,13 +57,22 @@ private:
     struct Side {
         std::size_t from = 0, to = 0;  // blocks of the section, `to` not included
     };
+    struct Line {
+        double time_s = 0, phase_rad = 0;  // its blocks' centre of gravity
+    };
     struct Fit {
+        std::array<Line, 2> lines;  // before and after
         double step_rad = 0, step_sd_rad = 0, slope_rad_per_s = 0;
         double misfit = 0;       // weighted mean square of the residuals: about 1 where the rest is noise
         double scatter_rad = 0;  // their plain rms
         double turns_rad = 0;    // whole turns that were taken out between the sides
         std::size_t count = 0;
+        double departure_rad(std::size_t side, const PhaseBlock& block) const {
+            return block.phase_rad - lines[side].phase_rad -
+                   slope_rad_per_s * (block.time_s - lines[side].time_s);
+        }
     };
+    using Blocks = std::vector<const PhaseBlock*>;
     void accept(PhaseBlock block);
     void judge_all(bool section_ended);
     void judge(Scale& scale, std::size_t instant);
@@ -70,6 +80,7 @@ private:
     double spread_at(const Scale& scale, std::size_t instant) const;
     bool verified(const Scale& scale, std::size_t instant, PhaseJump& jump) const;
     bool sides(std::size_t instant, std::size_t reach, Side& left, Side& right) const;
+    std::optional<Fit> lay_lines(const std::array<Blocks, 2>& sides_kept) const;
     std::optional<Fit> fit(std::size_t instant, std::size_t reach, bool trimmed) const;
     double cubic_misfit(const Side& left, const Side& right, double turns_rad) const;
     double unevenness_rad(const Side& side) const;

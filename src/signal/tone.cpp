@@ -16,11 +16,6 @@
 namespace hushtrace {
 namespace {
 
-using namespace std::string_view_literals;
-constexpr std::array kind_words = {"sine"sv, "stepped"sv,      "two_tone"sv,      "sweep"sv,
-                                   "pink"sv, "near_silence"sv, "polarity_pulse"sv};
-static_assert(kind_words.size() == std::variant_size_v<Waveform>);
-
 constexpr double sixteen_bit_step = 1.0 / 32768.0;
 constexpr double step_ramp_s = 0.005;  // from one level of a stepped tone to the next, without a click
 // Pink noise reaches six times its rms once in some 10^9 samples; its rms is level/sqrt 2 (AES17).
@@ -198,13 +193,6 @@ double checked_rate(double rate_hz) {
 struct ToneGenerator::State {
     Renderer renderer;
 };
-
-std::span<const std::string_view> tone_kind_words() {
-    return kind_words;
-}
-std::string_view tone_kind_word(const Waveform& waveform) {
-    return kind_words.at(waveform.index());
-}
 
 double natural_duration_s(const Waveform& waveform) {
     if (const auto* sweep = std::get_if<Sweep>(&waveform)) return sweep->duration_s;

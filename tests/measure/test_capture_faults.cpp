@@ -368,3 +368,36 @@ TEST_CASE("a NaN and a changed channel count are refused", "[capture_faults]") {
     CHECK_THROWS_AS(CaptureFaultFinder(0, 1), Error);
     CHECK(CaptureFaultFinder(48000, 2).result().events.empty());
 }
+
+TEST_CASE("a source that mutes on near-silence is recognised by its hiss", "[capture_faults]") {
+    // Hiss of the source 12 dB above the set-up's floor, under hum and whine that a mute does not stop.
+    std::vector<double> samples(48000 * 10);
+    std::mt19937_64 generator(21);
+    std::normal_distribution<double> normal(0, 1);
+    double muted_from_s = 100, muted_to_s = 100;
+    SECTION("and comes back") {
+        muted_from_s = 3;
+        muted_to_s = 5;
+    }
+    SECTION("for the rest of the take") {
+        muted_from_s = 6;
+    }
+    SECTION("or does not") {}
+    SECTION("but at the very end, when its player stops") {
+        muted_from_s = 8.5;
+    }
+    for (std::size_t i = 0; i < samples.size(); ++i) {
+        const double t = static_cast<double>(i) / 48000;
+        const bool muted = t >= muted_from_s && t < muted_to_s;
+        samples[i] = 1e-5 * normal(generator) + (muted ? 0.0 : 4e-5 * normal(generator));
+    }
+    add_to(samples, [](double t) { return 0.1 * whine(t) + 0.002 * std::sin(2 * pi * 50 * t); });
+    CaptureFaultOptions options;
+    options.near_silence_played = true;
+    const auto faults = faults_in(samples, 48000, options);
+    const bool expected = muted_from_s < 8;
+    REQUIRE(faults.has_source_muted() == expected);
+    CHECK(faults.dropout_count == 0);
+    if (expected) CHECK(faults.events[0].time_s == Approx(muted_from_s).margin(0.06));
+    if (muted_to_s < 10) CHECK(faults.events[0].duration_s == Approx(2).margin(0.1));
+}

@@ -20,7 +20,6 @@ enum class CaptureFaultKind {
     phase_jump,   ///< a steady tone's phase steps: frames were lost or repeated
     zero_gap,     ///< exact zeros, or one value held, inside sound
     replay,       ///< a stretch repeats the one before it, bit for bit: a buffer was delivered twice
-    splice,       ///< the waveform breaks where no tone runs
     source_muted  ///< the level falls to the floor at once: the source muted its output
 };
 std::string_view to_word(CaptureFaultKind kind);  ///< "overload", "phase_jump", ...
@@ -47,8 +46,7 @@ struct ChannelRemark {
 struct CaptureFaults {
     std::vector<CaptureFault> events;  ///< in order of time; of one kind and channel at most 200 are kept
     std::uint64_t overload_count = 0;  ///< all runs, also those not kept
-    std::uint64_t dropout_count =
-        0;  ///< phase jumps, gaps, replays, splices; one that all channels share is one
+    std::uint64_t dropout_count = 0;   ///< phase jumps, gaps, replays; one that all channels share is one
     std::vector<ChannelRemark> remarks;
     double duration_s = 0;
     std::optional<double> tone_frequency_hz;  ///< steady tone that was followed, in the capture's own clock
@@ -67,6 +65,7 @@ struct CaptureFaultOptions {
     std::optional<double>
         tone_frequency_hz;          ///< steady tone that should be there; unset: a strong one is looked for
     bool look_for_tone = true;      ///< false when what is played is no steady tone (sweep, pink, pulses)
+    bool near_silence_played = false;         ///< the source plays near-silence: its hiss is watched for a mute
     double least_duration_s = 1.0;  ///< below this a take is too short; common practice, no source
     double rail = 0.999;            ///< |sample| from which a converter is at its end
 };

@@ -16,7 +16,7 @@ struct FoundMarker {
     double time_s = 0;     ///< of the marker's first sample, from the capture's first sample
     double time_sd_s = 0;  ///< standard deviation of time_s
     double strength =
-        0;  ///< height of the correlation's peak over the rms beside it; noise alone stays below 5
+        0;  ///< height of the correlation's peak over the rms beside it; noise alone stays below 6
     bool inverted =
         false;  ///< the path turns the polarity (told from the band's middle; unsure behind a steep filter)
     double band_to_hz =
