@@ -43,7 +43,9 @@ public:
         if (wish.output_channels > 0)
             output_ = audio::find_device(wish.output_device.value_or(wish.device), true);
         check_channels();
-        stream_ = std::make_shared<DeviceStream>(wish.input_channels, wish.output_channels,
+        if (wish.output_channels > 0)  // all outputs carry the same: fewer will do
+            wish_.output_channels = std::min(wish.output_channels, offered(output_, true));
+        stream_ = std::make_shared<DeviceStream>(wish.input_channels, wish_.output_channels,
                                                  wish.sample_rate_hz, ring_s);
         open();
         ahead_frames_ = frames(std::max(least_ahead_s, wish.latency_s)) + 2 * wish.frames_per_callback;
@@ -122,16 +124,16 @@ private:
                         "channels");
     }
 
+    static std::size_t offered(PaDeviceIndex index, bool playing) {
+        const PaDeviceInfo* info = Pa_GetDeviceInfo(index);
+        return static_cast<std::size_t>(
+            std::max(playing ? info->maxOutputChannels : info->maxInputChannels, 0));
+    }
+
     void check_channels() const {
-        const auto check = [](PaDeviceIndex index, std::size_t asked, int offered, const char* what) {
-            if (static_cast<int>(asked) > offered)
-                throw Error(ErrorKind::device_failed,
-                            fmt::format("{}: {} {} channels asked for, {} offered", audio::device_name(index),
-                                        asked, what, offered));
-        };
-        check(input_, wish_.input_channels, Pa_GetDeviceInfo(input_)->maxInputChannels, "input");
-        if (wish_.output_channels > 0)
-            check(output_, wish_.output_channels, Pa_GetDeviceInfo(output_)->maxOutputChannels, "output");
+        if (wish_.input_channels > offered(input_, false))
+            fail(fmt::format("{} input channels asked for, {} offered; name those there are with --channels",
+                             wish_.input_channels, offered(input_, false)));
     }
 
     void open() {
