@@ -54,6 +54,8 @@ CaptureFaultOptions fault_options(const Take& take) {
     if (!take.tone) return options;
     if (const auto* sine = std::get_if<Sine>(&take.tone->waveform))
         options.tone_frequency_hz = sine->frequency_hz;
+    else if (const auto* stepped = std::get_if<Stepped>(&take.tone->waveform))
+        options.tone_frequency_hz = stepped->frequency_hz;
     else
         options.look_for_tone = false;
     options.near_silence_played = std::holds_alternative<NearSilence>(take.tone->waveform);

@@ -21,7 +21,7 @@ constexpr std::size_t most_events = 200;   // of one kind and channel
 constexpr double overload_merge_s = 0.05;  // runs closer than this are one event
 constexpr double same_instant_s = 0.1;     // a loss that several channels or several signs show is one loss
 constexpr double least_mute_s = 0.15, longest_mute_s = 60.0, gone_for_good_s = 3.0, mute_depth_db = 20.0;
-constexpr double gone_share = 0.3;
+constexpr double gone_share = 0.3, least_tone_s = 0.3;
 constexpr double least_dc = 0.01, dead_below_dbfs = -90.0, dead_against_db = 60.0;
 
 struct ChannelState {
@@ -191,11 +191,20 @@ void CaptureFaultFinder::State::list_jumps(std::size_t channel, std::vector<Capt
 }
 
 void CaptureFaultFinder::State::list_mutes(std::size_t channel, std::vector<CaptureFault>& events) const {
-    const auto& sections = channels[channel].jumps.blocks().sections();
+    // Short stretches are no tone: a marker that sweeps past its frequency makes one. They count as sound in
+    // between.
+    std::vector<ToneSection> sections;
+    for (const ToneSection& section : channels[channel].jumps.blocks().sections()) {
+        if (section.end_s - section.start_s >= least_tone_s) {
+            sections.push_back(section);
+        } else if (!sections.empty()) {
+            double& loudest = sections.back().loudest_after;
+            loudest = std::max({loudest, 0.5 * section.amplitude * section.amplitude, section.loudest_after});
+        }
+    }
     for (std::size_t i = 0; i < sections.size(); ++i) {
         const ToneSection& section = sections[i];
         const double tone_power = 0.5 * section.amplitude * section.amplitude;
-        if (section.end_s - section.start_s < 0.1) continue;
         if (section.loudest_after > tone_power * power_from_decibels(-mute_depth_db)) continue;
         const bool last = i + 1 == sections.size();
         const double until_s = last ? seconds(frames) : sections[i + 1].start_s;

@@ -149,6 +149,12 @@ PhaseBlocks::Next PhaseBlocks::next(PhaseBlock& block, bool no_more) {
             }
             in_section_ = true;
             ToneSection& section = sections_.back();
+            if (section.tone_energy > 0) {
+                section.turn += now.amplitude * std::conj(last_amplitude_);
+                section.frequency_hz = carrier_hz_ + std::arg(section.turn) / (2 * std::numbers::pi) * rate_ /
+                                                         static_cast<double>(hop_);
+            }
+            last_amplitude_ = now.amplitude;
             section.end_s = now.time_s;
             section.amplitude = std::abs(now.amplitude);
             section.tone_energy += tone_power;

@@ -21,6 +21,7 @@ struct ToneSection {
     double amplitude = 0;      ///< at its end
     double loudest_after = 0;  ///< highest mean square of 5 ms between its end and the next section's start
     double frequency_hz = 0;
+    std::complex<double> turn;  ///< from block to block against the carrier, summed
     double tone_energy = 0, all_energy = 0;
 };
 
@@ -56,6 +57,7 @@ private:
     std::size_t hop_ = 0, absent_ = 0;
     bool following_ = false, in_section_ = false;
     std::vector<double> window_;
+    std::complex<double> last_amplitude_;
     std::vector<ToneSection> sections_;
 };
 

@@ -67,9 +67,16 @@ void PhaseJumpFinder::accept(PhaseBlock block) {
         block.phase_rad = before + std::remainder(block.phase_rad - before, 2 * std::numbers::pi);
     }
     section_.push_back(block);
-    if (section_.size() >= 3) {
+    if (section_.size() >= 2) {
         const auto end = section_.rbegin();
-        roughness_.add(std::norm(end[0].amplitude - 2.0 * end[1].amplitude + end[2].amplitude));
+        turn_ = 0.9 * turn_ + end[0].amplitude * std::conj(end[1].amplitude);
+    }
+    if (section_.size() >= 3 && std::abs(turn_) > 0) {
+        // With the turn taken out by which the carrier is off, what is left of three blocks is noise.
+        const auto end = section_.rbegin();
+        const auto turn = turn_ / std::abs(turn_);
+        roughness_.add(
+            std::norm(end[0].amplitude * std::conj(turn) - 2.0 * end[1].amplitude + end[2].amplitude * turn));
     }
     const double relative_floor = 1e-12 * std::norm(block.amplitude);
     block_noise_ =
@@ -98,6 +105,7 @@ void PhaseJumpFinder::end_section() {
     section_.clear();
     dropped_ = 0;
     breaks_.clear();
+    turn_ = 0;
     for (Scale& scale : scales_) {
         scale.next = 0;
         scale.excursion = {};

@@ -94,6 +94,7 @@ private:
     std::size_t dropped_ = 0;          // blocks of the section before those
     std::size_t earlier_ = 0;          // blocks of all sections before this one
     std::vector<std::size_t> breaks_;  // jumps found in this section: no line is laid across them
+    std::complex<double> turn_;        // from block to block, smoothed
     RobustSpread roughness_;           // second differences of the complex amplitude
     double block_noise_ = 0;           // variance of a block's complex amplitude
     std::vector<Scale> scales_;

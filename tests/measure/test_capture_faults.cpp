@@ -8,6 +8,7 @@
 
 #include "hushtrace/measure/capture_faults.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/tone_programme.hpp"
 #include "measure/lossy_tone.hpp"
 
 using namespace hushtrace;
@@ -367,6 +368,23 @@ TEST_CASE("a NaN and a changed channel count are refused", "[capture_faults]") {
     CHECK_THROWS_AS(finder.add(Block(2, 10)), Error);
     CHECK_THROWS_AS(CaptureFaultFinder(0, 1), Error);
     CHECK(CaptureFaultFinder(48000, 2).result().events.empty());
+}
+
+TEST_CASE("a tone file's end, gap and closing marker are no mute", "[capture_faults]") {
+    const double level_dbfs = GENERATE(0.0, -20.0);
+    auto samples = render_programme(Sine{997, level_dbfs}, 3, 48000);
+    std::mt19937_64 generator(4);
+    std::normal_distribution<double> floor(0, 1e-5);
+    for (double& sample : samples) sample = 0.4 * sample + floor(generator);
+    samples.resize(samples.size() + 48000 * 2, 1e-6);
+    for (const auto& frequency : {std::optional<double>(997.0), std::optional<double>()}) {
+        CaptureFaultOptions options;
+        options.tone_frequency_hz = frequency;
+        const auto faults = faults_in(samples, 48000, options);
+        require_no_dropout(faults);
+        CHECK_FALSE(faults.has_source_muted());
+        CHECK(*faults.tone_frequency_hz == Approx(997).margin(0.1));
+    }
 }
 
 TEST_CASE("a source that mutes on near-silence is recognised by its hiss", "[capture_faults]") {
