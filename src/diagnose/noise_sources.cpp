@@ -210,14 +210,22 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
         const MovingFamily& family = survey.families[i];
         if (whine && whine->family == i) continue;
-        if (whine && whine->family &&
-            correlation_of(family.ridge.track, survey.families[*whine->family].ridge.track) > 0.8)
-            continue;  // turns with the engine: a member that the spectrum over cycles missed
+        double likeness = 0;  // of its wander to the engine's
+        if (whine && whine->family) {
+            const MovingFamily& engine = survey.families[*whine->family];
+            likeness = correlation_of(family.ridge.track, engine.ridge.track);
+            if (likeness > 0.8)
+                continue;  // turns with the engine: a member that the spectrum over cycles missed
+            // a path that strays about one of the whine's own lines
+            const double ratio = family.mean_hz / whine->frequency_hz;
+            if (ratio > 0.9 && std::abs(ratio / std::round(ratio) - 1.0) < 0.03) continue;
+        }
         if (clicks && is_comb_of_clicks(survey, family)) continue;
         const bool resting = !engine_active(*survey.take);
         if (!resting && family.ridge.significance < 20.0)
             continue;  // under a running engine's lines such a path is weak evidence
-        const NoiseKind kind = resting ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
+        const bool own_way = resting || (whine && whine->family && std::abs(likeness) < 0.6);
+        const NoiseKind kind = own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
         NoiseSource& source = source_of(sources, kind, family.mean_hz, 0.05 * family.mean_hz);
         std::vector<double> power(survey.channels.size(), 0.0);
         for (const OrderLine& line : family.lines)
@@ -229,15 +237,17 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
             source.frequency_sd_hz = family.wander * family.mean_hz;
         }
         source.confidence = std::max(source.confidence, 0.5);
-        source.evidence.push_back({fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.",
-                                               family.mean_hz, 100 * family.wander,
-                                               resting ? " with the engine at rest, as a motor's does"
-                                                       : ", and does not fit an alternator at this speed"),
-                                   100 * family.wander,
-                                   "%",
-                                   std::nullopt,
-                                   {survey.take->file},
-                                   {}});
+        source.evidence.push_back(
+            {fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.", family.mean_hz,
+                         100 * family.wander,
+                         resting   ? " with the engine at rest, as a motor's does"
+                         : own_way ? ", and not as the engine does: a motor, such as the fuel pump's"
+                                   : ", and does not fit an alternator at this speed"),
+             100 * family.wander,
+             "%",
+             std::nullopt,
+             {survey.take->file},
+             {}});
     }
 }
 
