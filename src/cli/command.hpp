@@ -21,5 +21,6 @@ void add_capture_command(CLI::App& app, Context& context);
 void add_noise_command(CLI::App& app, Context& context);
 void add_gain_command(CLI::App& app, Context& context);
 void add_report_command(CLI::App& app, Context& context);
+void add_demo_command(CLI::App& app, Context& context);
 
 }  // namespace hushtrace::cli

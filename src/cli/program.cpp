@@ -39,6 +39,7 @@ int run_program(int argc, const char* const* argv) {
     add_noise_command(app, context);
     add_gain_command(app, context);
     add_report_command(app, context);
+    add_demo_command(app, context);
     try {
         app.parse(argc, argv);
     } catch (const CLI::Success& success) {  // --help, --version

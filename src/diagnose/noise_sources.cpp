@@ -222,11 +222,16 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         }
         if (clicks && is_comb_of_clicks(survey, family)) continue;
         const bool resting = !engine_active(*survey.take);
-        if (!resting && family.ridge.significance < 20.0)
-            continue;  // under a running engine's lines such a path is weak evidence
+        if (family.ridge.significance < 20.0) continue;  // weak evidence under stronger lines
         const bool own_way = resting || (whine && whine->family && std::abs(likeness) < 0.6);
         const NoiseKind kind = own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
-        NoiseSource& source = source_of(sources, kind, family.mean_hz, 0.05 * family.mean_hz);
+        // the same line may have been told less surely in another take
+        const auto same = std::find_if(sources.begin(), sources.end(), [&](const NoiseSource& other) {
+            return (other.kind == NoiseKind::motor_whine || other.kind == NoiseKind::unexplained_tone) &&
+                   other.frequency_hz && std::abs(*other.frequency_hz / family.mean_hz - 1.0) < 0.03;
+        });
+        NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
+        if (same == sources.end() || kind == NoiseKind::motor_whine) source.kind = kind;
         std::vector<double> power(survey.channels.size(), 0.0);
         for (const OrderLine& line : family.lines)
             for (std::size_t c = 0; c < power.size(); ++c) power[c] += line.mean_square[c];
