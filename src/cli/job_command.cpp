@@ -133,9 +133,16 @@ Outcome add_take(const JobOptions& options) {
         outcome.warnings.push_back(
             {"engine_unstated", "--engine was not given; 'off' is assumed", added.take.file});
     if (!added.sound.oddity.empty())
-        outcome.warnings.push_back({"take_cut_short",
-                                    fmt::format("{}; the take is marked 'stopped'", added.sound.oddity),
+        outcome.warnings.push_back({"take_cut_short", added.sound.oddity, added.take.file});
+    for (const std::string& said : added.sound.said)
+        outcome.warnings.push_back({"capture_fault", said, added.take.file});
+    if (!added.take.faults.empty()) {
+        std::vector<std::string_view> words;
+        for (const TakeFault fault : added.take.faults) words.push_back(to_word(fault));
+        outcome.warnings.push_back({"take_marked",
+                                    fmt::format("{}: marked {}", added.take.file, fmt::join(words, ", ")),
                                     added.take.file});
+    }
     outcome.results["action"] = "take_added";
     outcome.results["take"] = Json::parse(take_text(added.take));
     outcome.results["duration_s"] = added.sound.duration_s();
@@ -173,10 +180,13 @@ Outcome show(const JobOptions& options) {
     outcome.summary = true;
     if (!options.check) return outcome;
     for (const Take& take : outcome.opened.job.takes) try {
-            const SoundFacts sound = read_through(take_path(outcome.opened, take));
-            if (!sound.oddity.empty())
-                outcome.warnings.push_back(
-                    {"take_cut_short", fmt::format("{}: {}", in_quotes(take.file), sound.oddity), take.file});
+            const SoundFacts sound = read_through(take_path(outcome.opened, take), take.tone);
+            for (const TakeFault fault : sound.faults)
+                if (!take.has(fault))
+                    outcome.warnings.push_back({"fault_not_marked",
+                                                fmt::format("{}: shows '{}', which job.json does not say",
+                                                            in_quotes(take.file), to_word(fault)),
+                                                take.file});
             if (sound.channels != take.channels.size())
                 outcome.warnings.push_back(
                     {"channels_differ",

@@ -2,8 +2,10 @@
 
 #include <algorithm>
 #include <ctime>
+#include <set>
 
 #include "hushtrace/job/atomic_file.hpp"
+#include "hushtrace/measure/capture_faults.hpp"
 #include "hushtrace/signal/take_file.hpp"
 #include "values.hpp"
 
@@ -67,6 +69,17 @@ private:
     std::vector<std::string> names_;
 };
 
+CaptureFaultOptions faults_to_look_for(const std::optional<PlayedTone>& tone) {
+    CaptureFaultOptions options;
+    if (!tone) return options;
+    if (const auto* sine = std::get_if<Sine>(&tone->waveform)) options.tone_frequency_hz = sine->frequency_hz;
+    if (const auto* stepped = std::get_if<Stepped>(&tone->waveform))
+        options.tone_frequency_hz = stepped->frequency_hz;
+    options.look_for_tone =
+        options.tone_frequency_hz.has_value() || std::holds_alternative<NearSilence>(tone->waveform);
+    return options;
+}
+
 void make_takes_folder(const fs::path& folder) {
     std::error_code fault;
     fs::create_directory(folder / "takes", fault);
@@ -81,15 +94,30 @@ std::string local_time_now() {
     return local_time(std::time(nullptr));
 }
 
-SoundFacts read_through(const fs::path& file) {
+SoundFacts read_through(const fs::path& file, const std::optional<PlayedTone>& tone) {
     TakeReader reader(file);
-    SoundFacts facts{reader.sample_rate_hz(), reader.channels(), 0, {}};
+    SoundFacts facts;
+    facts.sample_rate_hz = reader.sample_rate_hz();
+    facts.channels = reader.channels();
+    CaptureFaultFinder finder(facts.sample_rate_hz, facts.channels, faults_to_look_for(tone));
     Block block;
-    while (const std::size_t got = reader.read(block, 1 << 15)) facts.frames += got;
-    facts.oddity = reader.oddity();
+    while (const std::size_t got = reader.read(block, 1 << 15)) {
+        facts.frames += got;
+        finder.add(block);
+    }
     if (facts.duration_s() < kShortestTake_s)
         throw Error(ErrorKind::too_short, fmt::format("{}: {:.3g} s of sound; a take needs {} s or more",
                                                       file.string(), facts.duration_s(), kShortestTake_s));
+    const CaptureFaults found = finder.result();
+    facts.faults = found.take_faults();
+    facts.oddity = reader.oddity();
+    if (!facts.oddity.empty()) facts.faults.push_back(TakeFault::stopped);
+    std::set<CaptureFaultKind> told;
+    for (const CaptureFault& event : found.events) {
+        if (!told.insert(event.what).second) continue;  // the first of each kind is enough to look at
+        facts.said.push_back(fmt::format("at {:.3f} s: {}", event.time_s, event.text));
+    }
+    for (const ChannelRemark& remark : found.remarks) facts.said.push_back(remark.text);
     return facts;
 }
 
@@ -112,18 +140,17 @@ AddedTake add_existing_take(const fs::path& folder, const TakeOptions& options,
                             const ToneOptions& tone) {
     OpenedJob opened = open_job(folder);
     const fs::path file(*options.add);
-    const SoundFacts sound = read_through(file);
-
     Take take;
+    take.tone = tone.tone();
+    const SoundFacts sound = read_through(file, take.tone);
     take.conditions = conditions.conditions();
     take.channels = channels.channels_of(sound.channels);
     take.attenuation_db = channels.pads_of(sound.channels);
-    take.tone = tone.tone();
     take.volume_steps = numbers_from("--volume-steps", options.volume_steps);
     for (const std::string& mark : options.marks) take.marks.push_back(mark_from(mark));
     take.recorded_at = options.recorded_at;
     take.after_change = options.after_change;
-    if (!sound.oddity.empty()) take.faults.push_back(TakeFault::stopped);
+    take.faults = sound.faults;
 
     Copies copies(folder);
     const auto present = inside(folder, file);

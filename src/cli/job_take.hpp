@@ -14,13 +14,16 @@ struct SoundFacts {
     double sample_rate_hz = 0;
     std::size_t channels = 0;
     std::uint64_t frames = 0;
-    std::string oddity;   ///< "cut short: 4.2 s of 10.0 s", or empty
+    std::string oddity;             ///< "cut short: 4.2 s of 10.0 s", or empty
+    std::vector<TakeFault> faults;  ///< found in the data, and "stopped" for one that is cut short
+    std::vector<std::string> said;  ///< the same in words, in order of time
     double duration_s() const { return static_cast<double>(frames) / sample_rate_hz; }
 };
 
-/// Reads a sound file to its end.
+/// Reads a sound file to its end, and looks for what went wrong while it was captured (CaptureFaultFinder);
+/// `tone` is what was playing.
 ///   throws Error file_unreadable, not_finite as TakeReader; too_short below 0.2 s
-SoundFacts read_through(const std::filesystem::path& file);
+SoundFacts read_through(const std::filesystem::path& file, const std::optional<PlayedTone>& tone);
 
 /// Options that only a take has.
 struct TakeOptions {
