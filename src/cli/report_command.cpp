@@ -1,4 +1,5 @@
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <filesystem>
 #include <memory>
@@ -20,9 +21,14 @@ bool is_about_takes(ErrorKind kind) {
            kind == ErrorKind::too_short || kind == ErrorKind::empty_input || kind == ErrorKind::not_finite;
 }
 
+/// For a person who waits; a script that reads stderr finds messages alone there.
+void show_progress(const char* what) {
+    if (::isatty(STDERR_FILENO)) fmt::print(stderr, "{}\n", what);
+}
+
 Analyses analyse(const OpenedJob& opened) {
     Analyses analyses;
-    fmt::print(stderr, "looking for noise ...\n");
+    show_progress("looking for noise ...");
     try {
         analyses.noise = analyse_noise(opened);
     } catch (const Error& error) {
@@ -30,7 +36,7 @@ Analyses analyse(const OpenedJob& opened) {
         analyses.warnings.push_back(
             {"noise_not_analysed", std::string("noise: ") + error.what(), std::nullopt});
     }
-    fmt::print(stderr, "looking for the source's ceiling ...\n");
+    show_progress("looking for the source's ceiling ...");
     try {
         analyses.gain = analyse_gain(opened);
     } catch (const Error& error) {

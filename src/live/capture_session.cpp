@@ -112,7 +112,7 @@ public:
         } catch (const Error& error) {
             const bool broke_off =
                 error.kind() == ErrorKind::device_failed || error.kind() == ErrorKind::disk_failed;
-            if (!broke_off || !entered_) discard_and_throw(error);
+            if (!broke_off || captured_ == 0) discard_and_throw(error);
             out_.failure = error;
         }
         if (!out_.failure) fade_out();
@@ -181,7 +181,7 @@ private:
     void keep(Block& block) {
         if (block.empty()) return;
         if (captured_ + block.frames() > last_frame_) block = front_of(block, last_frame_ - captured_);
-        if (!entered_) enter_as_stopped();
+        if (captured_ == 0 && !link_.ends_by_itself()) enter_as_stopped();
         since_progress_.add(block);
         whole_.add(block);
         captured_ += block.frames();
@@ -201,7 +201,8 @@ private:
         return front;
     }
 
-    /// Until the capture has ended well, its entry says that it broke off.
+    /// Until the capture has ended well, its entry says that it broke off. (A file can be captured again: a faulty
+    /// one shall leave the job as it was.)
     void enter_as_stopped() {
         Take entry = out_.take;
         mark(entry, TakeFault::stopped);
@@ -274,10 +275,9 @@ private:
     }
 
     CaptureOutcome finish() {
-        if (!entered_) {
+        if (captured_ == 0)
             discard_and_throw(
                 Error(ErrorKind::empty_input, fmt::format("{}: nothing was captured", link_.name())));
-        }
         report_progress(true);
         TakeRecorder::Result stored = recorder_->finish();
         if (stored.failure && !out_.failure) out_.failure = stored.failure;

@@ -140,6 +140,8 @@ def sounds(place, have):
     rows = hostile.sound_files(bad)
     for name, wanted in rows:
         refused(name, ["job", "--job", folder, "--add", bad / name, "--engine", "off"], place, [name, wanted])
+        if "capture" in have and not name.startswith(("short", "promises")):   # these are captured, and marked too_short
+            refused(name, ["capture", "--job", folder, "--from", bad / name, "--engine", "off"], place, [name])
     refused("pads for three", ["job", "--job", folder, "--add", folder / "takes" / "good.wav", "--name", "x",
                                "--attenuation-db", "1,2,3"], place, ["--attenuation-db"])
     refused("channels of three", ["job", "--job", folder, "--add", folder / "takes" / "good.wav", "--channels",
@@ -167,7 +169,7 @@ def sounds(place, have):
         refused("as a take", ["calibrate", "--job", folder, "--take", f"takes/{name}", "--volts", "1"], place, [name])
         for command in ("noise", "gain", "report"):
             if command in have:
-                refused("the only take", [command, "--job", folder], place, [])
+                refused("the only take", [command, "--job", folder], place, [name] if command == "noise" else [])
         if name == "loop.wav":
             continue
         # and among good ones: a warning that names it, the rest analysed
@@ -229,6 +231,20 @@ def options(place):
         (["job", "--job", folder, "--surprise"], "--surprise"),
         (["job", "--job", folder, "no\nsuch\nword"], "no such word"),
         (["job", "--job", place / "no\nwhere"], "no where"),
+        (["tones", "square", "--out", place / "x.wav"], "none of sine"),
+        (["tones", "sine"], "--out"),
+        (["tones", "sine", "--out", place / "nowhere" / "x.wav"], "x.wav"),
+        (["tones", "sine", "--out", folder], "van"),
+        (["tones", "sine", "--out", folder / "takes" / "good.wav"], "good.wav"),
+        (["tones", "sine", "--out", place / "x.mp3"], "x.mp3"),
+        (["tones", "sine", "--out", place / "x.wav", "--level", "6"], "6 dBFS"),
+        (["tones", "sine", "--out", place / "x.wav", "--level", "nan"], "--level"),
+        (["tones", "sine", "--out", place / "x.wav", "--frequency", "30000"], "30000"),
+        (["tones", "sine", "--out", place / "x.wav", "--duration", "-1"], "--duration"),
+        (["capture", "--job", folder, "--simulate", "nowhere"], "nowhere"),
+        (["capture", "--job", folder, "--simulate", "healthy", "--seconds", "-1"], "--seconds"),
+        (["capture", "--job", folder, "--simulate", "healthy", "--engine", "idel"], "idel"),
+        (["capture", "--job", place / "none", "--simulate", "healthy"], "none"),
         (["calibrate", "--job", folder], "--take"),
         (["calibrate", "--job", folder, "--take", "takes/good.wav"], "--volts"),
         (["calibrate", "--job", folder, "--take", "takes/good.wav", "--volts", "0"], "0 V"),
