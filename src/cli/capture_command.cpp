@@ -2,6 +2,7 @@
 #include <unistd.h>
 
 #include <cmath>
+#include <filesystem>
 #include <iostream>
 #include <memory>
 #include <string>
@@ -41,8 +42,9 @@ public:
         const auto found = capture_warnings(outcome);
         warnings_.insert(warnings_.end(), found.begin(), found.end());
         if (options_.json) warnings_.insert(warnings_.begin(), told_.begin(), told_.end());
-        fmt::print("{}", options_.json ? capture_json(options_.job, link_->name(), outcome, warnings_)
-                                       : capture_text(outcome, warnings_));
+        const auto tone_file = find_tone_file(std::filesystem::path(options_.job) / outcome.take.file, outcome.take);
+        fmt::print("{}", options_.json ? capture_json(options_.job, link_->name(), outcome, tone_file, warnings_)
+                                       : capture_text(outcome, tone_file, warnings_));
         if (!outcome.failure) return 0;
         fmt::print(voice(), "hushtrace: {}\n", clean_text(outcome.failure->what()));
         return 3;

@@ -133,7 +133,7 @@ std::vector<Warning> capture_warnings(const CaptureOutcome& outcome) {
 }
 
 std::string capture_json(const std::string& job, const std::string& from, const CaptureOutcome& outcome,
-                         const std::vector<Warning>& warnings) {
+                         const std::optional<ToneFileFound>& tone_file, const std::vector<Warning>& warnings) {
     Json channels = Json::array(), marks = Json::array();
     for (const Channel channel : outcome.take.channels) channels.push_back(to_word(channel));
     for (const Mark& mark : outcome.take.marks)
@@ -148,10 +148,12 @@ std::string capture_json(const std::string& job, const std::string& from, const 
     results["levels"] = levels_json(outcome);
     results["marks"] = std::move(marks);
     results["examination"] = faults_json(outcome);
+    results["tone_file"] = tone_file ? tone_file->json() : Json(nullptr);
     return json_document("capture", {{"job", job}, {"from", from}}, std::move(results), warnings);
 }
 
-std::string capture_text(const CaptureOutcome& outcome, const std::vector<Warning>& warnings) {
+std::string capture_text(const CaptureOutcome& outcome, const std::optional<ToneFileFound>& tone_file,
+                         const std::vector<Warning>& warnings) {
     std::string text = fmt::format("{}: {:.{}f} s at {:g} Hz{}\n", outcome.take.file, stored_s(outcome),
                                    stored_s(outcome) < 1 ? 2 : 1, outcome.sample_rate_hz,
                                    outcome.failure           ? ", broken off"
@@ -163,6 +165,8 @@ std::string capture_text(const CaptureOutcome& outcome, const std::vector<Warnin
                         level_words(outcome.levels[c].peak_dbfs), level_words(outcome.levels[c].rms_dbfs));
     for (const Mark& mark : outcome.take.marks)
         text += fmt::format("  mark at {:.1f} s: {}\n", mark.time_s, clean_text(mark.text));
+    if (tone_file)
+        for (const std::string& line : wrap_text(tone_file->text(), 78)) text += "  " + line + "\n";
     if (!outcome.take.faults.empty()) {
         std::vector<std::string_view> words;
         for (const TakeFault fault : outcome.take.faults) words.push_back(to_word(fault));

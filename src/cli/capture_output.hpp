@@ -4,13 +4,15 @@
 #include <vector>
 
 #include "hushtrace/live/capture_session.hpp"
+#include "tone_file_found.hpp"
 
 namespace hushtrace::cli {
 
 /// What a finished capture prints, and the moving line while it runs.
 std::string capture_json(const std::string& job, const std::string& from, const CaptureOutcome& outcome,
+                         const std::optional<ToneFileFound>& tone_file, const std::vector<Warning>& warnings);
+std::string capture_text(const CaptureOutcome& outcome, const std::optional<ToneFileFound>& tone_file,
                          const std::vector<Warning>& warnings);
-std::string capture_text(const CaptureOutcome& outcome, const std::vector<Warning>& warnings);
 
 /// Sentences for what the data and the device showed: "dropout", "overload", "channel_remark", ...
 std::vector<Warning> capture_warnings(const CaptureOutcome& outcome);

@@ -9,6 +9,7 @@
 #include "job_summary.hpp"
 #include "job_take.hpp"
 #include "json_document.hpp"
+#include "tone_file_found.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -143,7 +144,10 @@ Outcome add_take(const JobOptions& options) {
                                     fmt::format("{}: marked {}", added.take.file, fmt::join(words, ", ")),
                                     added.take.file});
     }
+    const auto tone_file = find_tone_file(take_path(outcome.opened, added.take), added.take);
+    if (tone_file) outcome.text += tone_file->text() + "\n";
     outcome.results["action"] = "take_added";
+    outcome.results["tone_file"] = tone_file ? tone_file->json() : Json(nullptr);
     outcome.results["take"] = Json::parse(take_text(added.take));
     outcome.results["duration_s"] = added.sound.duration_s();
     outcome.results["sample_rate_hz"] = added.sound.sample_rate_hz;

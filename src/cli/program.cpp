@@ -1,8 +1,12 @@
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
+#include <algorithm>
 #include <cstdio>
 #include <exception>
 #include <string>
+#include <string_view>
+#include <vector>
 
 #include "command.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -19,6 +23,17 @@ void complain(std::string text) {
     for (char& c : text)
         if (static_cast<unsigned char>(c) < 0x20 || c == 0x7F) c = ' ';
     fmt::print(stderr, "hushtrace: {}\n", text);
+}
+
+/// "no such command" is what is wrong with a first word that is no command's name.
+std::string reason(const CLI::App& app, const CLI::ParseError& wrong, int argc, const char* const* argv) {
+    std::vector<std::string> names;
+    for (const CLI::App* command : app.get_subcommands({})) names.push_back(command->get_name());
+    const std::string all = fmt::format("{}", fmt::join(names, ", "));
+    if (argc < 2) return fmt::format("a command is wanted: {}", all);
+    const std::string first = argv[1];
+    if (first.starts_with('-') || std::find(names.begin(), names.end(), first) != names.end()) return wrong.what();
+    return fmt::format("'{}' is no command; there are {}", first, all);
 }
 
 }  // namespace
@@ -45,7 +60,7 @@ int run_program(int argc, const char* const* argv) {
     } catch (const CLI::Success& success) {  // --help, --version
         return app.exit(success);
     } catch (const CLI::ParseError& wrong) {
-        complain(wrong.what());
+        complain(reason(app, wrong, argc, argv));
         return 2;
     } catch (const Error& error) {
         complain(error.what());

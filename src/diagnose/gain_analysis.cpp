@@ -65,7 +65,7 @@ GainAnalysis analyse_gain(const OpenedJob& job, const OpenTake& open) {
             }
             out.takes.push_back(take->file);
         } catch (const Error& error) {
-            out.warnings.push_back({"take_unreadable", error.what(), take->file});
+            out.warnings.push_back({"take_unreadable", named_as_in_job(job, *take, error.what()), take->file});
         }
     }
     if (out.takes.empty())

@@ -87,7 +87,7 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, NoiseAnalysis& out) {
         try {
             surveys.push_back(survey_take(job, take));
         } catch (const Error& error) {
-            leave_out("take_unreadable", std::string(error.what()));
+            leave_out("take_unreadable", named_as_in_job(job, take, error.what()));
             continue;
         }
         out.takes.push_back(take.file);

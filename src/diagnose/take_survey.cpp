@@ -284,9 +284,10 @@ Part between_markers(const std::filesystem::path& file, double margin_s = 0.1) {
         finder.add(block.channel(0));
         frames += block.frames();
     }
+    const std::vector<FoundMarker> markers = finder.result();
     const double end_s = static_cast<double>(frames) / rate;
     std::vector<std::pair<double, double>> free = {{0.0, end_s}};  // the last one is open towards the end
-    for (const FoundMarker& marker : finder.result()) {
+    for (const FoundMarker& marker : markers) {
         free.back().second = std::max(free.back().first, marker.time_s - margin_s);
         free.emplace_back(std::min(end_s, marker.time_s + Marker::duration_s + margin_s), end_s);
     }
@@ -363,6 +364,8 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         throw Error(ErrorKind::too_short,
                     fmt::format("{}: {:.2f} s is too short; noise takes need {} s or more, ten are good",
                                 take.file, survey.duration_s, kLeastSeconds));
+    if (!reader.oddity().empty())
+        survey.warnings.push_back({"take_cut_short", fmt::format("{}: {}", take.file, reader.oddity()), take.file});
     if (survey.duration_s > stretch_s + 1.0)
         survey.warnings.push_back({"long_take",
                                    fmt::format("{}: wandering lines were followed through the first {:.0f} "

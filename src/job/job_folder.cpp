@@ -136,6 +136,12 @@ fs::path take_path(const OpenedJob& opened, const Take& take) {
     return opened.folder / file;
 }
 
+std::string named_as_in_job(const OpenedJob& opened, const Take& take, std::string message) {
+    const std::string path = (opened.folder / fs::path(take.file)).string();
+    if (const auto at = message.find(path); at != std::string::npos) message.replace(at, path.size(), take.file);
+    return message;
+}
+
 std::string free_take_name(const OpenedJob& opened, const std::string& stem, const std::string& suffix) {
     std::string plain;
     for (const char c : stem) {

@@ -162,4 +162,31 @@ std::optional<LinedUp> line_up(std::span<const FoundMarker> found, const Program
     return best;
 }
 
+std::vector<FoundMarker> find_markers(BlockReader& sound, std::size_t channel) {
+    MarkerFinder finder(sound.sample_rate_hz());
+    Block block;
+    while (sound.read(block, 1 << 15) > 0) finder.add(block.channel(channel));
+    return finder.result();
+}
+
+std::optional<LinedUp> line_up(std::span<const FoundMarker> found, const Waveform& played) {
+    if (const double natural_s = natural_duration_s(played); natural_s > 0)
+        if (const auto pair = line_up(found, programme_times(natural_s))) return pair;
+    constexpr double longest_s = 100.0, grid_s = 0.1;
+    const ProgrammeTimes none = programme_times(0);
+    std::optional<LinedUp> best;
+    for (std::size_t i = 1; i < found.size(); ++i) {
+        if (found[i - 1].end != Marker::End::opening || found[i].end != Marker::End::closing) continue;
+        const double tone_s =
+            found[i].time_s - found[i - 1].time_s - (none.closing_marker_s - none.opening_marker_s);
+        const double rounded_s = std::round(tone_s / grid_s) * grid_s;
+        if (rounded_s <= 0 || rounded_s > longest_s) continue;
+        const auto pair = line_up(found.subspan(i - 1, 2), programme_times(rounded_s));
+        if (pair && (!best || std::min(pair->opening.strength, pair->closing.strength) >
+                                  std::min(best->opening.strength, best->closing.strength)))
+            best = pair;
+    }
+    return best;
+}
+
 }  // namespace hushtrace

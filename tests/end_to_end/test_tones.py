@@ -100,6 +100,35 @@ def check_refusals(folder):
     assert sorted(os.listdir(folder)) == before
 
 
-for check in (check_sine, check_kinds, check_refusals):
+def run(*words):
+    done = subprocess.run([PROGRAM, *map(str, words)], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0, (words, done.stderr)
+    return json.loads(done.stdout)
+
+
+def check_clocks(folder):
+    """A tone file played by another clock: SoX plays it 120 ppm fast, and 80 ppm slow at another rate."""
+    run("job", "--job", folder / "van", "--new", "--title", "clocks", "--json")
+    for name, length, words in (("sine", ["--duration", "7.3"], ["--level", "-20"]), ("sweep", [], []),
+                                ("near_silence", ["--duration", "20"], [])):
+        assert tones(folder, name, "--out", f"{name}.wav", *length).returncode == 0
+        for speed, rate in ((1.00012, 48000), (0.99992, 44100), (1.00012, 96000)):
+            played = folder / f"{name}-{rate}.wav"
+            subprocess.run(["sox", folder / f"{name}.wav", "-b", "24", "-r", str(rate), played, "speed", str(speed), "rate",
+                            "-v", str(rate), "pad", "0.5", "0.2"], check=True)
+            found = run("capture", "--job", folder / "van", "--from", played, "--engine", "off", "--tone", name, *words,
+                        "--via", "stick", "--json")["results"]["tone_file"]
+            assert [m["end"] for m in found["markers"]] == ["opening", "closing"], found
+            # a player that is fast by this much leaves fewer samples for the capture's clock to count
+            assert abs(found["clock_ppm"] - 1e6 * (1 / speed - 1)) < 0.5, (name, speed, found)
+            assert abs(found["tone_start_s"] - 0.5 - 2.0 / speed) < 2e-4, found
+    cut = folder / "cut.wav"
+    subprocess.run(["sox", folder / "sine.wav", cut, "trim", "0", "6"], check=True)
+    found = run("job", "--job", folder / "van", "--add", cut, "--engine", "off", "--tone", "sine", "--via", "phone",
+                "--json")["results"]["tone_file"]
+    assert found["clock_ppm"] is None and len(found["markers"]) == 1, found
+
+
+for check in (check_sine, check_kinds, check_refusals, check_clocks):
     with tempfile.TemporaryDirectory() as name:
         check(pathlib.Path(name))

@@ -36,6 +36,9 @@ OpenedJob change_job(const std::filesystem::path& folder, const std::function<vo
 ///   throws Error invalid_input
 std::filesystem::path take_path(const OpenedJob& opened, const Take& take);
 
+/// A message about a take's file that calls it as job.json does, whatever folder the job lies in.
+std::string named_as_in_job(const OpenedJob& opened, const Take& take, std::string message);
+
 /// A name for a new take under takes/ that isn't in use: "takes/idle.flac", "takes/idle-2.flac".
 std::string free_take_name(const OpenedJob& opened, const std::string& stem,
                            const std::string& suffix = ".flac");

@@ -48,6 +48,9 @@ private:
     std::unique_ptr<State> state_;
 };
 
+/// The markers in one channel of a sound, which is read to its end.
+std::vector<FoundMarker> find_markers(BlockReader& sound, std::size_t channel);
+
 /// A capture lined up with the tone file that was played.
 struct LinedUp {
     FoundMarker opening, closing;
@@ -60,5 +63,10 @@ struct LinedUp {
 /// of several passes the strongest pair wins. Nothing when no pair fits.
 std::optional<LinedUp> line_up(std::span<const FoundMarker> found, const ProgrammeTimes& played,
                                double most_ppm = 500.0);
+
+/// The same where nobody wrote down how long the tone was: a sweep and steps have their own duration, else the tone
+/// is taken to last a whole number of tenths of a second, and a closing marker to belong to the opening one before it.
+/// (Clocks 500 ppm apart blur that from 100 s on: longer tones are left alone.)
+std::optional<LinedUp> line_up(std::span<const FoundMarker> found, const Waveform& played);
 
 }  // namespace hushtrace
