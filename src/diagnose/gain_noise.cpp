@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "clear_part.hpp"
 #include "gain_parts.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -26,11 +27,14 @@ bool is_noise_take(const Take& take) {
 
 std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, const OpenTake& open,
                                      const std::vector<Channel>& channels) {
-    const auto reader = open(take);
-    const double rate = reader->sample_rate_hz();
+    Part clear;
+    if (take.tone && take.tone->via != ToneVia::interface_output) clear = between_markers(*open(take));
+    const auto whole = open(take);
+    PartReader reader(*whole, clear);
+    const double rate = reader.sample_rate_hz();
     std::vector<SpectrumAccumulator> spectra;
     std::vector<std::size_t> from;
-    for (std::size_t c = 0; c < std::min(take.channels.size(), reader->channels()); ++c)
+    for (std::size_t c = 0; c < std::min(take.channels.size(), reader.channels()); ++c)
         if (std::find(channels.begin(), channels.end(), take.channels[c]) != channels.end() &&
             job.job.volts_full_scale(take, c)) {
             from.push_back(c);
@@ -38,7 +42,7 @@ std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, con
         }
     Block block;
     double read_s = 0;
-    while (!from.empty() && read_s < kMostRead && reader->read(block, kReadFrames) > 0) {
+    while (!from.empty() && read_s < kMostRead && reader.read(block, kReadFrames) > 0) {
         for (std::size_t i = 0; i < from.size(); ++i) spectra[i].add(block.channel(from[i]));
         read_s += static_cast<double>(block.frames()) / rate;
     }

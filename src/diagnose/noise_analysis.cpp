@@ -179,20 +179,22 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         for (const WhineInTake& w : whines)
             if (w.survey == &survey) whine = &w;
         if (whine) add_whine(sources, *whine, off, out);
+        std::optional<ClicksInTake> clicks;
         std::vector<double> known, click_comb;  // frequencies that are explained already
         if (whine)
             for (const Harmonic& harmonic : whine->harmonics) known.push_back(harmonic.frequency_hz);
         if (!is_floor_take(*survey.take)) {
-            const auto clicks = clicks_in(survey, off, whine, job.job);
+            clicks = clicks_in(survey, off, whine, job.job);
             if (clicks) {
                 add_clicks(sources, *clicks);
                 for (int n = 1; n <= 60; ++n) click_comb.push_back(n * clicks->train.rate.mean_hz());
             }
-            add_moving(sources, survey, whine, clicks ? &*clicks : nullptr);
             add_hiss(sources, survey, clicks ? &*clicks : nullptr, job.job);
         }
-        for (const SteadyComb& comb : steady_combs_in(survey, job.job, known, click_comb))
-            add_comb(sources, comb, survey);
+        const auto combs = steady_combs_in(survey, job.job, known, click_comb);
+        for (const SteadyComb& comb : combs) add_comb(sources, comb, survey);
+        if (!is_floor_take(*survey.take))
+            add_moving(sources, survey, whine, clicks ? &*clicks : nullptr, combs);
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.floor.push_back(floor_of(survey, c, job.job));
     }
@@ -207,8 +209,13 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                                 "Not calibrated: levels are in dBFS, true against each other only. Run "
                                 "calibrate with a known voltage.",
                                 std::nullopt});
-    for (const NoiseSource& source : out.noise_sources)
-        for (Action& action : advice_for(source, job.job)) out.actions.push_back(std::move(action));
+    for (NoiseSource& source : out.noise_sources) {
+        if (quiet_enough(source, job.job)) continue;
+        for (Action& action : advice_for(source, job.job))
+            if (std::none_of(out.actions.begin(), out.actions.end(),
+                             [&action](const Action& one) { return one.action == action.action; }))
+                out.actions.push_back(std::move(action));
+    }
     for (const TakeSurvey& survey : surveys)
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.pictures.push_back(picture_of(survey, c, out.noise_sources));

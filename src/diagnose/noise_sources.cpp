@@ -11,6 +11,12 @@
 namespace hushtrace {
 namespace {
 
+constexpr std::size_t kLinesOfAComb = 4;  // so many make it a comb, with teeth in places where none was read
+// A tonal line that far below the input voltage of full power is not heard in a parked car (a proposal of ours: 100 W
+// into a speaker of 90 dB/W at 1 m make it 20 dB SPL).
+constexpr double kInaudible_db = -90.0;
+constexpr double kUsualSensitivity_v = 0.2;  // common practice, no source: the most sensitive setting of most amplifiers
+
 NoiseSource& source_of(std::list<NoiseSource>& sources, NoiseKind kind, double frequency_hz,
                        double reach_hz) {
     for (NoiseSource& source : sources)
@@ -203,13 +209,19 @@ void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const Tak
         {comb.why + ".", comb.frequency_hz, "Hz", comb.frequency_sd_hz, {survey.take->file}, {}});
 }
 
-/// Lines that move and are not the alternator's: a motor's when the engine rests; else said to move, and no
-/// more.
 void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const WhineInTake* whine,
-                const ClicksInTake* clicks) {
+                const ClicksInTake* clicks, const std::vector<SteadyComb>& combs) {
+    const auto about_a_comb = [&combs](const MovingFamily& family) {
+        return std::any_of(combs.begin(), combs.end(), [&family](const SteadyComb& comb) {
+            const double away_hz = std::abs(std::remainder(family.mean_hz, comb.frequency_hz));
+            return comb.harmonics.size() >= kLinesOfAComb && family.mean_hz > 0.9 * comb.frequency_hz &&
+                   away_hz < std::max(1.5, family.wander * family.mean_hz);
+        });
+    };
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
         const MovingFamily& family = survey.families[i];
         if (whine && whine->family == i) continue;
+        if (about_a_comb(family)) continue;
         double likeness = 0;  // of its wander to the engine's
         if (whine && whine->family) {
             const MovingFamily& engine = survey.families[*whine->family];
@@ -254,6 +266,22 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
              {survey.take->file},
              {}});
     }
+}
+
+bool quiet_enough(NoiseSource& source, const Job& job) {
+    const bool tonal = source.kind == NoiseKind::unexplained_tone || source.kind == NoiseKind::motor_whine ||
+                       source.kind == NoiseKind::bus_tone;
+    if (!tonal || !source.level_dbv) return false;
+    double sensitivity_v = kUsualSensitivity_v;
+    for (const AmplifierData& amplifier : job.amplifiers)
+        if (amplifier.sensitivity_v) sensitivity_v = std::min(sensitivity_v, (*amplifier.sensitivity_v)[0]);
+    const double below_db = *source.level_dbv - decibels_from_amplitude(sensitivity_v);
+    if (below_db > kInaudible_db) return false;
+    const std::string why = fmt::format(
+        "It lies {:.0f} dB below the {:.2g} V that drive a sensitive amplifier to full power: nobody will hear it.",
+        -below_db, sensitivity_v);
+    source.evidence.insert(source.evidence.begin(), {why, below_db, "dB", std::nullopt, source.takes, {}});
+    return true;
 }
 
 void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys) {

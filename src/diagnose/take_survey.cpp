@@ -8,7 +8,7 @@
 #include <limits>
 #include <numbers>
 
-#include "hushtrace/measure/marker_finder.hpp"
+#include "clear_part.hpp"
 #include "hushtrace/measure/order_spectrum.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -269,56 +269,6 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
     }
 }
 
-/// The part of a take between a tone file's markers, in frames; all of it where no marker is found. A marker
-/// is a chirp far above the near-silence that a noise take is made with.
-struct Part {
-    std::uint64_t from = 0, to = std::numeric_limits<std::uint64_t>::max();
-};
-Part between_markers(const std::filesystem::path& file, double margin_s = 0.1) {
-    TakeReader reader(file);
-    const double rate = reader.sample_rate_hz();
-    MarkerFinder finder(rate);
-    Block block;
-    std::uint64_t frames = 0;
-    while (reader.read(block, kBlock) > 0) {
-        finder.add(block.channel(0));
-        frames += block.frames();
-    }
-    const std::vector<FoundMarker> markers = finder.result();
-    const double end_s = static_cast<double>(frames) / rate;
-    std::vector<std::pair<double, double>> free = {{0.0, end_s}};  // the last one is open towards the end
-    for (const FoundMarker& marker : markers) {
-        free.back().second = std::max(free.back().first, marker.time_s - margin_s);
-        free.emplace_back(std::min(end_s, marker.time_s + Marker::duration_s + margin_s), end_s);
-    }
-    const auto longest = std::max_element(free.begin(), free.end(), [](const auto& a, const auto& b) {
-        return a.second - a.first < b.second - b.first;
-    });
-    return {static_cast<std::uint64_t>(longest->first * rate),
-            static_cast<std::uint64_t>(longest->second * rate)};
-}
-
-/// A take read from one frame to another.
-class PartReader {
-public:
-    PartReader(TakeReader& reader, const Part& part) : reader_(reader), part_(part) {}
-    std::size_t read(Block& into, std::size_t most) {
-        while (at_ < part_.to) {
-            const std::uint64_t wanted = at_ < part_.from ? part_.from - at_ : part_.to - at_;
-            const std::size_t got =
-                reader_.read(into, static_cast<std::size_t>(std::min<std::uint64_t>(most, wanted)));
-            at_ += got;
-            if (got == 0 || at_ > part_.from) return got;
-        }
-        return 0;
-    }
-
-private:
-    TakeReader& reader_;
-    Part part_;
-    std::uint64_t at_ = 0;
-};
-
 }  // namespace
 
 TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s) {
@@ -344,7 +294,12 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
     std::size_t frames = 0;
     Block block;
     const bool from_a_file = take.tone && take.tone->via != ToneVia::interface_output;
-    PartReader part(reader, from_a_file ? between_markers(take_path(job, take)) : Part{});
+    Part clear;
+    if (from_a_file) {
+        TakeReader first(take_path(job, take));
+        clear = between_markers(first);
+    }
+    PartReader part(reader, clear);
     while (part.read(block, kBlock) > 0) {
         frames += block.frames();
         for (std::size_t c = 0; c < gathered.size(); ++c) {
