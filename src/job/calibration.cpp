@@ -48,9 +48,10 @@ bool carries_signal(Channel channel) {
     return channel != Channel::supply && channel != Channel::supply_current;
 }
 
-/// As much of a long stretch as the reading needs.
+/// As much of a long stretch as the reading needs, clear of its ends: these may still hold a piece of a ramp.
 Stretch middle(Stretch stretch) {
-    const double spare_s = stretch.duration_s() - kMostUsed_s;
+    constexpr double edge_s = 0.1;
+    const double spare_s = std::max(stretch.duration_s() - kMostUsed_s, stretch.duration_s() >= 1 ? 2 * edge_s : 0.0);
     if (spare_s <= 0) return stretch;
     return {stretch.from_s + spare_s / 2, stretch.to_s - spare_s / 2};
 }

@@ -104,6 +104,17 @@ TEST_CASE("ramps, pauses and other tones round the steady stretch don't count", 
     CHECK(found.channels[0].frequency_hz == Approx(200.006).margin(0.001));
 }
 
+TEST_CASE("the short ramps of a tone file, which lie inside a steady piece, don't count either", "[calibration]") {
+    const Sound shaped = [](double t) {
+        const double done = std::clamp(std::min(t - 2.0, 5.0 - t) / 0.01, 0.0, 1.0);
+        return 0.4 * (0.5 - 0.5 * std::cos(std::numbers::pi * done)) * std::sin(2 * std::numbers::pi * 200 * t);
+    };
+    auto sound = rendered(6, shaped, shaped);
+    const Calibration found = calibrate(sound, two_channels(), volts(1.0));
+    CHECK(found.channels[0].volts_full_scale == Approx(std::sqrt(2.0) / 0.4).epsilon(1e-6));
+    CHECK(found.warnings.empty());
+}
+
 TEST_CASE("hum and hiss 40 dB down move the scale by less than a hundredth of a decibel", "[calibration]") {
     std::mt19937 random(3);
     std::normal_distribution<double> hiss(0, 0.002);
