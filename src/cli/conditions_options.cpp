@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "help_section.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -45,6 +46,7 @@ double not_negative(std::string_view option, double value) {
 }  // namespace
 
 void ConditionsOptions::add_to(CLI::App& app) {
+    const HelpSection section(app, "Conditions");
     app.add_option("--engine", engine, "engine: " + choices<Engine>());
     app.add_option("--rpm", rpm, "engine speed [1/min]");
     app.add_option("--source", source, "the source: " + choices<SourceState>());
@@ -84,6 +86,7 @@ Conditions ConditionsOptions::conditions() const {
 }
 
 void ChannelOptions::add_to(CLI::App& app) {
+    const HelpSection section(app, "Channels");
     add_list(app, "--channels", channels, "what each input carries, in order: " + choices<Channel>());
     add_list(app, "--attenuation-db", attenuation_db, "loss of the pad before each input [dB, positive]");
 }

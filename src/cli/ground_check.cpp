@@ -10,6 +10,7 @@
 
 #include "hushtrace/job/job_folder.hpp"
 #include "hushtrace/live/precautions.hpp"
+#include "help_section.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -104,6 +105,7 @@ double last_value(const Job& job, std::string_view reading) {
 }  // namespace
 
 void GroundOptions::add_to(CLI::App& app) {
+    const HelpSection section(app, "Ground check, before the first lead goes on");
     app.add_option("--shell-volts", shell_volts,
                    "read before the first lead: lead shell to amplifier ground, amplifier off [V]");
     app.add_option(

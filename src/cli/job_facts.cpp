@@ -5,6 +5,7 @@
 
 #include "hushtrace/job/atomic_file.hpp"
 #include "hushtrace/job/job_text.hpp"
+#include "help_section.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -132,6 +133,7 @@ constexpr std::array kOptions = {
 }  // namespace
 
 void JobFacts::add_to(CLI::App& app) {
+    const HelpSection section(app, "Description");
     app.add_option("--from", from,
                    "take the description (not the takes) from this file in job.json's schema");
     app.add_option("--title", title, "what the job is called");

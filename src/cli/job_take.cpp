@@ -7,6 +7,7 @@
 #include "hushtrace/job/atomic_file.hpp"
 #include "hushtrace/measure/capture_faults.hpp"
 #include "hushtrace/signal/take_file.hpp"
+#include "help_section.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -122,6 +123,7 @@ SoundFacts read_through(const fs::path& file, const std::optional<PlayedTone>& t
 }
 
 void TakeOptions::add_to(CLI::App& app) {
+    const HelpSection section(app, "A take that is added");
     app.add_option("--add", add, "bring this sound file into the job as a take");
     app.add_option("--name", name, "what the take's file is called in takes/");
     app.add_option("--volume-steps", volume_steps, "the volumes stepped through in this take, in order")

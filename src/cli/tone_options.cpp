@@ -2,6 +2,7 @@
 #include <array>
 
 #include "conditions_options.hpp"
+#include "help_section.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -22,6 +23,7 @@ std::array<double, 2> pair_from(std::string_view option, const std::vector<std::
 }  // namespace
 
 void ToneOptions::add_to(CLI::App& app, bool with_duration) {
+    const HelpSection section(app, "Tone");
     const auto list = [&](const char* name, std::vector<std::string>& into, const char* help) {
         app.add_option(name, into, help)->delimiter(',')->allow_extra_args(false);
     };
