@@ -16,7 +16,7 @@
 #include "hushtrace/audio/silence.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
-#include "signal/temporary_folder.hpp"
+#include "temporary_folder.hpp"
 
 using namespace hushtrace;
 using namespace std::chrono_literals;

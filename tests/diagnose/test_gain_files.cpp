@@ -1,11 +1,11 @@
 #include <catch2/catch.hpp>
-#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <string>
 
 #include "diagnose/stepped_job.hpp"
 #include "hushtrace/signal/take_file.hpp"
+#include "temporary_folder.hpp"
 
 using namespace hushtrace;
 using namespace stepped_job;
@@ -14,21 +14,8 @@ using namespace stepped_source;
 namespace {
 
 /// A job folder of its own, gone at the end.
-class Folder {
-public:
-    Folder() {
-        std::string name = (std::filesystem::temp_directory_path() / "hushtrace-gain-XXXXXX").string();
-        REQUIRE(mkdtemp(name.data()) != nullptr);
-        path = name;
-        std::filesystem::create_directories(path / "takes");
-    }
-    ~Folder() {
-        std::error_code ignored;
-        std::filesystem::remove_all(path, ignored);
-    }
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    std::filesystem::path path;
+struct Folder : TemporaryFolder {
+    Folder() { std::filesystem::create_directories(path() / "takes"); }
 };
 
 }  // namespace
@@ -40,12 +27,12 @@ TEST_CASE("takes are read from the job's folder, and one that is no sound is nam
     JobInMemory job;
     job.add("takes/good.flac", source, volumes_from(20, 6));
     job.add("takes/noise.flac", source, volumes_from(20, 6));
-    job.opened.folder = folder.path;
+    job.opened.folder = folder.path();
     {
-        TakeWriter writer(folder.path / "takes/good.flac", 48000, 2);
+        TakeWriter writer(folder.path() / "takes/good.flac", 48000, 2);
         writer.write(job.sound["takes/good.flac"].first);
         writer.close();
-        std::ofstream(folder.path / "takes/noise.flac") << "this is no sound file";
+        std::ofstream(folder.path() / "takes/noise.flac") << "this is no sound file";
     }
     const GainAnalysis gain = analyse_gain(job.opened);
     REQUIRE(gain.ceiling);
@@ -55,7 +42,7 @@ TEST_CASE("takes are read from the job's folder, and one that is no sound is nam
     CHECK(gain.warnings[0].take == "takes/noise.flac");
     CHECK(gain.warnings[0].text.find("noise.flac") != std::string::npos);
 
-    std::filesystem::remove(folder.path / "takes/good.flac");
+    std::filesystem::remove(folder.path() / "takes/good.flac");
     try {
         analyse_gain(job.opened);
         FAIL("nothing readable was analysed");

@@ -16,7 +16,7 @@
 #include "hushtrace/job/atomic_file.hpp"
 #include "hushtrace/job/job_folder.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "job/temporary_folder.hpp"
+#include "temporary_folder.hpp"
 
 using namespace hushtrace;
 namespace fs = std::filesystem;

@@ -6,7 +6,7 @@
 
 #include "hushtrace/job/job_check.hpp"
 #include "hushtrace/job/job_text.hpp"
-#include "job/temporary_folder.hpp"
+#include "temporary_folder.hpp"
 #include "job/whole_job.hpp"
 
 using namespace hushtrace;

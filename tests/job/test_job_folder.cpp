@@ -11,7 +11,7 @@
 #include "hushtrace/job/job_folder.hpp"
 #include "hushtrace/job/job_text.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "job/temporary_folder.hpp"
+#include "temporary_folder.hpp"
 
 using namespace hushtrace;
 using Catch::Contains;

@@ -10,7 +10,7 @@
 #include "hushtrace/live/capture_session.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/take_file.hpp"
-#include "job/temporary_folder.hpp"
+#include "temporary_folder.hpp"
 #include "live/fake_link.hpp"
 
 using namespace hushtrace;

@@ -19,7 +19,7 @@
 
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
-#include "signal/temporary_folder.hpp"
+#include "temporary_folder.hpp"
 
 using namespace hushtrace;
 namespace fs = std::filesystem;
