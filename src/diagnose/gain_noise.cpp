@@ -50,7 +50,7 @@ std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, con
     for (std::size_t i = 0; i < from.size(); ++i) {
         if (spectra[i].segments() == 0) continue;
         const double volts = *job.job.volts_full_scale(take, from[i]);
-        double volts_squared = noise_floor(spectra[i].result()).unweighted * volts * volts;
+        double volts_squared = noise_floor(spectra[i].result()).all.unweighted.value * volts * volts;
         if (!(volts_squared > 0)) continue;
         bool limited = false;
         const auto& own = job.job.interface.own_noise_dbv;

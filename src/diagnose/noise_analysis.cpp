@@ -45,11 +45,11 @@ FloorReading floor_of(const TakeSurvey& survey, std::size_t c, const Job& job) {
     FloorReading reading;
     reading.take = survey.take->file;
     reading.channel = channel.channel;
-    reading.sd_db = channel.floor.sd_db;
+    reading.sd_db = as_level_dbfs(channel.floor.all.unweighted).sd;
     if (channel.silent) return reading;
-    reading.unweighted_dbfs = dbfs_from_mean_square(channel.floor.unweighted);
-    reading.a_weighted_dbfs = dbfs_from_mean_square(channel.floor.a_weighted);
-    reading.itu468_dbfs = dbfs_from_mean_square(channel.floor.itu468);
+    reading.unweighted_dbfs = as_level_dbfs(channel.floor.all.unweighted).value;
+    reading.a_weighted_dbfs = as_level_dbfs(channel.floor.all.a_weighted).value;
+    reading.itu468_dbfs = as_level_dbfs(channel.floor.all.itu468).value;
     if (!channel.volts_full_scale) return reading;
     reading.unweighted_dbv = dbv_from_dbfs(*reading.unweighted_dbfs, *channel.volts_full_scale);
     reading.a_weighted_dbv = dbv_from_dbfs(*reading.a_weighted_dbfs, *channel.volts_full_scale);

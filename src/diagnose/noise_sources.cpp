@@ -322,15 +322,15 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
     bool above = false, known = false;
     for (std::size_t c = 0; c < survey.channels.size(); ++c) {
         const ChannelSurvey& channel = survey.channels[c];
-        power.push_back(channel.hiss.unweighted);
-        if (clicks && channel.clicks && channel.clicks->mean_square > 0.2 * channel.hiss.unweighted) return;
+        power.push_back(channel.hiss.all.unweighted.value);
+        if (clicks && channel.clicks && channel.clicks->mean_square > 0.2 * channel.hiss.all.unweighted.value) return;
         if (!channel.volts_full_scale || c >= job.interface.own_noise_dbv.size() ||
             !job.interface.own_noise_dbv[c] || channel.silent)
             continue;
         known = true;
         const double own = power_from_decibels(*job.interface.own_noise_dbv[c]);
         const double here = power_from_decibels(dbv_from_dbfs(
-            dbfs_from_mean_square(std::max(channel.hiss.unweighted, 1e-30)), *channel.volts_full_scale));
+            dbfs_from_mean_square(std::max(channel.hiss.all.unweighted.value, 1e-30)), *channel.volts_full_scale));
         if (here > 1.6 * own) above = true;  // 2 dB over the set-up's own
         power.back() *= std::max(0.0, 1.0 - own / here);
     }
@@ -341,7 +341,7 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
     if (!hiss) hiss = &sources.emplace_back();
     hiss->kind = NoiseKind::hiss;
     hiss->band_hz = {20.0, survey.channels.front().hiss.upper_hz};
-    add_levels(*hiss, survey, power, survey.channels.front().hiss.sd_db);
+    add_levels(*hiss, survey, power, as_level_dbfs(survey.channels.front().hiss.all.unweighted).sd);
     hiss->confidence = std::max(hiss->confidence, known ? 0.85 : 0.4);
     if (hiss->evidence.empty())
         hiss->evidence.push_back({known ? "Smooth noise, above what the set-up makes by itself (taken off)."

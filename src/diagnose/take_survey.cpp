@@ -42,16 +42,16 @@ void finish_channel(ChannelSurvey& survey, const Gathered& gathered) {
     survey.spectrum =
         gathered.spectrum.segments() > 0 ? gathered.spectrum.result() : gathered.coarse.result();
     survey.floor_density = noise_under_lines(survey.spectrum);
-    survey.floor = noise_floor(survey.spectrum);
     // hiss is smooth: a wider stretch than for the lines keeps the broad foot of a wandering whine out of it
     const std::vector<double> smooth = noise_under_lines(survey.spectrum, 120.0, 0.3);
     PowerSpectrum hiss = survey.spectrum;
     for (std::size_t k = 0; k < hiss.density.size(); ++k)
         hiss.density[k] = std::min({hiss.density[k] * 4.0, survey.floor_density[k], smooth[k]});
-    survey.hiss = noise_floor(hiss);
+    survey.hiss = noise_floor(hiss, survey.floor_density, {});
     if (!survey.silent)
         survey.lines = find_lines(survey.spectrum, survey.floor_density, 15.0,
                                   std::min(20000.0, 0.47 * survey.spectrum.sample_rate_hz));
+    survey.floor = noise_floor(survey.spectrum, survey.floor_density, survey.lines);
     const Spectrogram picture = gathered.picture.result();
     survey.column_s = picture.column_s;
     survey.spectrogram_bin_hz = picture.bin_hz;

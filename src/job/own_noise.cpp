@@ -67,9 +67,9 @@ OwnNoise read_own_noise(BlockReader& sound, const Take& take, const Job& job) {
             refuse(take, fmt::format("the {} channel is digital silence: nothing came from the interface",
                                      to_word(take.channels[c])));
         const NoiseFloor floor = noise_floor(spectra[c].result());
-        const double level_dbfs = dbfs_from_mean_square(floor.unweighted);
+        const double level_dbfs = as_level_dbfs(floor.all.unweighted).value;
         found.level_dbfs.push_back(level_dbfs);
-        found.sd_db = std::max(found.sd_db, floor.sd_db);
+        found.sd_db = std::max(found.sd_db, as_level_dbfs(floor.all.unweighted).sd);
         const bool known = c < scale.size() && scale[c];
         found.own_noise_dbv.push_back(known ? std::optional(dbv_from_dbfs(level_dbfs, *scale[c]))
                                             : std::nullopt);

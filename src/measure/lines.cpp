@@ -33,7 +33,9 @@ std::vector<double> noise_under_lines(const PowerSpectrum& spectrum, double leas
     std::vector<double> near_by;
     for (std::size_t k = 1; k + 1 < bins;) {
         const double reach_hz = std::max(least_hz, share * spectrum.frequency_hz(k));
-        const auto reach = static_cast<std::size_t>(std::max(8.0, reach_hz / spectrum.bin_hz()));
+        auto reach = static_cast<std::size_t>(std::max(8.0, reach_hz / spectrum.bin_hz()));
+        // as far up as down, so that the median of a slope is the slope's height here
+        reach = std::min(reach, std::max<std::size_t>(8, std::min(k - 1, bins - 2 - k)));
         const std::size_t first = k > reach ? k - reach : 1, last = std::min(bins - 2, k + reach);
         if (first > last) break;
         near_by.assign(spectrum.density.begin() + static_cast<std::ptrdiff_t>(first),
@@ -113,6 +115,8 @@ std::vector<SpectralLine> find_lines(const PowerSpectrum& spectrum, const std::v
         line.prominence_db = decibels_from_power(ratio);
         line.sharpness_db = decibels_from_power(
             at(k) / std::max({at(std::max<std::ptrdiff_t>(k - 3, 1)), at(std::min(k + 3, last)), 1e-300}));
+        line.low_hz = static_cast<double>(std::max<std::ptrdiff_t>(low, 0)) * bin_hz;
+        line.high_hz = static_cast<double>(high) * bin_hz;
         line.width_hz = static_cast<double>(high - low + 1) * bin_hz;
         if (line.mean_square > 0.0) lines.push_back(line);
         k = std::max(k, high - 1);

@@ -1,64 +1,91 @@
 #include "hushtrace/measure/noise_floor.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "hushtrace/signal/decibel.hpp"
 
-// [IEC] IEC 61672-1:2013 annex E. [ITU] ITU-R BS.468-4 (1986) figure 1a.
 namespace hushtrace {
 namespace {
 
-double a_bare(double f) {  // [IEC] squared magnitude
-    constexpr double f1 = 20.598997, f2 = 107.65265, f3 = 737.86223, f4 = 12194.217;
-    const double s = f * f;
-    const double top = f4 * f4 * s * s;
-    const double bottom = (s + f1 * f1) * std::sqrt(s + f2 * f2) * std::sqrt(s + f3 * f3) * (s + f4 * f4);
-    return (top / bottom) * (top / bottom);
+constexpr double kFrom_hz = 20.0, kTo_hz = 20000.0;
+constexpr std::size_t kWeightings = 4;
+
+std::array<double, kWeightings> weights_at(double frequency_hz) {
+    return {1.0, a_weighting_power(frequency_hz), c_weighting_power(frequency_hz),
+            itu468_weighting_power(frequency_hz)};
 }
 
-double itu_bare(double f) {  // [ITU] squared magnitude
-    const double s = f * f;
-    const double h1 =
-        ((-4.737338981378384e-24 * s + 2.043828333606125e-15) * s - 1.363894795463638e-7) * s + 1.0;
-    const double h2 = ((1.306612257412824e-19 * s - 2.118150887518656e-11) * s + 5.559488023498642e-4) * f;
-    const double r = 1.246332637532143e-4 * f / std::hypot(h1, h2);
-    return r * r;
+/// Sums of one variant of the floor, a place for each weighting.
+struct Sums {
+    std::array<double, kWeightings> power{}, variance{};
+
+    WeightedFigures figures() const {
+        const auto reading = [this](std::size_t i) {
+            return Reading{power[i], std::sqrt(variance[i]), LimitedBy::nothing};
+        };
+        return {reading(0), reading(1), reading(2), reading(3)};
+    }
+};
+
+/// For each bin: does it belong to a line?
+std::vector<bool> bins_of_lines(const PowerSpectrum& spectrum, const std::vector<SpectralLine>& lines) {
+    std::vector<bool> in_line(spectrum.density.size(), false);
+    for (const SpectralLine& line : lines)
+        for (std::size_t k = spectrum.bin_of(line.low_hz); k <= spectrum.bin_of(line.high_hz); ++k)
+            in_line[k] = true;
+    return in_line;
 }
 
 }  // namespace
 
-double a_weighting_power(double frequency_hz) {
-    static const double at_1khz = a_bare(1000.0);
-    return a_bare(frequency_hz) / at_1khz;
-}
-double itu468_weighting_power(double frequency_hz) {
-    static const double at_1khz = itu_bare(1000.0);
-    return itu_bare(frequency_hz) / at_1khz;
+NoiseFloor noise_floor(const PowerSpectrum& spectrum) {
+    const std::vector<double> under = noise_under_lines(spectrum);
+    return noise_floor(spectrum, under, find_lines(spectrum, under, kFrom_hz / 2, kTo_hz));
 }
 
-NoiseFloor noise_floor(const PowerSpectrum& spectrum) {
+NoiseFloor noise_floor(const PowerSpectrum& spectrum, const std::vector<double>& floor_density,
+                       const std::vector<SpectralLine>& lines) {
     NoiseFloor floor;
+    floor.from_hz = kFrom_hz;
+    floor.upper_hz = std::min(kTo_hz, 0.5 * spectrum.sample_rate_hz);
     const double step = spectrum.bin_hz();
-    floor.upper_hz = std::min(20000.0, 0.5 * spectrum.sample_rate_hz);
-    double squares = 0;  // of the shares, for the spread: bins are independent but for the window's width
+    const double time_s = std::max(spectrum.effective_duration_s, 0.5 / step);
+    // the mean of the square of an estimate that scatters by 1/sqrt(K) is 1 + 1/K times the square of what it estimates
+    const double averages = std::max(1.0, spectrum.effective_averages), unscattered = averages / (averages + 1.0);
+    const std::vector<bool> in_line = bins_of_lines(spectrum, lines);
+    Sums all, broadband;
     for (std::size_t k = 0; k < spectrum.density.size(); ++k) {
         const double f = spectrum.frequency_hz(k);
-        const double low = std::max(f - 0.5 * step, 20.0), high = std::min(f + 0.5 * step, floor.upper_hz);
+        const double low = std::max(f - 0.5 * step, floor.from_hz), high = std::min(f + 0.5 * step, floor.upper_hz);
         if (high <= low) continue;
-        const double share = spectrum.density[k] * (high - low);
-        floor.unweighted += share;
-        floor.a_weighted += share * a_weighting_power(f);
-        floor.itu468 += share * itu468_weighting_power(f);
-        squares += share * share;
+        const double density = spectrum.density[k];
+        const double noise = in_line[k] ? std::min(density, floor_density[k]) : density;
+        const double squared = noise * noise * unscattered;
+        const auto weights = weights_at(f);
+        for (std::size_t i = 0; i < kWeightings; ++i) {
+            const double w = weights[i], own = w * w * squared * (high - low) / time_s;
+            all.power[i] += w * density * (high - low);
+            broadband.power[i] += w * noise * (high - low);
+            broadband.variance[i] += own;
+            // the tone's share of the bin beats with the noise in it
+            all.variance[i] += own + 2.0 * w * w * (density - noise) * noise * (high - low) / time_s;
+        }
     }
-    if (floor.unweighted > 0.0) {
-        const double width_bins = spectrum.noise_bandwidth_hz / step;
-        const double relative =
-            std::sqrt(squares * width_bins / std::max(1.0, spectrum.effective_averages)) / floor.unweighted;
-        floor.sd_db = decibels_from_power(1.0 + relative);
-    }
+    floor.all = all.figures();
+    floor.broadband = broadband.figures();
     return floor;
+}
+
+Reading as_level_dbfs(const Reading& mean_square) {
+    const double relative = mean_square.value > 0.0 ? mean_square.sd / mean_square.value : 0.0;
+    return {dbfs_from_mean_square(mean_square.value), decibels_from_power(1.0 + relative), mean_square.limited_by};
+}
+
+Reading less_interface(const Reading& take, const Reading& own) {
+    if (!(take.value >= 2.0 * own.value)) return {take.value, take.sd, LimitedBy::interface};
+    return {take.value - own.value, std::hypot(take.sd, own.sd), take.limited_by};
 }
 
 }  // namespace hushtrace

@@ -35,6 +35,28 @@ double effective_averages_of(std::span<const double> window, std::size_t hop, st
     return k / spread;
 }
 
+/// Samples that the segments are worth for a band's mean square: sum(u)² / sum(u²). That mean square is the mean of y²
+/// under the weight u, the sum of all segments' squared windows, with y the band's signal (Parseval); for Gaussian y of
+/// density S its variance is integral(S²) * sum(u²) / sum(u)².
+///   source  Bendat and Piersol, Random Data, section 8.2: of a mean square over T, integral(S²) / T, one-sided
+double effective_samples_of(std::span<const double> window, std::size_t hop, std::size_t segments) {
+    std::vector<double> squared(window.size());
+    double sum = 0, fourth = 0;
+    for (std::size_t n = 0; n < window.size(); ++n) {
+        squared[n] = window[n] * window[n];
+        sum += squared[n];
+        fourth += squared[n] * squared[n];
+    }
+    const double k = static_cast<double>(segments);
+    double squares = k * fourth;
+    for (std::size_t j = 1; j * hop < window.size() && j < segments; ++j) {
+        double shared = 0;
+        for (std::size_t n = j * hop; n < window.size(); ++n) shared += squared[n] * squared[n - j * hop];
+        squares += 2.0 * (k - static_cast<double>(j)) * shared;
+    }
+    return k * sum * k * sum / squares;
+}
+
 /// What auto and cross spectra share: the window, its scale, one transform.
 struct SpectrumMaker {
     SpectrumMaker(double sample_rate_hz, std::size_t length, WindowKind kind, double overlap)
@@ -71,6 +93,7 @@ struct SpectrumMaker {
         out.noise_bandwidth_hz = noise_bandwidth_bins(window) * rate / static_cast<double>(window.size());
         out.segments = segments;
         out.effective_averages = effective_averages_of(window, hop, segments);
+        out.effective_duration_s = effective_samples_of(window, hop, segments) / rate;
         out.window = window_kind;
         out.density.resize(sums.size());
         for (std::size_t k = 0; k < sums.size(); ++k)

@@ -1,5 +1,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <limits>
+#include <map>
 
 #include "hushtrace/measure/noise_floor.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -7,48 +9,80 @@
 
 using namespace hushtrace;
 
-TEST_CASE("the A curve is that of IEC 61672-1", "[noise_floor]") {
-    for (const auto& row : reference::table("weighting_iec61672.csv")) {
-        const double f = row.number("exact_frequency_hz");
-        CHECK(decibels_from_power(a_weighting_power(f)) ==
-              Approx(row.number("a_formula_at_exact_db")).margin(0.001));
-        CHECK(decibels_from_power(a_weighting_power(f)) == Approx(row.number("a_table_db")).margin(0.05));
-    }
+namespace {
+
+PowerSpectrum spectrum_of(double (*density)(double), double rate_hz = 48000) {
+    PowerSpectrum s;
+    s.sample_rate_hz = rate_hz;
+    s.length = static_cast<std::size_t>(rate_hz);
+    s.effective_averages = 50;
+    s.effective_duration_s = 25;
+    s.noise_bandwidth_hz = 1.5;
+    for (std::size_t k = 0; k <= s.length / 2; ++k) s.density.push_back(density(static_cast<double>(k)));
+    return s;
 }
 
-TEST_CASE("the 468 curve is that of ITU-R BS.468-4", "[noise_floor]") {
-    for (const auto& row : reference::table("weighting_bs468.csv")) {
-        const double f = row.number("frequency_hz");
-        CHECK(decibels_from_power(itu468_weighting_power(f)) ==
-              Approx(row.number("response_formula_db")).margin(0.001));
-        CHECK(decibels_from_power(itu468_weighting_power(f)) ==
-              Approx(row.number("response_table_db")).margin(0.06));
-    }
-}
+}  // namespace
 
-TEST_CASE("white noise gains what the weightings' noise gains say", "[noise_floor]") {
-    // a flat density over 20 Hz to 20 kHz: tests/reference/weighting_noise_gain.csv, tolerance 0.02 dB
-    PowerSpectrum flat;
-    flat.sample_rate_hz = 48000;
-    flat.length = 48000;
-    flat.effective_averages = 50;
-    flat.noise_bandwidth_hz = 1.5;
-    flat.density.assign(24001, 1e-12);
-    const auto floor = noise_floor(flat);
-    CHECK(floor.unweighted == Approx(1e-12 * 19980).epsilon(1e-6));
+TEST_CASE("white and pink noise gain what the weightings' noise gains say", "[noise_floor]") {
+    // tests/reference/weighting_noise_gain.csv (computed by quadrature there), tolerance 0.02 dB
+    const auto white = noise_floor(spectrum_of([](double) { return 1e-12; }));
+    const auto pink = noise_floor(spectrum_of([](double f) { return f > 0 ? 1e-9 / f : 0.0; }));
+    CHECK(white.all.unweighted.value == Approx(1e-12 * 19980).epsilon(1e-6));
+    CHECK(pink.all.unweighted.value == Approx(1e-9 * std::log(1000.0)).epsilon(1e-4));
     std::size_t checked = 0;
     for (const auto& row : reference::table("weighting_noise_gain.csv")) {
-        if (row.text("noise_colour") != "white") continue;
-        if (row.text("weighting") == "A") {
-            CHECK(decibels_from_power(floor.a_weighted / floor.unweighted) ==
-                  Approx(row.number("weighted_minus_unweighted_rms_db")).margin(0.02));
-            ++checked;
-        }
-        if (row.text("weighting") == "BS468_0dB_at_1kHz") {
-            CHECK(decibels_from_power(floor.itu468 / floor.unweighted) ==
-                  Approx(row.number("weighted_minus_unweighted_rms_db")).margin(0.02));
-            ++checked;
-        }
+        const WeightedFigures& figures = row.text("noise_colour") == "white" ? white.all : pink.all;
+        const std::map<std::string, Reading> by_name = {{"A", figures.a_weighted},
+                                                        {"C", figures.c_weighted},
+                                                        {"BS468_0dB_at_1kHz", figures.itu468}};
+        const auto found = by_name.find(row.text("weighting"));
+        if (found == by_name.end()) continue;  // the AES17 rows are the 468 ones, 5.63 dB lower
+        CHECK(decibels_from_power(found->second.value / figures.unweighted.value) ==
+              Approx(row.number("weighted_minus_unweighted_rms_db")).margin(0.02));
+        ++checked;
     }
-    CHECK(checked == 2);
+    CHECK(checked == 6);
+}
+
+TEST_CASE("the broadband floor leaves a line out, the other floor keeps it", "[noise_floor]") {
+    // the window's three bins of a steady 100 Hz tone of mean square 1e-8 in a flat floor
+    PowerSpectrum s = spectrum_of([](double) { return 1e-14; });
+    s.density[100] += 1e-8 * 2 / 3;
+    s.density[99] += 1e-8 / 6;
+    s.density[101] += 1e-8 / 6;
+    const NoiseFloor floor = noise_floor(s);
+    CHECK(floor.all.unweighted.value == Approx(1e-8 + 1e-14 * 19980).epsilon(1e-6));
+    CHECK(floor.broadband.unweighted.value == Approx(1e-14 * 19980).epsilon(1e-3));
+    CHECK(floor.all.a_weighted.value - floor.broadband.a_weighted.value ==
+          Approx(1e-8 * a_weighting_power(100)).epsilon(0.01));
+    // the tone itself adds only its beating with the noise: 2 p S / T
+    CHECK(floor.all.unweighted.sd ==
+          Approx(std::sqrt((1e-28 * 19980 * 50 / 51 + 2 * 1e-8 * 1e-14) / 25)).epsilon(0.01));
+}
+
+TEST_CASE("the band ends where the rate does, and says so", "[noise_floor]") {
+    CHECK(noise_floor(spectrum_of([](double) { return 1e-12; }, 8000)).upper_hz == 4000);
+    CHECK(noise_floor(spectrum_of([](double) { return 1e-12; }, 44100)).upper_hz == 20000);
+    CHECK(noise_floor(spectrum_of([](double) { return 1e-12; }, 8000)).all.unweighted.value ==
+          Approx(1e-12 * 3980).epsilon(1e-6));
+}
+
+TEST_CASE("silence has a floor of minus infinity, known exactly", "[noise_floor]") {
+    const NoiseFloor floor = noise_floor(spectrum_of([](double) { return 0.0; }));
+    CHECK(as_level_dbfs(floor.all.unweighted).value == -std::numeric_limits<double>::infinity());
+    CHECK(as_level_dbfs(floor.all.unweighted).sd == 0);
+    CHECK(floor.broadband.itu468.value == 0);
+}
+
+TEST_CASE("the interface's floor comes off in power, or is said to be the limit", "[noise_floor]") {
+    const Reading clear = less_interface({10.0, 0.3, LimitedBy::nothing}, {1.0, 0.4, LimitedBy::nothing});
+    CHECK(clear.value == Approx(9.0));
+    CHECK(clear.sd == Approx(0.5));
+    CHECK(clear.limited_by == LimitedBy::nothing);
+    const Reading near = less_interface({1.9, 0.1, LimitedBy::nothing}, {1.0, 0.1, LimitedBy::nothing});
+    CHECK(near.value == Approx(1.9));
+    CHECK(near.limited_by == LimitedBy::interface);
+    CHECK(less_interface({0.5, 0.1, LimitedBy::nothing}, {1.0, 0.1, LimitedBy::nothing}).limited_by ==
+          LimitedBy::interface);
 }

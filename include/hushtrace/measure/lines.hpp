@@ -15,6 +15,7 @@ struct SpectralLine {
     double prominence_db = 0;  ///< peak bin against the noise in that bin
     double sharpness_db =
         0;  ///< peak bin against the higher of those three bins off; 31 and more for a steady tone
+    double low_hz = 0, high_hz = 0;  ///< first and last bin of what stands out
     double width_hz = 0;  ///< of the stretch that stands out; a steady tone's is the window's
 };
 

@@ -17,6 +17,9 @@ struct PowerSpectrum {
     double noise_bandwidth_hz = 0;         ///< equivalent noise bandwidth of one bin
     std::size_t segments = 0;
     double effective_averages = 0;         ///< segments, less what their overlap shares (Welch 1967)
+    /// The mean square M of a band wider than a few bins, in Gaussian noise of density S, has variance
+    /// (integral of S² over the band) / this time: the take's length, less what the window's slopes leave out.
+    double effective_duration_s = 0;
     WindowKind window = WindowKind::hann;
     /// [length/2 + 1] power density in full scale squared per hertz (mean square; times volts² gives V²/Hz).
     std::vector<double> density;
