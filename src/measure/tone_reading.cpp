@@ -13,8 +13,8 @@
 
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "kept.hpp"
 #include "phasor.hpp"
+#include "tone_place.hpp"
 
 // [IEEE1057] four-parameter sine fit, here as Gauss-Newton steps with the time counted from the span's
 // middle, where phase and frequency don't disturb each other. [RB74] Rife and Boorstyn 1974.
@@ -24,41 +24,6 @@ namespace {
 constexpr double kTwoPi = 2.0 * std::numbers::pi;
 constexpr std::size_t kHarmonics = 10;
 constexpr double kLeastCycles = 3.0;
-
-/// Power of the Hann-windowed span, padded with zeros to `padding` times its length or a little more.
-struct Transformed {
-    std::vector<double> power;
-    double bin_hz = 0;
-};
-Transformed transform(std::span<const double> samples, double mean, double rate, std::size_t padding) {
-    const std::size_t length = fast_length(padding * samples.size());
-    const std::vector<double>& window = kept_window(WindowKind::hann, samples.size());
-    std::vector<double> padded(length, 0.0);
-    for (std::size_t n = 0; n < samples.size(); ++n) padded[n] = window[n] * (samples[n] - mean);
-    RealTransform& fft = kept_transform(length);
-    std::vector<std::complex<double>> bins(fft.bins());
-    fft.forward(padded, bins);
-    Transformed out{std::vector<double>(bins.size()), rate / static_cast<double>(length)};
-    std::transform(bins.begin(), bins.end(), out.power.begin(), [](auto x) { return std::norm(x); });
-    return out;
-}
-
-/// The strongest local maximum in a range of bins, between bins by a parabola through the logarithms.
-std::optional<double> strongest_peak_hz(const Transformed& t, double from_hz, double to_hz) {
-    const auto first = std::max<std::size_t>(1, static_cast<std::size_t>(std::ceil(from_hz / t.bin_hz)));
-    const auto last = std::min(t.power.size() - 2, static_cast<std::size_t>(std::floor(to_hz / t.bin_hz)));
-    std::size_t best = 0;
-    for (std::size_t k = first; k <= last; ++k)
-        if (t.power[k] >= t.power[k - 1] && t.power[k] >= t.power[k + 1] && t.power[k] > 0 &&
-            (best == 0 || t.power[k] > t.power[best]))
-            best = k;
-    if (best == 0) return std::nullopt;
-    const double l = std::log(t.power[best - 1] + 1e-300), c = std::log(t.power[best]),
-                 r = std::log(t.power[best + 1] + 1e-300);
-    const double curve = l - 2 * c + r;
-    const double offset = curve < 0 ? std::clamp(0.5 * (l - r) / curve, -0.5, 0.5) : 0.0;
-    return (static_cast<double>(best) + offset) * t.bin_hz;
-}
 
 using Vector4 = std::array<double, 4>;
 using Matrix4 = std::array<Vector4, 4>;
@@ -215,7 +180,7 @@ private:
 };
 
 /// Noise next to a tone, as the variance a sample of white noise of that density [full scale squared].
-double variance_beside(const Transformed& t, std::size_t samples, double frequency_hz,
+double variance_beside(const HannPower& t, std::size_t samples, double frequency_hz,
                        double white_variance) {
     constexpr std::size_t kReach = 32, kGap = 2, kFewest = 8;
     const double energy = 0.375 * static_cast<double>(samples);  // a Hann window's: 3/8 a sample
@@ -234,7 +199,7 @@ double variance_beside(const Transformed& t, std::size_t samples, double frequen
 
 /// A line of the rest, loud and near enough to bend the tone's fit by more than 0.002 dB, and no mere noise
 /// peak.
-std::optional<double> disturbing_line_hz(const Transformed& t, double rate, const SineFit& fit) {
+std::optional<double> disturbing_line_hz(const HannPower& t, double rate, const SineFit& fit) {
     constexpr double kLeastBend = 2e-4, kAboveNoise = 30.0;
     const double tone_hz = fit.omega() / kTwoPi * rate, n = static_cast<double>(fit.rest().size());
     double mean_power = 0;
@@ -255,6 +220,31 @@ std::optional<double> disturbing_line_hz(const Transformed& t, double rate, cons
         }
     }
     return worst_hz;
+}
+
+/// How far all that lies apart from the tone and was not fitted bends the unweighted fit: a standard uncertainty relative
+/// to the amplitude. A line of amplitude a, d bins away, bends it by up to a / (pi d), half of that as an rms over its
+/// phase and place. What is random adds in power; the harmonics above the fitted ones hang together, so they add as
+/// amplitudes. The noise that the density beside the tone accounts for is left out.
+double bend_from_apart(const HannPower& t, double rate, const SineFit& fit, double variance) {
+    const double n = static_cast<double>(fit.rest().size()), bins = n * t.bin_hz / rate;
+    const double tone_bins = fit.omega() / kTwoPi * n, noise = 0.375 * n * variance;
+    double squares = 0;
+    for (std::size_t k = 1; k < t.power.size(); ++k) {
+        const double apart = static_cast<double>(k) * bins - tone_bins;
+        if (std::abs(apart) < 3.0 || t.power[k] <= noise) continue;
+        // A Hann-windowed line's bins hold 1.5 (a N / 4)^2 together.
+        squares += (t.power[k] - noise) * bins * 16.0 / 1.5 / (n * n) / (4.0 * std::numbers::pi * std::numbers::pi) /
+                   (apart * apart);
+    }
+    double harmonics = 0;
+    constexpr double kAboveNoise = 30.0;
+    for (double place = tone_bins * (kHarmonics + 1); place < 0.5 * n; place += tone_bins) {
+        const auto bin = std::min(static_cast<std::size_t>(std::lround(place / bins)), t.power.size() - 1);
+        if (t.power[bin] > kAboveNoise * noise)
+            harmonics += 4.0 * std::sqrt(t.power[bin]) / n / (std::numbers::pi * (place - tone_bins));
+    }
+    return std::hypot(std::sqrt(squares), 0.5 * harmonics) / fit.amplitude();
 }
 
 double checked_mean(std::span<const double> samples) {
@@ -279,9 +269,7 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
         throw Error(ErrorKind::invalid_request,
                     fmt::format("tone: {:g} to {:g} Hz is no range to search in", from_hz, to_hz));
 
-    const std::size_t padding = samples.size() < 4096 ? 2 : 1;
-    const auto coarse_hz =
-        strongest_peak_hz(transform(samples, mean, sample_rate_hz, padding), from_hz, to_hz);
+    const auto coarse_hz = place_of_tone_hz(samples, mean, sample_rate_hz, from_hz, to_hz);
     if (!coarse_hz)
         throw Error(ErrorKind::invalid_input,
                     fmt::format("tone: nothing between {:g} and {:g} Hz", from_hz, to_hz));
@@ -293,7 +281,7 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
     fit.run();
     // Other tones that lean on the fit (hum beside a quiet tone) are fitted to what it left and taken off.
     std::vector<double> cleared;
-    Transformed beside = transform(fit.rest(), 0.0, sample_rate_hz, 1);
+    HannPower beside = hann_power(fit.rest(), 0.0, sample_rate_hz, 1);
     for (int round = 0; round < 6; ++round) {
         const auto other_hz = disturbing_line_hz(beside, sample_rate_hz, fit);
         if (!other_hz || *other_hz * n / sample_rate_hz < kLeastCycles) break;
@@ -304,7 +292,7 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
         SineFit again(cleared, fit.omega(), mean);
         again.run();
         fit = std::move(again);
-        beside = transform(fit.rest(), 0.0, sample_rate_hz, 1);
+        beside = hann_power(fit.rest(), 0.0, sample_rate_hz, 1);
     }
 
     double squares = 0;
@@ -325,8 +313,11 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
     tone.snr_db = decibels_from_power(0.5 * tone.amplitude * tone.amplitude / all_else);
 
     const double variance = variance_beside(beside, samples.size(), tone.frequency_hz, white);
-    tone.frequency_sd_hz = std::sqrt(fit.omega_variance() * variance) / kTwoPi * sample_rate_hz;
-    tone.amplitude_sd = std::sqrt(fit.amplitude_variance() * variance);
+    const double bend = bend_from_apart(beside, sample_rate_hz, fit, variance);
+    // A line apart turns the phase at both ends of the span the other way: 6 / N of its bend as frequency.
+    tone.frequency_sd_hz =
+        std::hypot(std::sqrt(fit.omega_variance() * variance), 6.0 * bend / n) / kTwoPi * sample_rate_hz;
+    tone.amplitude_sd = std::hypot(std::sqrt(fit.amplitude_variance() * variance), bend * tone.amplitude);
     tone.level_sd_db = 20.0 / std::numbers::ln10 * tone.amplitude_sd / tone.amplitude;
 
     // [RB74] union bound over the bins that were searched.
@@ -334,9 +325,11 @@ ToneReading read_tone(std::span<const double> samples, double sample_rate_hz, co
     const double bins = std::max(1.0, (std::min(to_hz, 0.5 * sample_rate_hz) - from_hz) * n / sample_rate_hz);
     tone.false_tone_probability = std::min(1.0, 0.5 * bins * std::exp(-0.5 * g));
     if (tone.false_tone_probability > 1e-3) {
-        const double range_hz = to_hz - from_hz;
+        // With that probability the tone is anywhere in the range: its mean square distance from this reading.
+        const double range_hz = to_hz - from_hz, off_middle_hz = tone.frequency_hz - 0.5 * (from_hz + to_hz);
+        const double elsewhere_hz = std::hypot(range_hz / std::sqrt(12.0), off_middle_hz);
         tone.frequency_sd_hz =
-            std::hypot(tone.frequency_sd_hz, std::sqrt(tone.false_tone_probability / 12.0) * range_hz);
+            std::hypot(tone.frequency_sd_hz, std::sqrt(tone.false_tone_probability) * elsewhere_hz);
     }
     return tone;
 }
