@@ -9,24 +9,13 @@
 #include "harmonic_powers.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "phasor.hpp"
+#include "tone_off.hpp"
 
 namespace hushtrace {
 namespace {
 
 constexpr double kCyclesForTransform = 10.0;
 constexpr std::size_t kMostFitted = 60;
-constexpr double kBandShare = 0.95;  // of half the rate: above it lies the converter's own filter
-
-std::vector<double> without_fundamental(std::span<const double> samples, double rate,
-                                        const ToneReading& tone) {
-    std::vector<double> rest(samples.size());
-    const double omega = 2.0 * std::numbers::pi * tone.frequency_hz / rate;
-    for_each_phasor(rest.size(), omega, tone.phase_rad, [&](std::size_t n, double c, double) {
-        rest[n] = samples[n] - tone.mean - tone.amplitude * c;
-    });
-    return rest;
-}
 
 /// Harmonics 2, 3, .. that lie at or below a frequency.
 std::size_t harmonics_up_to(double highest_hz, double tone_hz) {
@@ -70,7 +59,7 @@ Distortion measure_distortion(std::span<const double> samples, double sample_rat
                                                             request.lowest_hz, request.highest_hz));
     Distortion out;
     out.tone = read_tone(samples, sample_rate_hz, request.search);
-    const std::vector<double> rest = without_fundamental(samples, sample_rate_hz, out.tone);
+    const std::vector<double> rest = tone_taken_off(samples, sample_rate_hz, out.tone);
     const double band_end_hz = std::min(request.highest_hz, kBandShare * 0.5 * sample_rate_hz);
     const std::size_t wanted = harmonics_up_to(request.highest_hz, out.tone.frequency_hz);
 
@@ -90,6 +79,12 @@ Distortion measure_distortion(std::span<const double> samples, double sample_rat
     judge_harmonics(out, powers);
     const double everything = powers.rest_in_band + 0.5 * out.tone.amplitude * out.tone.amplitude;
     out.thd_noise_ratio = std::sqrt(powers.rest_in_band / everything);
+    if (powers.rest_in_band > 0) {
+        // Against everything, so that what the rest gains the ratio gains a little less of.
+        const double relative = 0.5 * powers.rest_sd / powers.rest_in_band * (1.0 - powers.rest_in_band / everything);
+        out.thd_noise_sd_ratio = out.thd_noise_ratio * relative;
+        out.sinad_sd_db = 20.0 / std::numbers::ln10 * relative;
+    }
     out.sinad_db = -decibels_from_amplitude(out.thd_noise_ratio);
     return out;
 }

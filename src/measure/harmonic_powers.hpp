@@ -13,6 +13,7 @@ struct HarmonicPowers {
     std::vector<double> noise_sd;    ///< [count] standard uncertainty of that noise
     double rest_in_band =
         0;  ///< everything from lowest to highest_hz, the fundamental's place filled with noise
+    double rest_sd = 0;  ///< its standard uncertainty
 };
 
 struct HarmonicTask {

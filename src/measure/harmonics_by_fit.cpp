@@ -113,7 +113,10 @@ HarmonicPowers harmonics_by_fit(const HarmonicTask& task) {
     }
     const double band_hz =
         std::max(0.0, std::min(task.highest_hz, 0.5 * task.sample_rate_hz) - task.lowest_hz);
-    out.rest_in_band = harmonics + variance * band_hz / (0.5 * task.sample_rate_hz);
+    const double noise_in_band = variance * band_hz / (0.5 * task.sample_rate_hz);
+    out.rest_in_band = harmonics + noise_in_band;
+    // A harmonic of power P under noise of variance v a sample is read with the variance 4 P v / N.
+    out.rest_sd = std::sqrt(noise_in_band * noise_in_band * 2.0 / freedom + 4.0 * harmonics * variance / count);
     return out;
 }
 

@@ -21,9 +21,9 @@ double peak_hz(const HannPower& t, std::size_t bin) {
     return (static_cast<double>(bin) + offset) * t.bin_hz;
 }
 
-/// The local maxima in a range of bins that come within 6 dB of the strongest: it first, eight at most.
+/// The local maxima in a range of bins that come within 6 dB of the strongest: it first, sixteen at most.
 std::vector<std::size_t> strongest_peaks(const HannPower& t, double from_hz, double to_hz) {
-    constexpr std::size_t kMost = 8;
+    constexpr std::size_t kMost = 16;
     constexpr double kWithin = 0.25;
     const auto first = std::max<std::size_t>(1, static_cast<std::size_t>(std::ceil(from_hz / t.bin_hz)));
     const auto last = std::min(t.power.size() - 2, static_cast<std::size_t>(std::floor(to_hz / t.bin_hz)));
@@ -77,7 +77,7 @@ std::optional<double> strongest_peak_hz(const HannPower& t, double from_hz, doub
 // decides between them, where there are several.
 std::optional<double> place_of_tone_hz(std::span<const double> samples, double mean, double rate, double from_hz,
                                        double to_hz) {
-    const std::size_t padding = samples.size() < 4096 ? 2 : 1;
+    const std::size_t padding = samples.size() < 131072 ? 2 : 1;
     const HannPower t = hann_power(samples, mean, rate, padding);
     const std::vector<std::size_t> contenders = strongest_peaks(t, from_hz, to_hz);
     if (contenders.empty()) return std::nullopt;

@@ -255,7 +255,12 @@ double checked_mean(std::span<const double> samples) {
         sum += x;
     }
     if (samples.size() < 16) throw Error(ErrorKind::too_short, "tone: 16 samples are needed at least");
-    return sum / static_cast<double>(samples.size());
+    const double mean = sum / static_cast<double>(samples.size());
+    // The mean's own rounding must not pass for a sound beside a constant.
+    if (std::all_of(samples.begin(), samples.end(),
+                    [&](double x) { return std::abs(x - mean) <= 1e-12 * std::abs(mean); }))
+        throw Error(ErrorKind::invalid_input, "tone: nothing but digital silence or dc");
+    return mean;
 }
 
 }  // namespace

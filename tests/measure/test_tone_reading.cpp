@@ -118,6 +118,7 @@ TEST_CASE("what can't be read is refused by kind", "[tone]") {
     CHECK(kind_of(std::vector<double>(15, 0.1)) == ErrorKind::too_short);
     CHECK(kind_of(std::vector<double>(4800, 0.0)) == ErrorKind::invalid_input);
     CHECK(kind_of(std::vector<double>(4800, 0.25)) == ErrorKind::invalid_input);
+    CHECK(kind_of(std::vector<double>(48000, 0.3)) == ErrorKind::invalid_input);  // whose mean is not exact
     std::vector<double> broken(4800, 0.0);
     broken[77] = std::numeric_limits<double>::infinity();
     CHECK(kind_of(broken) == ErrorKind::not_finite);

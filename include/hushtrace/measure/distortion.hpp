@@ -34,7 +34,8 @@ struct Distortion {
                                     ///< below about thd_ratio + 2 thd_sd_ratio, more can't be said
     double thd_noise_ratio =
         0;  ///< THD+N: all but the fundamental against everything, lowest_hz..highest_hz (AES17)
-    double sinad_db = 0;  ///< the same, as a positive figure
+    double thd_noise_sd_ratio = 0;  ///< standard uncertainty
+    double sinad_db = 0, sinad_sd_db = 0;  ///< THD+N again, as a positive figure
 
     double thd_percent() const { return 100.0 * thd_ratio; }
     double thd_sd_percent() const { return 100.0 * thd_sd_ratio; }
