@@ -14,7 +14,6 @@ namespace {
 
 constexpr double lead_s = 1.0;  // some players swallow the first half second, or fade it in
 constexpr double gap_s = 0.4;
-constexpr double tone_ramp_s = 0.01;  // the tone's own soft start and end
 constexpr double low_edge_s = 0.05,
                  high_edge_s = 0.005;  // the marker's soft ends: two cycles at 40 Hz, 40 at 8 kHz
 constexpr double longest_s = 900.0;    // the whole file is held in memory
@@ -76,7 +75,7 @@ std::vector<double> render_programme(const Waveform& waveform, double tone_durat
     const auto count = frames_of(times.tone_end_s, sample_rate_hz) - start;
     const std::span<double> place = std::span(samples).subspan(start, count);
     tone.render(place);
-    const double ramp = std::min(tone_ramp_s * sample_rate_hz, 0.25 * static_cast<double>(count));
+    const double ramp = std::min(programme_ramp_s * sample_rate_hz, 0.25 * static_cast<double>(count));
     for (std::size_t i = 0; static_cast<double>(i) < ramp; ++i) {
         const double gain = raised_cosine((static_cast<double>(i) + 0.5) / ramp);
         place[i] *= gain;

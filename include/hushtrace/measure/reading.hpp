@@ -7,10 +7,12 @@ namespace hushtrace {
 enum class LimitedBy {
     nothing,    ///< of what the set-up could change
     interface,  ///< the measuring interface's own noise or distortion hides what is below
-    length      ///< a longer take would narrow it
+    length,     ///< a longer take would narrow it
+    noise       ///< noise in the path covers what is below
 };
 constexpr std::string_view to_word(LimitedBy limit) {
-    return limit == LimitedBy::interface ? "interface" : limit == LimitedBy::length ? "length" : "nothing";
+    return limit == LimitedBy::interface ? "interface" : limit == LimitedBy::length ? "length" :
+           limit == LimitedBy::noise ? "noise" : "nothing";
 }
 
 /// One figure of a measurement, in the unit that the name of the variable carries.

@@ -19,6 +19,9 @@ struct Marker {
 /// The marker's samples at any rate; index 0 is its first sample.
 std::vector<double> marker_samples(Marker::End end, double sample_rate_hz);
 
+/// The tone's own soft start and end: raised cosines of this length [s].
+inline constexpr double programme_ramp_s = 0.01;
+
 /// Where things are in a tone file [s from its start].
 struct ProgrammeTimes {
     double opening_marker_s = 0;   ///< start of the opening marker
