@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "gain_parts.hpp"
+#include "hushtrace/measure/clipping.hpp"
 
 namespace hushtrace {
 namespace {
@@ -70,26 +71,17 @@ double pad_for(const StepCurve& curve, const std::vector<Rung>& rungs, std::size
 }
 
 void look_for_limiter(const GainCurve& one, const std::vector<Rung>& rungs, std::vector<Warning>& warnings) {
-    if (rungs.size() < 4) return;
-    const auto level = [&](std::size_t r) { return one.curve.steps[rungs[r].worst].level_dbfs; };
-    std::vector<double> rises;
-    for (std::size_t r = 1; r < rungs.size(); ++r) rises.push_back(level(r) - level(r - 1));
-    for (std::size_t r = 3; r < rungs.size(); ++r) {
-        // against the median of the rises so far
-        std::vector<double> before(rises.begin(), rises.begin() + static_cast<std::ptrdiff_t>(r - 1));
-        const auto middle = before.begin() + static_cast<std::ptrdiff_t>(before.size() / 2);
-        std::nth_element(before.begin(), middle, before.end());
-        if (*middle > 0.3 && rises[r - 1] < 0.25 * *middle && rungs[r].verdict == Verdict::clean) {
-            const VolumeStep& step = one.curve.steps[rungs[r].worst];
-            warnings.push_back(
-                {"limiter",
-                 fmt::format("{}: from {} on the level hardly rises and the tone stays clean: the source "
-                             "limits. Nothing is won above that",
-                             to_word(one.curve.channel), at_volume(step.volume, step.number)),
-                 one.curve.take});
-            return;
-        }
-    }
+    std::vector<LevelStep> steps;
+    for (const Rung& rung : rungs)
+        steps.push_back({one.curve.steps[rung.worst].level_dbfs, rung.verdict == Verdict::clean});
+    const auto from = limiter_from(steps);
+    if (!from) return;
+    const VolumeStep& step = one.curve.steps[rungs[*from].worst];
+    warnings.push_back({"limiter",
+                        fmt::format("{}: from {} on the level hardly rises and the tone stays clean: the source "
+                                    "limits. Nothing is won above that",
+                                    to_word(one.curve.channel), at_volume(step.volume, step.number)),
+                        one.curve.take});
 }
 
 }  // namespace

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "gain_parts.hpp"
+#include "hushtrace/measure/clipping.hpp"
 #include "hushtrace/measure/distortion.hpp"
 #include "hushtrace/measure/level.hpp"
 #include "hushtrace/measure/plateaus.hpp"
@@ -16,7 +17,6 @@ namespace {
 
 constexpr double kMostRead = 1.5;            // [s] of a plateau; more wouldn't sharpen the reading noticeably
 constexpr double kToneTolerance = 500e-6;    // clocks differ by up to 200 ppm
-constexpr double kRailShare = 0.012;         // of samples pinned: a clean full-scale sine has under 0.005
 constexpr double kAudibleAmplitude = 0.003;  // -50 dBFS: a stray tone below that is no test tone
 
 struct PlayedSine {
@@ -32,16 +32,6 @@ std::optional<PlayedSine> played_sine(const Take& take) {
         return PlayedSine{stepped->frequency_hz,
                           *std::max_element(stepped->levels_dbfs.begin(), stepped->levels_dbfs.end()), true};
     return std::nullopt;
-}
-
-/// Whether the interface's converter ran against its end: samples pinned to full scale, one next to the
-/// other.
-bool pinned_to_rail(std::span<const double> samples) {
-    constexpr double kRail = 0.9995, kSame = 4e-5;  // about one 16-bit step
-    std::size_t pinned = 0;
-    for (std::size_t n = 1; n < samples.size(); ++n)
-        pinned += std::abs(samples[n]) >= kRail && std::abs(samples[n] - samples[n - 1]) < kSame;
-    return static_cast<double>(pinned) > kRailShare * static_cast<double>(samples.size());
 }
 
 struct Surveyed {
@@ -121,7 +111,7 @@ VolumeStep read_step(std::span<const double> samples, double rate, const PlayedS
     step.thd_percent = reading.thd_percent();
     step.thd_sd_percent = reading.thd_sd_percent();
     step.thd_noise_percent = 100.0 * reading.thd_noise_ratio;
-    step.input_overload = pinned_to_rail(samples);
+    step.input_overload = share_pinned_to_rail(samples) > kPinnedOverload;
     found_hz = reading.tone.frequency_hz;
     return step;
 }

@@ -1,6 +1,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "cholesky.hpp"
 #include "harmonic_powers.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "phasor.hpp"
@@ -8,43 +9,9 @@
 namespace hushtrace {
 namespace {
 
-/// Symmetric positive matrix, row by row.
-struct Matrix {
-    explicit Matrix(std::size_t size) : n(size), cell(size * size) {}
-    double& at(std::size_t r, std::size_t c) { return cell[r * n + c]; }
-    double at(std::size_t r, std::size_t c) const { return cell[r * n + c]; }
-    std::size_t n;
-    std::vector<double> cell;
-};
-
-/// Lower Cholesky factor in place.
-void factor(Matrix& m) {
-    for (std::size_t c = 0; c < m.n; ++c) {
-        for (std::size_t r = c; r < m.n; ++r) {
-            double sum = m.at(r, c);
-            for (std::size_t k = 0; k < c; ++k) sum -= m.at(r, k) * m.at(c, k);
-            if (r == c) {
-                if (!(sum > 1e-9 * m.at(c, c)))
-                    throw Error(ErrorKind::too_short,
-                                "distortion: too few cycles to tell the harmonics apart");
-                m.at(c, c) = std::sqrt(sum);
-            } else {
-                m.at(r, c) = sum / m.at(c, c);
-            }
-        }
-    }
-}
-
-std::vector<double> solve(const Matrix& lower, std::vector<double> x) {
-    for (std::size_t r = 0; r < lower.n; ++r) {
-        for (std::size_t k = 0; k < r; ++k) x[r] -= lower.at(r, k) * x[k];
-        x[r] /= lower.at(r, r);
-    }
-    for (std::size_t r = lower.n; r-- > 0;) {
-        for (std::size_t k = r + 1; k < lower.n; ++k) x[r] -= lower.at(k, r) * x[k];
-        x[r] /= lower.at(r, r);
-    }
-    return x;
+void factor_or_refuse(Matrix& m) {
+    if (!factor(m, 1e-9))
+        throw Error(ErrorKind::too_short, "distortion: too few cycles to tell the harmonics apart");
 }
 
 /// Sum of cos(theta m) over the span, m counted from its middle (Dirichlet's kernel).
@@ -80,8 +47,8 @@ HarmonicPowers harmonics_by_fit(const HarmonicTask& task) {
             s_right[k - 1] += s * task.rest[n];
         });
     }
-    factor(cosines);
-    factor(sines);
+    factor_or_refuse(cosines);
+    factor_or_refuse(sines);
     const std::vector<double> a = solve(cosines, c_right), b = solve(sines, s_right);
 
     std::vector<double> left(task.rest.begin(), task.rest.end());
