@@ -111,6 +111,9 @@ VolumeStep read_step(std::span<const double> samples, double rate, const PlayedS
     step.thd_percent = reading.thd_percent();
     step.thd_sd_percent = reading.thd_sd_percent();
     step.thd_noise_percent = 100.0 * reading.thd_noise_ratio;
+    step.thd_noise_sd_percent = 100.0 * reading.thd_noise_sd_ratio;
+    step.harmonics_counted = reading.harmonics.size();
+    step.harmonics_missing = reading.harmonics_missing;
     step.input_overload = share_pinned_to_rail(samples) > kPinnedOverload;
     found_hz = reading.tone.frequency_hz;
     return step;

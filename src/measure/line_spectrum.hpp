@@ -59,7 +59,9 @@ BinNoise noise_round(const LineSpectrum& s, double place_bins, OfLine&& of_line,
     const auto last_bin = static_cast<std::ptrdiff_t>(s.power.size()) - 2;
     for (std::ptrdiff_t reach = kReachBins;; reach *= 2) {
         scratch.clear();
-        for (std::ptrdiff_t k = std::max<std::ptrdiff_t>(1, centre - reach); k <= std::min(last_bin, centre + reach); ++k)
+        const std::ptrdiff_t first = std::max<std::ptrdiff_t>(1, centre - reach);
+        const std::ptrdiff_t last = std::min(last_bin, centre + reach);
+        for (std::ptrdiff_t k = first; k <= last; ++k)
             if (!of_line(static_cast<double>(k))) scratch.push_back(s.power[static_cast<std::size_t>(k)]);
         if (scratch.size() >= 24 || reach > last_bin) break;
     }

@@ -222,10 +222,10 @@ std::optional<double> disturbing_line_hz(const HannPower& t, double rate, const 
     return worst_hz;
 }
 
-/// How far all that lies apart from the tone and was not fitted bends the unweighted fit: a standard uncertainty relative
-/// to the amplitude. A line of amplitude a, d bins away, bends it by up to a / (pi d), half of that as an rms over its
-/// phase and place. What is random adds in power; the harmonics above the fitted ones hang together, so they add as
-/// amplitudes. The noise that the density beside the tone accounts for is left out.
+/// How far all that lies apart from the tone and was not fitted bends the unweighted fit: a standard uncertainty
+/// relative to the amplitude. A line of amplitude a, d bins away, bends it by up to a / (pi d), half of that as an
+/// rms over its phase and place. What is random adds in power; the harmonics above the fitted ones hang together, so
+/// they add as amplitudes. The noise that the density beside the tone accounts for is left out.
 double bend_from_apart(const HannPower& t, double rate, const SineFit& fit, double variance) {
     const double n = static_cast<double>(fit.rest().size()), bins = n * t.bin_hz / rate;
     const double tone_bins = fit.omega() / kTwoPi * n, noise = 0.375 * n * variance;

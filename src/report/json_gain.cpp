@@ -46,7 +46,10 @@ Json curve_json(const StepCurve& curve) {
                          {"level_v", figure_json(one.level_v)},
                          {"thd_percent", figure_json(one.thd_percent)},
                          {"thd_sd_percent", figure_json(one.thd_sd_percent)},
+                         {"harmonics_counted", one.harmonics_counted},
+                         {"harmonics_missing", one.harmonics_missing},
                          {"thd_noise_percent", figure_json(one.thd_noise_percent)},
+                         {"thd_noise_sd_percent", figure_json(one.thd_noise_sd_percent)},
                          {"input_overload", one.input_overload}});
     return {{"take", curve.take},
             {"channel", std::string(to_word(curve.channel))},

@@ -51,6 +51,7 @@ void tell_curve(Lines& lines, const StepCurve& curve) {
                               padded(level, 13), distortion_text(one.thd_percent), remark),
                   2);
     }
+    if (const std::string counted = harmonics_text(curve); !counted.empty()) lines.add(counted, 2);
     if (!curve.ceiling_reason.empty()) lines.add("no ceiling: " + spaced(curve.ceiling_reason), 2);
 }
 

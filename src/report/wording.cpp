@@ -103,6 +103,21 @@ std::string volts_text(double volts) {
     return figures_text(volts, 3) + " V";
 }
 
+std::string harmonics_text(const StepCurve& curve) {
+    if (curve.steps.empty()) return {};
+    // Short steps hold too few cycles to tell many harmonics apart: the poorest step speaks.
+    const VolumeStep& poorest =
+        *std::min_element(curve.steps.begin(), curve.steps.end(), [](const VolumeStep& a, const VolumeStep& b) {
+            return a.harmonics_counted < b.harmonics_counted;
+        });
+    std::string text = poorest.harmonics_counted == 0
+                           ? "THD counts no harmonic"
+                           : fmt::format("THD counts harmonics 2 to {}", poorest.harmonics_counted + 1);
+    if (poorest.harmonics_missing > 0)
+        text += fmt::format("; {} more below 20 kHz are missing", poorest.harmonics_missing);
+    return text;
+}
+
 std::string distortion_text(double thd_percent) {
     if (thd_percent < 0.001) return "below 0.001 %";
     return figures_text(thd_percent, 2) + " %";

@@ -28,8 +28,8 @@ int main(int argc, char** argv) {
             population.takes = takes;
             population.seed = seed;
             const ToneSpread spread = read_population(population);
-            fmt::print("{:7d}  {:6.1f}  {:16.1f}  {:15.3f}  {:21.3f}  {:8d}  {:7d}  {:7d}  {:25.1f}  {:21.1f}\n", samples,
-                       population.snr_db, point_db, spread.frequency_over_bound, spread.level_over_bound,
+            fmt::print("{:7d}  {:6.1f}  {:16.1f}  {:15.3f}  {:21.3f}  {:8d}  {:7d}  {:7d}  {:25.1f}  {:21.1f}\n",
+                       samples, population.snr_db, point_db, spread.frequency_over_bound, spread.level_over_bound,
                        spread.outliers, spread.outliers_recognised, spread.refused, spread.frequency_covered_percent,
                        spread.level_covered_percent);
         }

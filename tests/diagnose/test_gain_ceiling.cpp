@@ -336,5 +336,10 @@ TEST_CASE("a tone or a rate that hides the harmonics is refused or pointed out",
     source = clear_case();
     source.rate = 8000;
     low_rate.add("a.flac", source, volumes_from(20, 10));
-    CHECK(warned(low_rate.analyse(), "harmonics_missing"));
+    const GainAnalysis low = low_rate.analyse();
+    CHECK(warned(low, "harmonics_missing"));
+    for (const VolumeStep& step : low.curves.front().steps) {
+        CHECK(step.harmonics_counted == 2);   // 3 x 997 < 3800 < 4 x 997
+        CHECK(step.harmonics_missing == 17);  // 20 x 997 < 20000
+    }
 }

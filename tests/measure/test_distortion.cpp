@@ -1,4 +1,5 @@
 #include <catch2/catch.hpp>
+#include <algorithm>
 #include <cmath>
 #include <fstream>
 #include <map>
@@ -8,6 +9,7 @@
 #include <vector>
 
 #include "hushtrace/measure/distortion.hpp"
+#include "hushtrace/signal/error.hpp"
 #include "tone_maker.hpp"
 
 using namespace hushtrace;
@@ -78,6 +80,66 @@ TEST_CASE("THD of the clipped sine's series to the 9th harmonic", "[distortion]"
         }
     }
     WARN("clipped sine, worst deviation with noise and 24 bit: " << worst << " dB");
+}
+
+TEST_CASE("clipping from -80 dB of THD upwards reads to 0.05 dB in noise and 24 bit", "[distortion]") {
+    // The series of tests/reference/README.md section 4: phi = asin(ceiling / amplitude), harmonics up to 20 kHz.
+    double worst = 0;
+    for (const double drive_db : {0.0075, 0.02, 0.037, 0.1, 0.25, 1.0, 3.0, 12.0, 60.0}) {
+        const double a = std::pow(10.0, drive_db / 20.0), phi = std::asin(1.0 / a);
+        const double b1 = 2 * a / std::numbers::pi * (phi + std::sin(phi) * std::cos(phi));
+        std::map<int, double> ratios;
+        double squares = 0;
+        for (int n = 3; n <= 19; n += 2) {
+            const double bn = 2 * a / (std::numbers::pi * n) *
+                              (std::sin((n - 1) * phi) / (n - 1) + std::sin((n + 1) * phi) / (n + 1));
+            ratios[n] = bn / b1;
+            squares += bn * bn / (b1 * b1);
+        }
+        auto samples = series(997.0, 0.4, ratios, 48000);
+        tone_maker::add_noise(samples, 0.4 / std::sqrt(2.0) * 1e-5, 11);  // 100 dB below the tone
+        tone_maker::quantise_24_bit(samples);
+        const Distortion reading = measure_distortion(samples, 48000);
+        const double expected = decibels(std::sqrt(squares));
+        CAPTURE(drive_db, expected);
+        CHECK(decibels(reading.thd_ratio) == Approx(expected).margin(0.05));
+        CHECK(reading.harmonics.size() == 19);
+        if (drive_db < 0.01) CHECK(expected < -80.0);  // the series starts where the title says
+        worst = std::max(worst, std::abs(decibels(reading.thd_ratio) - expected));
+    }
+    WARN("clipped sine from -80 dB up, worst deviation: " << worst << " dB");
+}
+
+TEST_CASE("what can't be read has no distortion, and a full-scale square has its own", "[distortion]") {
+    const auto refused = [](const std::vector<double>& samples, double rate_hz) {
+        try {
+            measure_distortion(samples, rate_hz);
+        } catch (const Error& error) {
+            return std::string(error.what()).size() > 10;
+        }
+        return false;
+    };
+    CHECK(refused({}, 48000));
+    CHECK(refused(std::vector<double>(4800, 0.0), 48000));
+    CHECK(refused(std::vector<double>(4800, 0.7), 48000));
+    CHECK(refused(tone_maker::sine(20.0, 0.5, 4800), 48000));
+    std::vector<double> broken = tone_maker::sine(997.0, 0.5, 4800);
+    broken[0] = std::nan("");
+    CHECK(refused(broken, 48000));
+    for (const double rate_hz : {8000.0, 22050.0, 44100.0, 96000.0, 192000.0, 384000.0}) {
+        // A square of 2 x 509 samples a period. On paper the ratio of the n-th harmonic of a sampled square is
+        // sin(pi/1018) / sin(n pi/1018), 1/n nearly.
+        std::vector<double> square(40720);
+        for (std::size_t n = 0; n < square.size(); ++n) square[n] = n / 509 % 2 == 0 ? 1.0 : -1.0;
+        const Distortion reading = measure_distortion(square, rate_hz);
+        double squares = 0;
+        for (std::size_t n = 3; n <= reading.harmonics.size() + 1; n += 2)
+            squares += std::pow(std::sin(std::numbers::pi / 1018) /
+                                    std::sin(static_cast<double>(n) * std::numbers::pi / 1018), 2);
+        CAPTURE(rate_hz);
+        REQUIRE(reading.harmonics.size() > 40);
+        CHECK(decibels(reading.thd_ratio) == Approx(decibels(std::sqrt(squares))).margin(0.01));
+    }
 }
 
 TEST_CASE("a low tone clipped sample by sample reads the whole series", "[distortion]") {

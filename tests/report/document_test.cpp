@@ -100,6 +100,10 @@ TEST_CASE("the gain document holds every key of the contract", "[document]") {
         require_keys(one, {"name", "target_output_v", "input_v_at_ceiling", "sensitivity_v", "gain_db",
                            "noise_at_output_dbv", "noise_at_ear_db_spl"});
     CHECK(results["amplifiers"][1]["noise_at_ear_db_spl"].is_null());
+    for (const Json& step : results["curves"][1]["steps"]) {
+        CHECK(step["harmonics_counted"] == 6);
+        CHECK(step["harmonics_missing"] == 13);
+    }
 }
 
 TEST_CASE("a ceiling that wasn't found is null, with its reason", "[document]") {

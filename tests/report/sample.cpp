@@ -181,6 +181,8 @@ GainAnalysis gain() {
                                      : (i == 4 ? 3.4 : 11.0) + (channel == Channel::right ? 0.6 : 0.0);
             step.thd_noise_percent = step.thd_percent + 0.01;
             step.thd_sd_percent = 0.002;
+            step.harmonics_counted = channel == Channel::left ? 19 : 6;
+            step.harmonics_missing = channel == Channel::left ? 0 : 13;
             curve.steps.push_back(step);
         }
         const VolumeStep& top = curve.steps[3];

@@ -84,6 +84,8 @@ TEST_CASE("the terminal tells the ceiling and each amplifier's setting", "[text]
     CHECK(holds(text, "! outside the amplifier's range 0.2 to 6 V"));
     CHECK(holds(text, "Limit: 1.0 % THD (the usual one)."));
     CHECK(holds(text, "<- ceiling"));
+    CHECK(holds(text, "THD counts harmonics 2 to 20\n"));
+    CHECK(holds(text, "THD counts harmonics 2 to 7; 13 more below 20 kHz are missing"));
 }
 
 TEST_CASE("a source that distorts at every volume fails a written limit", "[text]") {

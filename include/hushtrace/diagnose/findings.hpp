@@ -121,7 +121,9 @@ struct VolumeStep {
     double level_dbfs = 0;
     std::optional<double> level_v;
     double thd_percent = 0, thd_noise_percent = 0;
-    double thd_sd_percent = 0;
+    double thd_sd_percent = 0, thd_noise_sd_percent = 0;
+    std::size_t harmonics_counted = 0;            ///< in THD: the 2nd and those that follow it, up to 20 kHz
+    std::size_t harmonics_missing = 0;            ///< up to 20 kHz, but above the capture's band, or too few cycles
     bool input_overload = false;
 };
 struct Ceiling {

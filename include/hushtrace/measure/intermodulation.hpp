@@ -11,9 +11,11 @@ namespace hushtrace {
 
 /// How two tones are played, and what their products are held against.
 enum class TwoToneMethod {
-    difference_frequency,  ///< two equal tones (19 and 20 kHz): f2-f1, 2f1-f2, 2f2-f1 against the sum of both amplitudes
-    modulation             ///< a low tone four times as strong as a high one (60 Hz and 7 kHz): the pairs of sidebands
-                           ///< f2 +- f1, f2 +- 2f1, .. against the high tone
+    /// Two equal tones (19 and 20 kHz): f2-f1, 2f1-f2, 2f2-f1 against the sum of both amplitudes.
+    difference_frequency,
+    /// A low tone four times as strong as a high one (60 Hz and 7 kHz): the pairs of sidebands f2 +- f1, f2 +- 2f1, ..
+    /// against the high tone.
+    modulation
 };
 
 struct IntermodulationRequest {

@@ -27,6 +27,8 @@ std::string frequency_text(double frequency_hz);
 std::string volts_text(double volts);
 /// "3.4 %", two figures; what no take can tell from nothing is "below 0.001 %".
 std::string distortion_text(double thd_percent);
+/// How many harmonics stand in a curve's THD, and how many are missing below 20 kHz; empty for a curve without steps.
+std::string harmonics_text(const StepCurve& curve);
 /// A number with so many significant figures, without an exponent: 0.0123, 12.3, 1230.
 std::string figures_text(double value, int figures);
 /// "-47.2 dBV (4.37 mV)" where calibrated, else "-50.1 dBFS (not calibrated)"; "digital silence" when neither
