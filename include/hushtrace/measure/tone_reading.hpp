@@ -32,7 +32,8 @@ struct ToneSearch {
 /// Without noise the error is that of rounding, at any frequency between two bins. In white noise the
 /// frequency's spread is that of Rife and Boorstyn 1974, IEEE Trans. IT-20(5), as long as SNR times samples is 21
 /// dB or more (tests/bench/frequency_bound.cpp). The uncertainties use the noise density found next to the tone,
-/// not the noise of the whole band, and what lines and noise farther off may bend. Where noise may have taken the
+/// not the noise of the whole band, and what lines and noise farther off may bend (a foreign line less than three
+/// bins away is known in part only). Where noise may have taken the
 /// tone's place (false_tone_probability above 1e-3), frequency_sd_hz covers the range searched by that
 /// probability.
 ///
