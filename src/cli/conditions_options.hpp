@@ -40,7 +40,7 @@ struct ChannelOptions {
 
 /// --tone --frequency --frequencies --level --levels --from-hz --to-hz --duration --via
 struct ToneOptions {
-    std::optional<std::string> kind, frequency, level, from_hz, to_hz, duration, via;
+    std::optional<std::string> kind, frequency, level, from_hz, to_hz, duration, via, channel;
     std::vector<std::string> frequencies, levels;
 
     /// `with_duration`: also --duration, a sweep's length [s]; leave it out where the command's own option

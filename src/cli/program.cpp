@@ -53,6 +53,7 @@ int run_program(int argc, const char* const* argv) {
     add_capture_command(app, context);
     add_noise_command(app, context);
     add_gain_command(app, context);
+    add_chain_command(app, context);
     add_report_command(app, context);
     add_demo_command(app, context);
     try {

@@ -36,6 +36,8 @@ void ToneOptions::add_to(CLI::App& app, bool with_duration) {
     app.add_option("--from-hz", from_hz, "where a sweep starts [Hz]");
     app.add_option("--to-hz", to_hz, "where a sweep ends [Hz]");
     if (with_duration) app.add_option("--duration", duration, "how long a sweep lasts [s]");
+    app.add_option("--tone-channel", channel,
+                   "which output plays it: both, left, right; one alone tells crosstalk and swapped leads");
     app.add_option("--via", via, "how the tone gets in: " + choices<ToneVia>());
 }
 
@@ -56,14 +58,18 @@ std::optional<PlayedTone> ToneOptions::tone() const {
         if (const auto value = number_from(option, text)) into = *value;
     };
     const auto tone_via = word_from<ToneVia>("--via", via);
+    if (channel && *channel != "both" && *channel != "left" && *channel != "right")
+        refuse(fmt::format("--tone-channel: '{}' is not one of both, left, right", *channel));
     if (!kind || *kind == "none") {
         only({});
+        if (channel) refuse("--tone-channel: needs --tone, such as --tone sweep");
         if (tone_via) refuse("--via: needs --tone, such as --tone sine");
         return std::nullopt;
     }
 
     PlayedTone played;
     played.via = tone_via;
+    if (channel && *channel != "both") played.only = *channel == "left" ? Channel::left : Channel::right;
     if (*kind == "sine") {
         only({"--frequency", "--level"});
         Sine sine;

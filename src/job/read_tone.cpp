@@ -91,6 +91,11 @@ PlayedTone read_tone(Fields& fields) {
     PlayedTone tone;
     tone.waveform = read_waveform(fields, *kind);
     tone.via = fields.word<ToneVia>("via");
+    if (const auto channel = fields.text("channel"); channel && *channel != "both") {
+        tone.only = from_word<Channel>(*channel);
+        if (tone.only != Channel::left && tone.only != Channel::right)
+            fields.refuse("channel", fmt::format("'{}' is not one of both, left, right", *channel));
+    }
     return tone;
 }
 

@@ -238,6 +238,7 @@ Json json_of(const PlayedTone& tone) {
     out.put("kind", tone_kind_word(tone.waveform));
     std::visit([&](const auto& waveform) { put_waveform(out, waveform); }, tone.waveform);
     out.maybe_word("via", tone.via);
+    out.maybe_word("channel", tone.only);
     return out.take();
 }
 

@@ -48,7 +48,8 @@ struct Octave {
 }  // namespace
 
 struct SweepFinder::State {
-    State(double rate, const PlayedSweep& what) : rate_hz(rate), played(what), sweep(held_sweep(what, rate)) {
+    State(double rate, const PlayedSweep& what, bool one_clock)
+        : rate_hz(rate), played(what), sweep(held_sweep(what, rate)), same_clock(one_clock) {
         const auto length = static_cast<std::size_t>((2 * (sweep.duration_s() + beside_s)) * rate_hz);
         transform = std::make_unique<RealTransform>(fast_length(length));
         frame = transform->length();
@@ -79,6 +80,7 @@ struct SweepFinder::State {
     double rate_hz;
     PlayedSweep played;
     HeldSweep sweep;
+    bool same_clock;
     std::unique_ptr<RealTransform> transform;
     std::size_t frame = 0;
     std::uint64_t frame_start = 0, received = 0;
@@ -143,7 +145,8 @@ void SweepFinder::State::examine() {
 
 // The response's phase tells start and clock to a small part of a sample; three rounds, since each moves the windows.
 std::optional<TonePlace> SweepFinder::State::sharpen(TonePlace place) const {
-    bool with_clock = true;
+    bool with_clock = !same_clock;
+    if (same_clock) place.clock_ppm = 0;
     for (int round = 0; round < 3; ++round) {
         place.start_s = std::max(place.start_s, 0.0);
         const SweepResponse response =
@@ -164,9 +167,9 @@ std::optional<TonePlace> SweepFinder::State::sharpen(TonePlace place) const {
             request.sweep_from_hz.reset();
             fit = fit_delay(response.transfer, request);
             if (!fit) return std::nullopt;
-            place.clock_ppm_sd = unknown_ppm;
+            place.clock_ppm_sd = same_clock ? 0 : unknown_ppm;
             const double reached_s = sweep.reached_at_s(std::sqrt(fit->from_hz * fit->to_hz));
-            place.start_sd_s = std::hypot(fit->delay_s.sd, 1e-6 * unknown_ppm * reached_s);
+            place.start_sd_s = std::hypot(fit->delay_s.sd, 1e-6 * place.clock_ppm_sd * reached_s);
         } else {
             place.clock_ppm += fit->clock_ppm->value;
             place.clock_ppm_sd = fit->clock_ppm->sd;
@@ -177,8 +180,8 @@ std::optional<TonePlace> SweepFinder::State::sharpen(TonePlace place) const {
     return place;
 }
 
-SweepFinder::SweepFinder(double sample_rate_hz, const PlayedSweep& played)
-    : state_(std::make_unique<State>(sample_rate_hz, played)) {}
+SweepFinder::SweepFinder(double sample_rate_hz, const PlayedSweep& played, bool same_clock)
+    : state_(std::make_unique<State>(sample_rate_hz, played, same_clock)) {}
 SweepFinder::~SweepFinder() = default;
 SweepFinder::SweepFinder(SweepFinder&&) noexcept = default;
 SweepFinder& SweepFinder::operator=(SweepFinder&&) noexcept = default;

@@ -113,18 +113,21 @@ struct LeastSquares {
 constexpr std::size_t end_points = 7;
 
 // The slope at the upper end, gone on with beyond it, makes a phase that looks like a delay of slope / (pi^2 f): what
-// noise does to that [s].
+// noise does to that, and half of the slope, since a filter may fall otherwise beyond what is seen [s].
 double end_slope_delay_s(std::span<const TransferPoint> transfer) {
     const SeenRange range = seen_range(transfer);
     if (!range.any || range.last < range.first + end_points) return 0;
     double noise = 0, lever = 0;
+    std::vector<double> nepers;
+    for (std::size_t k = range.last + 1 - end_points; k <= range.last; ++k)
+        nepers.push_back(0.5 * std::log(std::norm(transfer[k].gain)));
     for (std::size_t k = 0; k < end_points; ++k) {
         const TransferPoint& p = transfer[range.last - k];
         noise += 0.5 * p.noise_power / std::norm(p.gain) / static_cast<double>(end_points);
         lever += std::pow(static_cast<double>(k) - 0.5 * static_cast<double>(end_points - 1), 2);
     }
     const double slope_sd = std::sqrt(1.6 * noise / lever) / step_ln;
-    return 1.5 * slope_sd / (pi * pi * transfer[range.last].frequency_hz);
+    return std::hypot(1.5 * slope_sd, 0.5 * end_slope(nepers)) / (pi * pi * transfer[range.last].frequency_hz);
 }
 
 struct PhasePoint {

@@ -98,6 +98,11 @@ std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis,
                     all_warnings(opened.warnings, analysis.warnings));
 }
 
+std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysis, std::string_view version) {
+    return document("chain", version, input_json(opened, analysis.takes), chain_results(analysis),
+                    all_warnings(opened.warnings, analysis.warnings));
+}
+
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
                             std::string_view page, std::string_view data) {
     std::vector<std::string> takes;

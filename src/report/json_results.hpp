@@ -3,6 +3,7 @@
 #include <nlohmann/json.hpp>
 #include <optional>
 
+#include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
 
 /// The `results` objects of the documents; used by this layer's sources alone.
@@ -10,6 +11,7 @@ namespace hushtrace {
 
 nlohmann::ordered_json noise_results(const NoiseAnalysis& analysis);
 nlohmann::ordered_json gain_results(const GainAnalysis& analysis);
+nlohmann::ordered_json chain_results(const ChainAnalysis& analysis);
 
 inline bool is_known(std::optional<double> value) {
     return value && std::isfinite(*value);

@@ -69,6 +69,7 @@ struct Limits {
 struct PlayedTone {
     Waveform waveform;
     std::optional<ToneVia> via;
+    std::optional<Channel> only = std::nullopt;  ///< left or right: the one output that plays it; unset: both
 };
 struct Mark {
     double time_s = 0;

@@ -69,7 +69,8 @@ SweepResponse measure_sweep_response(std::span<const double> samples, double sam
 class SweepFinder {
 public:
     /// throws Error as measure_sweep_response
-    SweepFinder(double sample_rate_hz, const PlayedSweep& played);
+    ///   same_clock  what plays is what captures (an interface's own output): the clocks don't differ
+    SweepFinder(double sample_rate_hz, const PlayedSweep& played, bool same_clock = false);
     ~SweepFinder();
     SweepFinder(SweepFinder&&) noexcept;
     SweepFinder& operator=(SweepFinder&&) noexcept;

@@ -4,6 +4,7 @@
 #include <string_view>
 #include <vector>
 
+#include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
 #include "hushtrace/job/job_folder.hpp"
 
@@ -25,6 +26,7 @@ struct Analyses {
 
 std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version);
 std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis, std::string_view version);
+std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysis, std::string_view version);
 /// results = { noise: results of noise or null, gain: results of gain or null, page, data }, the last two
 /// being where the record was written.
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,

@@ -1,6 +1,7 @@
 #pragma once
 #include <string>
 
+#include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
 #include "hushtrace/job/job_folder.hpp"
 
@@ -9,6 +10,7 @@
 namespace hushtrace {
 
 std::string noise_text(const OpenedJob& opened, const NoiseAnalysis& analysis);
+std::string chain_text(const OpenedJob& opened, const ChainAnalysis& analysis);
 std::string gain_text(const OpenedJob& opened, const GainAnalysis& analysis);
 
 }  // namespace hushtrace

@@ -1,0 +1,60 @@
+#pragma once
+#include <functional>
+#include <memory>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "hushtrace/job/job_folder.hpp"
+#include "hushtrace/measure/sweep_response.hpp"
+#include "hushtrace/measure/transfer.hpp"
+#include "hushtrace/signal/block.hpp"
+
+/// What the path from the source's file to the amplifier's input does to sound, from takes of sweeps, pink noise and
+/// polarity pulses. Figures and methods: docs/chain.md, docs/measurements.md.
+namespace hushtrace {
+
+/// One channel of the chain. What no take tells is unset.
+struct ChainChannel {
+    Channel channel = Channel::left;
+    std::string take;                ///< that its figures stem from
+    bool silent = false;             ///< nothing of the tone came through in any take that should have it
+    std::string polarity = "unknown";  ///< "normal", "inverted", "unknown"
+    std::optional<Reading> delay_ms;             ///< against the first channel, positive when later
+    std::optional<Reading> delay_after_tone_ms;  ///< against the played file; needs its markers
+    std::optional<Reading> gain_db;              ///< captured dBFS less played dBFS
+    double gain_hz = 0;                          ///< middle of the octave in which gain_db was read
+    std::optional<Reading> balance_db;           ///< level above the first channel's
+    double balance_hz = 0;
+    std::optional<Reading> thd_percent;  ///< harmonics of a sweep, a third of an octave round thd_hz
+    double thd_hz = 0;
+    /// What of the other output's tone is heard here, against the channel that carries it.
+    std::optional<Reading> crosstalk_db, crosstalk_10khz_db;
+    Transfer crosstalk;
+    Transfer response;
+    std::vector<HarmonicResponse> harmonics;
+};
+
+/// How a take's tone was found.
+struct ChainTake {
+    std::string file, kind;  ///< kind of tone
+    std::string placed_by;   ///< "markers", or "sweep" where the sweep itself told its place
+    TonePlace place;
+};
+
+struct ChainAnalysis {
+    std::vector<ChainChannel> channels;
+    std::vector<ChainTake> placed;
+    std::vector<std::string> takes;
+    std::vector<Warning> warnings;  ///< channel_silent, channels_swapped, polarity_differs, channel_quiet, ...
+};
+
+/// Takes that can't be read, or hold nothing of their tone, are left out with a warning of their own.
+///   throws Error invalid_input when the job has no take with a sweep, pink noise or polarity pulses, or none can be read
+ChainAnalysis analyse_chain(const OpenedJob& job);
+
+/// The same, of takes opened by `open`, which is called up to three times a take.
+using OpenChainTake = std::function<std::unique_ptr<BlockReader>(const Take&)>;
+ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open);
+
+}  // namespace hushtrace

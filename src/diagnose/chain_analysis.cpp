@@ -1,0 +1,240 @@
+#include "hushtrace/diagnose/chain_analysis.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "chain_parts.hpp"
+#include "hushtrace/signal/error.hpp"
+
+namespace hushtrace {
+namespace {
+
+Reading in_ms(const Reading& seconds) { return {1e3 * seconds.value, 1e3 * seconds.sd, seconds.limited_by}; }
+
+std::string name_of(Channel channel) {
+    std::string name(to_word(channel));
+    std::replace(name.begin(), name.end(), '_', ' ');
+    return name;
+}
+
+bool belongs_to(Channel channel, Channel output) {
+    if (output == Channel::left) return channel == Channel::left || channel == Channel::rear_left;
+    return channel == Channel::right || channel == Channel::rear_right;
+}
+bool has_a_side(Channel channel) { return belongs_to(channel, Channel::left) || belongs_to(channel, Channel::right); }
+
+struct Gathering {
+    ChainAnalysis& out;
+    std::vector<int> rank;  ///< of each channel's figures: a later take of the same rank replaces an earlier one
+
+    ChainChannel& channel(Channel wanted) {
+        for (ChainChannel& one : out.channels)
+            if (one.channel == wanted) return one;
+        out.channels.push_back({});
+        out.channels.back().channel = wanted;
+        rank.push_back(-1);
+        return out.channels.back();
+    }
+    int& rank_of(const ChainChannel& one) { return rank[static_cast<std::size_t>(&one - out.channels.data())]; }
+    void warn(const std::string& code, const std::string& text, const Take& take) {
+        out.warnings.push_back({code, text, take.file});
+    }
+};
+
+std::vector<ChannelPath> channel_paths(const PathsOfTake& of) {
+    std::vector<ChannelPath> out;
+    for (const TakePath& path : of.paths) out.push_back({path.transfer, path.around_s});
+    return out;
+}
+
+// Whether the output that was played alone came in where its name says.
+void check_identity(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles) {
+    const auto only = of.take->tone->only;
+    if (!only || !roles.loudest) return;
+    const Channel loudest = of.paths[*roles.loudest].channel;
+    bool wanted_carries = false, wanted_there = false, other_carries = false;
+    for (std::size_t i = 0; i < of.paths.size(); ++i) {
+        if (!has_a_side(of.paths[i].channel)) continue;
+        const bool wanted = belongs_to(of.paths[i].channel, *only);
+        wanted_there = wanted_there || wanted;
+        wanted_carries = wanted_carries || (wanted && roles.carries[i]);
+        other_carries = other_carries || (!wanted && roles.carries[i]);
+    }
+    if (wanted_there && !wanted_carries && other_carries)
+        to.warn("channels_swapped",
+                fmt::format("the {} output alone was played, but the tone came in on the {} channel: the leads, or the "
+                            "inputs, are swapped",
+                            name_of(*only), name_of(loudest)),
+                *of.take);
+    else if (wanted_carries && other_carries)
+        to.warn("channels_joined",
+                fmt::format("the {} output alone was played, and the other side has it too: the source is set to mono, "
+                            "the balance isn't kept, or the leads touch",
+                            name_of(*only)),
+                *of.take);
+}
+
+void add_crosstalk(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles) {
+    if (!roles.loudest) return;
+    const TakePath& carrying = of.paths[*roles.loudest];
+    for (std::size_t i = 0; i < of.paths.size(); ++i) {
+        if (roles.carries[i] || i == *roles.loudest) continue;
+        if (!of.take->tone->only) {
+            if (!roles.silent[i]) {
+                const auto loud = passband_level(carrying.transfer), quiet = passband_level(of.paths[i].transfer);
+                to.warn("channel_quiet",
+                        fmt::format("the {} channel lies {:.0f} dB below the {} channel: a lead off, the balance or the "
+                                    "fader; if one output alone was played, say so with --tone-channel",
+                                    name_of(of.paths[i].channel), loud->level_db.value - quiet->level_db.value,
+                                    name_of(carrying.channel)),
+                        *of.take);
+            }
+            continue;
+        }
+        Crosstalk found = crosstalk_of(of.paths[i].transfer, carrying.transfer);
+        ChainChannel& one = to.channel(of.paths[i].channel);
+        one.crosstalk_db = found.at_1khz_db;
+        one.crosstalk_10khz_db = found.at_10khz_db;
+        one.crosstalk = std::move(found.transfer);
+    }
+}
+
+void read_thd(ChainChannel& one, const SweepResponse& sweep) {
+    for (const double hz : {1000.0, one.gain_hz}) {
+        one.thd_percent = sweep.thd_percent(hz);
+        one.thd_hz = hz;
+        if (one.thd_percent) return;
+    }
+}
+
+// A channel's figures from the take that tells most: sweeps before noise before pulses, all channels played before one alone.
+void add_figures(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles) {
+    const std::vector<ChannelPath> paths = channel_paths(of);
+    const bool both = !of.take->tone->only;
+    const bool is_sweep = of.paths.front().sweep.has_value();
+    const bool is_pink = std::holds_alternative<Pink>(of.take->tone->waveform);
+    for (std::size_t i = 0; i < paths.size(); ++i) {
+        ChainChannel& one = to.channel(of.paths[i].channel);
+        const bool expected = both || belongs_to(one.channel, *of.take->tone->only);
+        if (!roles.carries[i]) {
+            if (expected && roles.silent[i] && to.rank_of(one) < 0) {
+                one.silent = true;
+                one.take = of.take->file;
+                to.warn("channel_silent",
+                        fmt::format("nothing of the tone came in on the {} channel: check its lead, the balance and the fader",
+                                    name_of(one.channel)),
+                        *of.take);
+            }
+            continue;
+        }
+        const int rank = (is_sweep ? 4 : is_pink ? 2 : 0) + (both ? 1 : 0);
+        if (rank < to.rank_of(one)) continue;
+        to.rank_of(one) = rank;
+        one.silent = false;
+        one.take = of.take->file;
+        const auto against_tone = delay_after_tone(paths[i], of.placed.place);
+        one.polarity = !against_tone || !against_tone->sure ? "unknown" : against_tone->inverted ? "inverted" : "normal";
+        one.delay_after_tone_ms.reset();
+        if (against_tone && of.placed.placed_by == "markers") one.delay_after_tone_ms = in_ms(against_tone->delay_s);
+        if (const auto level = passband_level(paths[i].transfer)) {
+            one.gain_db = level->level_db;
+            one.gain_hz = level->centre_hz;
+        }
+        one.response = of.paths[i].transfer;
+        if (is_sweep) {
+            one.harmonics = of.paths[i].sweep->harmonics;
+            read_thd(one, *of.paths[i].sweep);
+        }
+        one.delay_ms.reset();
+        one.balance_db.reset();
+        if (i == 0) {
+            one.delay_ms = Reading{};
+            one.balance_db = Reading{};
+            one.balance_hz = one.gain_hz;
+        } else if (roles.carries[0]) {
+            const ChannelDifference difference = compare(paths[i], paths[0]);
+            if (difference.delay) one.delay_ms = in_ms(difference.delay->delay_s);
+            if (difference.balance) {
+                one.balance_db = difference.balance->level_db;
+                one.balance_hz = difference.balance->centre_hz;
+            }
+        }
+    }
+}
+
+// Channels that were never played together are compared by their levels. Not by their delays: a take's markers come
+// through the same path, and so does their delay.
+void compare_across_takes(ChainAnalysis& out) {
+    if (out.channels.empty()) return;
+    const ChainChannel& first = out.channels.front();
+    for (ChainChannel& one : out.channels) {
+        if (&one == &first || one.take == first.take) continue;
+        if (!one.balance_db && one.gain_db && first.gain_db && one.gain_hz == first.gain_hz) {
+            one.balance_db = Reading{one.gain_db->value - first.gain_db->value, std::hypot(one.gain_db->sd, first.gain_db->sd)};
+            one.balance_hz = one.gain_hz;
+        }
+    }
+}
+
+void compare_polarities(ChainAnalysis& out) {
+    std::string normal, inverted;
+    for (const ChainChannel& one : out.channels) {
+        std::string& list = one.polarity == "inverted" ? inverted : normal;
+        if (one.polarity != "unknown") list += (list.empty() ? "" : ", ") + name_of(one.channel);
+    }
+    if (!normal.empty() && !inverted.empty())
+        out.warnings.push_back({"polarity_differs",
+                                fmt::format("the polarity is turned on {} and not on {}: bass will cancel", inverted, normal),
+                                std::nullopt});
+}
+
+void warn_of_take(Gathering& to, const PathsOfTake& of) {
+    if (of.cut_short)
+        to.warn("sweep_cut_short", "the take ends inside the sweep: what lies above is missing", *of.take);
+    if (of.take->has(TakeFault::dropout))
+        to.warn("take_dropout", "samples were lost in this take: its response and delays can't be relied on; capture it again",
+                *of.take);
+    if (of.take->has(TakeFault::overload))
+        to.warn("take_overload", "the interface was overloaded in this take: its distortion isn't the source's", *of.take);
+}
+
+}  // namespace
+
+ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open) {
+    ChainAnalysis out;
+    Gathering to{out, {}};
+    std::size_t wanted = 0;
+    for (const Take& take : job.job.takes) {
+        if (!is_chain_take(take)) continue;
+        ++wanted;
+        try {
+            PathsOfTake of = read_paths(take, open);
+            const ChannelRoles roles = roles_of(channel_paths(of));
+            if (!roles.loudest)
+                throw Error(ErrorKind::invalid_input, take.file + ": nothing of its tone stands out of the noise");
+            warn_of_take(to, of);
+            check_identity(to, of, roles);
+            add_figures(to, of, roles);
+            add_crosstalk(to, of, roles);
+            out.takes.push_back(take.file);
+            out.placed.push_back(of.placed);
+        } catch (const Error& error) {
+            out.warnings.push_back({"take_unreadable", named_as_in_job(job, take, error.what()), take.file});
+        }
+    }
+    if (wanted == 0)
+        throw Error(ErrorKind::invalid_input,
+                    "job.json: no take with a sweep, pink noise or polarity pulses: capture one with --tone sweep");
+    if (out.takes.empty())
+        throw Error(ErrorKind::invalid_input,
+                    wanted == 1 ? out.warnings.back().text
+                                : fmt::format("none of the {} takes with a sweep, pink noise or polarity pulses can be read: {}", wanted,
+                                              out.warnings.back().text));
+    compare_across_takes(out);
+    compare_polarities(out);
+    return out;
+}
+
+}  // namespace hushtrace

@@ -1,0 +1,31 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "hushtrace/diagnose/chain_analysis.hpp"
+#include "hushtrace/measure/channel_comparison.hpp"
+
+/// The parts of the chain analysis: a take to its channels' paths, paths to channels.
+namespace hushtrace {
+
+/// One signal channel of a take as the path from what was played.
+struct TakePath {
+    Channel channel = Channel::left;
+    Transfer transfer;
+    double around_s = 0;
+    std::optional<SweepResponse> sweep;
+};
+struct PathsOfTake {
+    const Take* take = nullptr;
+    ChainTake placed;
+    std::vector<TakePath> paths;
+    bool cut_short = false;
+};
+
+bool is_chain_take(const Take& take);
+/// Finds the tone, reads each signal channel.
+///   throws Error as the reader and the measurements; invalid_input when the tone isn't in the take
+PathsOfTake read_paths(const Take& take, const OpenChainTake& open);
+
+}  // namespace hushtrace

@@ -1,0 +1,102 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+
+#include "hushtrace/report/document.hpp"
+#include "hushtrace/report/text.hpp"
+#include "hushtrace/report/wording.hpp"
+#include "lines.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr std::array kRows = {25.0, 40.0, 63.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10000.0, 15000.0};
+constexpr std::size_t kName = 12, kColumn = 13;
+
+// The last digit shown is the first that the uncertainty leaves standing.
+std::string with_sd(double value, double sd, const char* unit) {
+    if (!std::isfinite(value)) return "silence";
+    const double least = std::max(2 * sd, 1e-4);
+    const int digits = std::clamp(static_cast<int>(std::ceil(-std::log10(least))), 0, 4);
+    return fmt::format("{:.{}f} {} ±{:.{}f}", value, digits, unit, least, digits);
+}
+
+std::string level_of(const std::optional<Reading>& reading) {
+    if (!reading) return "not measured";
+    if (reading->limited_by == LimitedBy::noise) return fmt::format("below {:.1f} dB (noise)", reading->value + 2 * reading->sd);
+    return with_sd(reading->value, reading->sd, "dB");
+}
+
+std::string thd_of(const ChainChannel& one) {
+    if (!one.thd_percent) return "not measured";
+    const std::string at = " at " + frequency_text(one.thd_hz);
+    if (one.thd_percent->limited_by == LimitedBy::noise)
+        return "below " + distortion_text(one.thd_percent->value + 2 * one.thd_percent->sd) + " (noise)" + at;
+    return distortion_text(one.thd_percent->value) + at;
+}
+
+void tell_channel(Lines& lines, const ChainChannel& one, bool first) {
+    const std::string name(spaced(to_word(one.channel)));
+    if (one.silent) {
+        lines.add(name + ": nothing of the tone came in");
+        return;
+    }
+    if (one.take.empty()) {
+        lines.add(name + ": not played alone or with the others");
+    } else {
+        lines.add(fmt::format("{}: polarity {}", name, one.polarity));
+        if (!first && one.delay_ms)
+            lines.add("later than the first channel by " + with_sd(one.delay_ms->value, one.delay_ms->sd, "ms"), 2);
+        if (one.gain_db) lines.add(fmt::format("level {} round {} (captured against played)", level_of(one.gain_db), frequency_text(one.gain_hz)), 2);
+        if (!first && one.balance_db)
+            lines.add(fmt::format("against the first channel {} round {}", level_of(one.balance_db), frequency_text(one.balance_hz)), 2);
+        lines.add("THD " + thd_of(one), 2);
+    }
+    if (one.crosstalk_db) lines.add("of the other side's tone, at 1 kHz: " + level_of(one.crosstalk_db), 2);
+    if (one.crosstalk_10khz_db) lines.add("of the other side's tone, at 10 kHz: " + level_of(one.crosstalk_10khz_db), 2);
+}
+
+void tell_responses(Lines& lines, const std::vector<ChainChannel>& channels) {
+    std::vector<const ChainChannel*> shown;
+    for (const ChainChannel& one : channels)
+        if (!one.response.empty() && one.gain_db) shown.push_back(&one);
+    shown.resize(std::min<std::size_t>(shown.size(), (Lines::kColumns - kName) / kColumn));
+    if (shown.empty()) return;
+    lines.title("Response, against the level above [dB]");
+    std::string head = padded("", kName);
+    for (const ChainChannel* one : shown) head += padded(spaced(to_word(one->channel)), kColumn);
+    lines.row(head, 0);
+    for (const double hz : kRows) {
+        std::string row = padded(frequency_text(hz), kName);
+        bool any = false;
+        for (const ChainChannel* one : shown) {
+            const auto point = point_at(one->response, hz);
+            std::string cell = "-";
+            if (point) {
+                const Reading magnitude = point->magnitude_db();
+                any = true;
+                cell = magnitude.limited_by == LimitedBy::noise
+                           ? "in noise"
+                           : fmt::format("{:+.{}f}", magnitude.value - one->gain_db->value, magnitude.sd < 0.05 ? 2 : 1);
+            }
+            row += padded(cell, kColumn);
+        }
+        if (any) lines.row(row, 0);
+    }
+}
+
+}  // namespace
+
+std::string chain_text(const OpenedJob& opened, const ChainAnalysis& analysis) {
+    Lines lines;
+    lines.title(fmt::format("Chain: {} ({} take{})", opened.job.title.empty() ? "untitled job" : opened.job.title,
+                            analysis.takes.size(), analysis.takes.size() == 1 ? "" : "s"));
+    for (const ChainChannel& one : analysis.channels) tell_channel(lines, one, &one == &analysis.channels.front());
+    tell_responses(lines, analysis.channels);
+    tell_warnings(lines, all_warnings(opened.warnings, analysis.warnings));
+    return lines.text();
+}
+
+}  // namespace hushtrace
