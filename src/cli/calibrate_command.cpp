@@ -1,6 +1,10 @@
+#include <unistd.h>
+
 #include <algorithm>
+#include <cctype>
 #include <cmath>
 #include <filesystem>
+#include <iostream>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -28,7 +32,7 @@ constexpr const char* kKnobCaution =
 
 struct CalibrateOptions {
     std::string folder;
-    std::optional<std::string> take, volts, channel, frequency, meter_good_to, floor;
+    std::optional<std::string> take, volts, meter_accuracy, channel, frequency, meter_good_to, floor;
     std::vector<std::string> volts_full_scale;
     bool json = false;
 };
@@ -56,9 +60,55 @@ void note_oddity(const TakeReader& sound, const Take& take, std::vector<Warning>
         warnings.push_back({"take_cut_short", fmt::format("{}: {}", take.file, sound.oddity()), take.file});
 }
 
+/// "1.5", "1.5%", "1.2%+3": percent of the reading, counts of the last digit.
+MeterAccuracy accuracy_from(std::string text) {
+    MeterAccuracy accuracy;
+    accuracy.counts = 0;
+    if (const auto plus = text.find('+'); plus != std::string::npos) {
+        accuracy.counts = number_from("--meter-accuracy", std::string_view(text).substr(plus + 1));
+        text.resize(plus);
+    }
+    while (!text.empty() && (text.back() == '%' || text.back() == ' ')) text.pop_back();
+    accuracy.percent = number_from("--meter-accuracy", std::string_view(text));
+    if (accuracy.percent < 0 || accuracy.percent > 50 || accuracy.counts < 0 || accuracy.counts > 1000)
+        refuse("--meter-accuracy: percent of the reading, from 0 to 50, and counts of the last digit: 1.2%+3");
+    return accuracy;
+}
+
+/// What the last digit of a typed number is worth: 0.001 of "1.234".
+double last_digit(const std::string& typed) {
+    const auto point = typed.find('.');
+    if (point == std::string::npos) return 1;
+    std::size_t digits = 0;
+    while (point + 1 + digits < typed.size() && std::isdigit(static_cast<unsigned char>(typed[point + 1 + digits])))
+        ++digits;
+    return std::pow(10.0, -static_cast<double>(digits));
+}
+
+/// The meter's accuracy: as given, as answered, or a plain meter's with a warning.
+MeterAccuracy meter_accuracy(const CalibrateOptions& options, std::vector<Warning>& warnings) {
+    if (options.meter_accuracy) return accuracy_from(*options.meter_accuracy);
+    if (::isatty(STDIN_FILENO) != 0 && ::isatty(STDERR_FILENO) != 0 && !options.json) {
+        fmt::print(stderr, "The meter's accuracy on its ac range, from its data sheet (such as 1.2%+3; Enter if not known): ");
+        std::string answer;
+        if (std::getline(std::cin, answer) && !answer.empty()) return accuracy_from(answer);
+    }
+    const MeterAccuracy plain;
+    warnings.push_back({"meter_accuracy_assumed",
+                        fmt::format("the meter's accuracy was not given: {:g} % and {:g} counts are assumed, as plain "
+                                    "meters have (--meter-accuracy)",
+                                    plain.percent, plain.counts),
+                        std::nullopt});
+    return plain;
+}
+
 /// Puts a scale into the job. A floor that was read at another scale no longer holds.
-void store_scale(Job& job, std::size_t index, double volts, std::vector<Warning>& warnings) {
+void store_scale(Job& job, std::size_t index, double volts, std::optional<double> sd_db,
+                 std::vector<Warning>& warnings) {
     auto& scale = job.interface.volts_full_scale;
+    auto& sd = job.interface.volts_full_scale_sd_db;
+    if (sd.size() <= index && sd_db) sd.resize(index + 1);
+    if (index < sd.size()) sd[index] = sd_db;
     auto& floor = job.interface.own_noise_dbv;
     if (scale.size() <= index) scale.resize(index + 1);
     const bool moved =
@@ -100,16 +150,20 @@ Outcome by_meter(const CalibrateOptions& options) {
     if (options.meter_good_to)
         request.meter_good_to_hz = number_from("--meter-good-to", std::string_view(*options.meter_good_to));
     request.channel = word_from<Channel>("--channel", options.channel);
+    if (!(request.volts > 0)) refuse(fmt::format("--volts: {} V is no meter reading", request.volts));
+    request.meter_sd_percent =
+        meter_sd_percent(meter_accuracy(options, outcome.warnings), request.volts, last_digit(*options.volts));
 
     outcome.opened = open_job(options.folder);
     const Take take = take_named(outcome.opened, *options.take);
     TakeReader sound(take_path(outcome.opened, take));
     const Calibration calibration = calibrate(sound, take, request);
-    outcome.warnings = calibration.warnings;
+    outcome.warnings.insert(outcome.warnings.end(), calibration.warnings.begin(), calibration.warnings.end());
     note_oddity(sound, take, outcome.warnings);
     outcome.opened = change_job(options.folder, [&](Job& job) {
         for (const ChannelCalibration& one : calibration.channels)
-            store_scale(job, one.index, rounded(one.volts_full_scale), outcome.warnings);
+            store_scale(job, one.index, rounded(one.volts_full_scale), rounded(one.volts_full_scale_sd_db),
+                        outcome.warnings);
     });
 
     outcome.input = {{"take", take.file}, {"volts", request.volts}, {"frequency_hz", request.frequency_hz}};
@@ -117,12 +171,16 @@ Outcome by_meter(const CalibrateOptions& options) {
     for (const ChannelCalibration& one : calibration.channels) {
         outcome.text += fmt::format("input {} ({}): {}\n", one.index + 1, to_word(one.channel),
                                     zero_dbfs_in_words(one.volts_full_scale));
+        outcome.text += fmt::format("  good to {:.2g} % (95 %), {:.2g} dB: the meter's share is {:.2g} %\n",
+                                    200 * (amplitude_from_decibels(one.volts_full_scale_sd_db) - 1),
+                                    2 * one.volts_full_scale_sd_db, 2 * request.meter_sd_percent);
         outcome.text +=
             fmt::format("  from {:.4g} V at {:.1f} Hz, {:.2f} dBFS, steady from {:.1f} to {:.1f} s\n",
                         request.volts, one.frequency_hz, one.level_dbfs, one.from_s, one.to_s);
         outcome.results["channels"].push_back({{"input", one.index + 1},
                                                {"channel", to_word(one.channel)},
                                                {"volts_full_scale", rounded(one.volts_full_scale)},
+                                               {"volts_full_scale_sd_db", rounded(one.volts_full_scale_sd_db)},
                                                {"level_dbfs", one.level_dbfs},
                                                {"level_sd_db", one.level_sd_db},
                                                {"frequency_hz", one.frequency_hz},
@@ -138,8 +196,14 @@ Outcome by_hand(const CalibrateOptions& options) {
     const auto volts = numbers_from("--volts-full-scale", options.volts_full_scale);
     for (const double one : volts)
         if (!(one > 0)) refuse(fmt::format("--volts-full-scale: {} is not above 0", one));
+    std::optional<MeterAccuracy> accuracy;
+    if (options.meter_accuracy) accuracy = accuracy_from(*options.meter_accuracy);
     outcome.opened = change_job(options.folder, [&](Job& job) {
-        for (std::size_t i = 0; i < volts.size(); ++i) store_scale(job, i, volts[i], outcome.warnings);
+        for (std::size_t i = 0; i < volts.size(); ++i)
+            store_scale(job, i, volts[i],
+                        accuracy ? std::optional(decibels_from_amplitude(1 + accuracy->percent / 100 / std::sqrt(3.0)))
+                                 : std::nullopt,
+                        outcome.warnings);
     });
     outcome.input["volts_full_scale"] = volts;
     for (std::size_t i = 0; i < volts.size(); ++i)
@@ -192,6 +256,7 @@ void run(const CalibrateOptions& options) {
         const InterfaceData& interface = outcome.opened.job.interface;
         outcome.input["job"] = options.folder;
         outcome.results["volts_full_scale"] = numbers_or_nulls(interface.volts_full_scale);
+        outcome.results["volts_full_scale_sd_db"] = numbers_or_nulls(interface.volts_full_scale_sd_db);
         outcome.results["own_noise_dbv"] = numbers_or_nulls(interface.own_noise_dbv);
         outcome.results["caution"] = kKnobCaution;
         fmt::print(
@@ -213,6 +278,8 @@ void add_calibrate_command(CLI::App& app, Context&) {
     command->add_option("--take", options->take, "the job's take of a steady tone that the meter was on");
     command->add_option("--volts", options->volts,
                         "what the meter read [V rms], at the probe, before any pad");
+    command->add_option("--meter-accuracy", options->meter_accuracy,
+                        "from the meter's data sheet, its ac range: percent of the reading and counts, such as 1.2%+3");
     command->add_option("--channel", options->channel,
                         "the channel that the meter was on; else all of the take");
     command->add_option("--frequency", options->frequency, "of the tone [Hz], 200 unless told otherwise");

@@ -81,7 +81,7 @@ public:
                  "--played",    stick("tone_200"),
                  "--seconds",   "6"});
         command({"calibrate", "--job", job_.string(), "--take", "takes/calibration.flac", "--volts",
-                 fmt::format("{:.4f}", meter_volts())});
+                 fmt::format("{:.4f}", meter_volts()), "--meter-accuracy", "1.0%+3"});
         command({"calibrate", "--job", job_.string(), "--floor", "takes/floor.flac"});
         say("noise: engine off, at idle with the headlights on, held at 2000 rpm, and with the laptop's "
             "adapter in");

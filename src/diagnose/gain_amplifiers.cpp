@@ -137,6 +137,8 @@ void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vecto
             const double as_played_v = *step_at(*loudest, volume)->level_v,
                          tone_dbfs = loudest->tone_level_dbfs;
             setting.input_v_at_ceiling = as_played_v * amplitude_from_decibels(-tone_dbfs);
+            if (const auto sd = step_at(*loudest, volume)->level_v_sd)
+                setting.input_v_at_ceiling_sd = *setting.input_v_at_ceiling * *sd / as_played_v;
             setting.sensitivity_v = as_played_v;
             if (setting.target_output_v)
                 setting.gain_db = decibels_from_amplitude(*setting.target_output_v / as_played_v);

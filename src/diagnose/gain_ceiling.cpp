@@ -158,6 +158,7 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
     ceiling.volume = step.volume;
     ceiling.step = step.number;
     ceiling.level_v = step.level_v;
+    ceiling.level_v_sd = step.level_v_sd;
     ceiling.level_dbfs = step.level_dbfs;
     ceiling.thd_percent = step.thd_percent;
     ceiling.next_volume_thd_percent = curve.steps[rungs[bad].worst].thd_percent;

@@ -34,6 +34,11 @@ std::optional<PlayedSine> played_sine(const Take& take) {
     return std::nullopt;
 }
 
+/// What a channel's full scale is worth, where calibrated.
+struct ScaleInVolts {
+    std::optional<double> volts_full_scale, sd_db;
+};
+
 struct Surveyed {
     double rate = 0;
     std::vector<std::size_t> file_channels;  // of the signal channels
@@ -99,7 +104,7 @@ std::optional<Span> other_tone(const ToneTrack& track) {
 }
 
 VolumeStep read_step(std::span<const double> samples, double rate, const PlayedSine& tone,
-                     double half_width_hz, std::optional<double> volts_full_scale, double& found_hz) {
+                     double half_width_hz, const ScaleInVolts& scale, double& found_hz) {
     DistortionRequest request;
     request.search.from_hz = std::max(0.6 * tone.frequency_hz, tone.frequency_hz - half_width_hz);
     request.search.to_hz = std::min(0.5 * rate, tone.frequency_hz + half_width_hz);
@@ -107,7 +112,13 @@ VolumeStep read_step(std::span<const double> samples, double rate, const PlayedS
     const Distortion reading = measure_distortion(samples, rate, request);
     VolumeStep step;
     step.level_dbfs = reading.tone.level_dbfs;
-    if (volts_full_scale) step.level_v = volts_from_dbv(dbv_from_dbfs(step.level_dbfs, *volts_full_scale));
+    step.level_sd_db = reading.tone.level_sd_db;
+    if (scale.volts_full_scale) {
+        step.level_v = volts_from_dbv(dbv_from_dbfs(step.level_dbfs, *scale.volts_full_scale));
+        if (scale.sd_db)
+            step.level_v_sd =
+                *step.level_v * (amplitude_from_decibels(std::hypot(step.level_sd_db, *scale.sd_db)) - 1.0);
+    }
     step.thd_percent = reading.thd_percent();
     step.thd_sd_percent = reading.thd_sd_percent();
     step.thd_noise_percent = 100.0 * reading.thd_noise_ratio;
@@ -230,7 +241,8 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
             VolumeStep step;
             try {
                 step = read_step(block.channel(channel), surveyed.rate, tone, half_width_hz,
-                                 job.job.volts_full_scale(take, channel), hz);
+                                 {job.job.volts_full_scale(take, channel), job.job.volts_full_scale_sd_db(channel)},
+                                 hz);
             } catch (const Error& error) {
                 if (error.kind() != ErrorKind::too_short && error.kind() != ErrorKind::invalid_input) throw;
                 continue;  // too few cycles, or no line in the range: no reading of this plateau

@@ -33,7 +33,8 @@ std::optional<double> one_step_lower(const StepCurve& curve, double volume) {
 std::string ceiling_found(const GainAnalysis& analysis, const GainCurve& by) {
     const Ceiling& c = *analysis.ceiling;
     const double next = c.next_volume_thd_percent.value_or(0.0);
-    const std::string level = c.level_v ? volts(*c.level_v) : fmt::format("{:.1f} dBFS", c.level_dbfs);
+    std::string level = c.level_v ? volts(*c.level_v) : fmt::format("{:.1f} dBFS", c.level_dbfs);
+    if (c.level_v && c.level_v_sd) level += fmt::format(" ±{:.2g} %", 200.0 * *c.level_v_sd / *c.level_v);
     if (by.tone_is_stepped)
         return fmt::format(
             "At this volume the source stays clean up to step {} of the tone's levels ({} at {:.4g} Hz, THD "

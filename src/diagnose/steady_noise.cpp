@@ -239,6 +239,8 @@ void add_levels(NoiseSource& source, const TakeSurvey& survey, const std::vector
             level.level_dbv = dbv_from_dbfs(*level.level_dbfs, *survey.channels[c].volts_full_scale);
         const double averages = std::max(1.0, survey.channels[c].spectrum.effective_averages);
         level.sd_db = std::max(least_sd_db, decibels_from_power(1.0 + 0.3 / std::sqrt(averages)));
+        if (level.level_dbv && survey.channels[c].volts_full_scale_sd_db)
+            level.dbv_sd_db = std::hypot(level.sd_db, *survey.channels[c].volts_full_scale_sd_db);
         source.levels.push_back(level);
         if (std::find(source.channels.begin(), source.channels.end(), level.channel) == source.channels.end())
             source.channels.push_back(level.channel);

@@ -331,6 +331,7 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         ChannelSurvey channel;
         channel.channel = take.channels[c];
         channel.volts_full_scale = job.job.volts_full_scale(take, c);
+        channel.volts_full_scale_sd_db = job.job.volts_full_scale_sd_db(c);
         finish_channel(channel, gathered[c]);
         survey.channels.push_back(std::move(channel));
     }

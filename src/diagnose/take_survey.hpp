@@ -33,7 +33,7 @@ struct MovingFamily {
 
 struct ChannelSurvey {
     Channel channel = Channel::left;
-    std::optional<double> volts_full_scale;
+    std::optional<double> volts_full_scale, volts_full_scale_sd_db;
     PowerSpectrum spectrum;             ///< over the whole take, bins of about 1 Hz
     std::vector<double> floor_density;  ///< noise under the lines
     std::vector<SpectralLine> lines;

@@ -107,6 +107,10 @@ ChannelCalibration read_channel(const Take& take, std::size_t index, std::span<c
     // the meter's volts are rms at the probe; behind the pad they make a sine of this amplitude
     found.volts_full_scale =
         request.volts * std::sqrt(2.0) / tone->amplitude * amplitude_from_decibels(-pad_db);
+    // A meter of true rms reads the rest along with the tone; whether it does is not known: half of that either way.
+    const double impurity_db = decibels_from_power(1 + power_from_decibels(found.other_db)) / std::sqrt(12.0);
+    const double meter_db = decibels_from_amplitude(1 + request.meter_sd_percent / 100);
+    found.volts_full_scale_sd_db = std::hypot(found.level_sd_db, impurity_db, meter_db);
     return found;
 }
 
@@ -156,6 +160,10 @@ void remark(Calibration& calibration, const Take& take) {
 }
 
 }  // namespace
+
+double meter_sd_percent(const MeterAccuracy& accuracy, double volts, double count_v) {
+    return (accuracy.percent + 100 * accuracy.counts * count_v / volts) / std::sqrt(3.0);
+}
 
 Calibration calibrate(BlockReader& sound, const Take& take, const CalibrationRequest& request) {
     check_request(take, request);

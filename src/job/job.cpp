@@ -18,4 +18,9 @@ std::optional<double> Job::volts_full_scale(const Take& take, std::size_t channe
     return *interface.volts_full_scale[channel_index] * amplitude_from_decibels(pad_db);
 }
 
+std::optional<double> Job::volts_full_scale_sd_db(std::size_t channel_index) const {
+    const auto& sd = interface.volts_full_scale_sd_db;
+    return channel_index < sd.size() ? sd[channel_index] : std::nullopt;
+}
+
 }  // namespace hushtrace

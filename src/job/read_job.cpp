@@ -113,8 +113,9 @@ SupplyData read_supply(Fields& fields) {
 InterfaceData read_interface(Fields& fields) {
     InterfaceData interface;
     interface.volts_full_scale = fields.numbers_or_nulls("volts_full_scale", kPositive);
+    interface.volts_full_scale_sd_db = fields.numbers_or_nulls("volts_full_scale_sd_db", kNotNegative);
     interface.own_noise_dbv = fields.numbers_or_nulls("own_noise_dbv", {-400, 200, true});
-    for (const std::string_view name : {"volts_full_scale", "own_noise_dbv"})
+    for (const std::string_view name : {"volts_full_scale", "volts_full_scale_sd_db", "own_noise_dbv"})
         if (const Json* list = fields.find(name); list && list->size() > kMostChannels)
             fields.refuse(name, fmt::format("{} values; an interface has at most {} inputs", list->size(),
                                             kMostChannels));

@@ -225,6 +225,8 @@ void put_interface(Out& job, const InterfaceData& interface) {
     Out out;
     if (!interface.volts_full_scale.empty())
         out.numbers_or_nulls("volts_full_scale", interface.volts_full_scale);
+    if (!interface.volts_full_scale_sd_db.empty())
+        out.numbers_or_nulls("volts_full_scale_sd_db", interface.volts_full_scale_sd_db);
     if (!interface.own_noise_dbv.empty()) out.numbers_or_nulls("own_noise_dbv", interface.own_noise_dbv);
     out.maybe_word("input", interface.input);
     out.maybe("amps_per_volt", interface.amps_per_volt);

@@ -9,6 +9,7 @@ Json ceiling_json(const Ceiling& one) {
     return {{"volume", figure_json(one.volume)},
             {"step", one.step},
             {"level_v", figure_json(one.level_v)},
+            {"level_v_sd", figure_json(one.level_v_sd)},
             {"level_dbfs", level_json(one.level_dbfs)},
             {"thd_percent", figure_json(one.thd_percent)},
             {"next_volume_thd_percent", figure_json(one.next_volume_thd_percent)},
@@ -25,7 +26,7 @@ Json ceiling_of(const StepCurve& curve) {
     } else {
         entry = ceiling_json(Ceiling{});
         for (const char* key :
-             {"volume", "step", "level_v", "level_dbfs", "thd_percent", "next_volume_thd_percent"})
+             {"volume", "step", "level_v", "level_v_sd", "level_dbfs", "thd_percent", "next_volume_thd_percent"})
             entry[key] = nullptr;
         entry["channel"] = std::string(to_word(curve.channel));
         entry["tone_hz"] = figure_json(curve.tone_hz);
@@ -43,7 +44,9 @@ Json curve_json(const StepCurve& curve) {
                          {"start_s", figure_json(one.start_s)},
                          {"end_s", figure_json(one.end_s)},
                          {"level_dbfs", level_json(one.level_dbfs)},
+                         {"level_sd_db", figure_json(one.level_sd_db)},
                          {"level_v", figure_json(one.level_v)},
+                         {"level_v_sd", figure_json(one.level_v_sd)},
                          {"thd_percent", figure_json(one.thd_percent)},
                          {"thd_sd_percent", figure_json(one.thd_sd_percent)},
                          {"harmonics_counted", one.harmonics_counted},
@@ -69,6 +72,7 @@ Json gain_results(const GainAnalysis& analysis) {
         amplifiers.push_back({{"name", one.name},
                               {"target_output_v", figure_json(one.target_output_v)},
                               {"input_v_at_ceiling", figure_json(one.input_v_at_ceiling)},
+                              {"input_v_at_ceiling_sd", figure_json(one.input_v_at_ceiling_sd)},
                               {"sensitivity_v", figure_json(one.sensitivity_v)},
                               {"gain_db", level_json(one.gain_db)},
                               {"noise_at_output_dbv", level_json(one.noise_at_output_dbv)},

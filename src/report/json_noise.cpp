@@ -30,7 +30,8 @@ Json levels_json(const std::vector<LevelInTake>& levels) {
                         {"channel", std::string(to_word(one.channel))},
                         {"level_dbfs", level_json(one.level_dbfs)},
                         {"level_dbv", level_json(one.level_dbv)},
-                        {"sd_db", level_json(one.sd_db)}});
+                        {"sd_db", level_json(one.sd_db)},
+                        {"dbv_sd_db", level_json(one.dbv_sd_db)}});
     return list;
 }
 

@@ -247,6 +247,8 @@ def options(place):
         (["capture", "--job", place / "none", "--simulate", "healthy"], "none"),
         (["calibrate", "--job", folder], "--take"),
         (["calibrate", "--job", folder, "--take", "takes/good.wav"], "--volts"),
+        (["calibrate", "--job", folder, "--take", "takes/good.wav", "--volts", "1", "--meter-accuracy", "good"], "--meter-accuracy"),
+        (["calibrate", "--job", folder, "--take", "takes/good.wav", "--volts", "1", "--meter-accuracy", "-1%"], "--meter-accuracy"),
         (["calibrate", "--job", folder, "--take", "takes/good.wav", "--volts", "0"], "0 V"),
         (["calibrate", "--job", folder, "--take", "takes/good.wav", "--volts", "inf"], "no number"),
         (["calibrate", "--job", folder, "--take", "takes/none.wav", "--volts", "1"], "no take of this job"),

@@ -115,6 +115,32 @@ TEST_CASE("the short ramps of a tone file, which lie inside a steady piece, don'
     CHECK(found.warnings.empty());
 }
 
+TEST_CASE("the meter's limits are a rectangular distribution, and the scale carries them", "[calibration]") {
+    // JCGM 100:2008 (GUM) 4.3.7: limits of +-a leave a standard uncertainty of a / sqrt 3. By hand: 1.2 % and 3 counts of
+    // 1 mV on 0.5 V are 0.6 % more, 1.8 % together.
+    CHECK(meter_sd_percent({1.2, 3}, 0.5, 0.001) == Approx(1.8 / std::sqrt(3.0)));
+    CHECK(meter_sd_percent({0, 0}, 0.5, 0.001) == 0);
+    CalibrationRequest request = volts(1.0);
+    request.meter_sd_percent = 1.0;
+    auto sound = rendered(3, sine(0.5), sine(0.5));
+    const Calibration found = calibrate(sound, two_channels(), request);
+    CHECK(found.channels[0].volts_full_scale_sd_db == Approx(20 * std::log10(1.01)).epsilon(1e-3));
+    // 200 meters whose error is anywhere within their limits: the truth lies within two standard uncertainties
+    std::mt19937 random(5);
+    std::uniform_real_distribution<double> error(-0.012, 0.012);
+    request.meter_sd_percent = meter_sd_percent({1.2, 0}, 1.0, 0.001);
+    int within = 0;
+    for (int i = 0; i < 200; ++i) {
+        request.volts = 1.0 * (1 + error(random));
+        auto again = rendered(1.5, sine(0.5), sine(0.5));
+        const ChannelCalibration one = calibrate(again, two_channels(), request).channels[0];
+        within += std::abs(decibels_from_amplitude(one.volts_full_scale / (2 * std::sqrt(2.0)))) <
+                  1.96 * one.volts_full_scale_sd_db;
+    }
+    CHECK(within >= 180);
+    CHECK(within <= 200);  // limits, not a bell: two standard uncertainties hold all of it
+}
+
 TEST_CASE("hum and hiss 40 dB down move the scale by less than a hundredth of a decibel", "[calibration]") {
     std::mt19937 random(3);
     std::normal_distribution<double> hiss(0, 0.002);

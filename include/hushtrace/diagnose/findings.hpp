@@ -35,7 +35,8 @@ struct LevelInTake {
     std::string take;
     Channel channel = Channel::left;
     std::optional<double> level_dbfs, level_dbv;   ///< unset for digital silence; dBV also where not calibrated
-    double sd_db = 0;
+    double sd_db = 0;                              ///< of the reading: what counts between takes of one set-up
+    std::optional<double> dbv_sd_db;               ///< of level_dbv: the reading's and the calibration's together
 };
 struct Harmonic {
     double number = 1;                 ///< against frequency_hz; a fraction for lines below it (1/6)
@@ -119,7 +120,8 @@ struct VolumeStep {
     std::optional<double> volume;                 ///< from volume_steps where these match the plateaus
     double start_s = 0, end_s = 0;
     double level_dbfs = 0;
-    std::optional<double> level_v;
+    double level_sd_db = 0;                       ///< of the reading alone
+    std::optional<double> level_v, level_v_sd;    ///< sd with the calibration's; unset where that is not known
     double thd_percent = 0, thd_noise_percent = 0;
     double thd_sd_percent = 0, thd_noise_sd_percent = 0;
     std::size_t harmonics_counted = 0;            ///< in THD: the 2nd and those that follow it, up to 20 kHz
@@ -136,6 +138,7 @@ struct Ceiling {
     Channel channel = Channel::left;
     double tone_hz = 0;
     std::string take;
+    std::optional<double> level_v_sd;             ///< with the calibration's; unset where that is not known
 };
 struct StepCurve {
     std::string take;
@@ -154,6 +157,7 @@ struct AmplifierSetting {
     std::optional<double> gain_db;
     std::optional<double> noise_at_output_dbv, noise_at_ear_db_spl;
     std::vector<std::string> notes;               ///< "outside the amplifier's range 0.2 to 6 V", cautions
+    std::optional<double> input_v_at_ceiling_sd;  ///< unset where the calibration's is not known
 };
 struct GainAnalysis {
     std::optional<Ceiling> ceiling;               ///< the lowest of all

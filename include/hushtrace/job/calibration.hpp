@@ -16,6 +16,7 @@ struct CalibrationRequest {
     double frequency_hz = 200;  ///< of the tone that was playing
     double meter_good_to_hz =
         400;  ///< up to where the meter reads true: plain ones droop above (trade habit)
+    double meter_sd_percent = 0;     ///< standard uncertainty of the meter's reading, see meter_sd_percent()
     std::optional<Channel> channel;  ///< the one channel that saw those volts; unset: all signal channels did
 };
 
@@ -26,6 +27,7 @@ struct ChannelCalibration {
     double volts_full_scale = 0;  ///< at the interface's input, a pad's loss taken off
     double level_dbfs = 0;        ///< of the tone
     double level_sd_db = 0;
+    double volts_full_scale_sd_db = 0;  ///< meter, reading and the tone's impurity together
     double frequency_hz = 0;
     double other_db = 0;          ///< all else against the tone: noise and harmonics
     double from_s = 0, to_s = 0;  ///< the steady stretch that was used
@@ -34,6 +36,16 @@ struct Calibration {
     std::vector<ChannelCalibration> channels;
     std::vector<Warning> warnings;  ///< "tone_low", "tone_impure", "scale_unusual"
 };
+
+/// A meter's data sheet gives limits: so many percent of the reading and so many counts of its last digit. Within them
+/// every value is as likely, so the standard uncertainty is their half width over the square root of 3.
+///   source  JCGM 100:2008 (GUM), 4.3.7
+struct MeterAccuracy {
+    double percent = 1.5;  ///< of the reading. These two are a plain meter's on its ac range: common practice, no source
+    double counts = 3;
+};
+/// [percent of `volts`]; `count_v` is what the last digit shown is worth [V].
+double meter_sd_percent(const MeterAccuracy& accuracy, double volts, double count_v);
 
 /// Finds the longest stretch of steady tone (each tenth of a second within 0.1 dB of it) in the first two
 /// minutes and reads the tone there by least squares. Ramps, markers and pauses round it don't count.

@@ -59,6 +59,8 @@ struct SupplyData {
 };
 struct InterfaceData {
     std::vector<std::optional<double>> volts_full_scale;  ///< volts at sample value 1.0, one per file channel
+    /// Standard uncertainty of volts_full_scale [dB]: the meter's and the reading's; unset where nobody said.
+    std::vector<std::optional<double>> volts_full_scale_sd_db;
     std::vector<std::optional<double>> own_noise_dbv;     ///< 20 Hz..20 kHz unweighted, inputs shorted
     std::optional<InterfaceInput> input;
     std::optional<double> amps_per_volt;
@@ -124,6 +126,9 @@ struct Job {
     /// Volts at sample value 1.0 of a take's channel with its pad's loss added back; unset when not
     /// calibrated.
     std::optional<double> volts_full_scale(const Take& take, std::size_t channel_index) const;
+    /// Standard uncertainty of a channel's scale [dB]. It is common to all dBV figures of that channel: part of each,
+    /// no part of their differences. Unset where unknown.
+    std::optional<double> volts_full_scale_sd_db(std::size_t channel_index) const;
     /// Limit for the source's ceiling [percent THD].
     double ceiling_thd_percent() const { return limits.ceiling_thd_percent.value_or(1.0); }
 };
