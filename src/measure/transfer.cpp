@@ -127,7 +127,8 @@ double end_slope_delay_s(std::span<const TransferPoint> transfer) {
         lever += std::pow(static_cast<double>(k) - 0.5 * static_cast<double>(end_points - 1), 2);
     }
     const double slope_sd = std::sqrt(1.6 * noise / lever) / step_ln;
-    return std::hypot(1.5 * slope_sd, 0.5 * end_slope(nepers)) / (pi * pi * transfer[range.last].frequency_hz);
+    const double slope = std::max(0.0, std::abs(end_slope(nepers)) - 2 * slope_sd);  // what isn't noise
+    return std::hypot(1.5 * slope_sd, 0.5 * slope) / (pi * pi * transfer[range.last].frequency_hz);
 }
 
 struct PhasePoint {
