@@ -109,13 +109,18 @@ void store_scale(Job& job, std::size_t index, double volts, std::optional<double
     auto& sd = job.interface.volts_full_scale_sd_db;
     if (sd.size() <= index && sd_db) sd.resize(index + 1);
     if (index < sd.size()) sd[index] = sd_db;
-    auto& floor = job.interface.own_noise_dbv;
     if (scale.size() <= index) scale.resize(index + 1);
     const bool moved =
         scale[index] && std::abs(decibels_from_amplitude(volts / *scale[index])) > kSameScale_db;
     scale[index] = volts;
-    if (!moved || index >= floor.size() || !floor[index]) return;
-    floor[index].reset();
+    bool forgotten = false;
+    for (const OwnNoiseField& field : kOwnNoiseFields) {
+        auto& floor = job.interface.*field.values;
+        if (!moved || index >= floor.size() || !floor[index]) continue;
+        floor[index].reset();
+        forgotten = true;
+    }
+    if (!forgotten) return;
     warnings.push_back(
         {"floor_void",
          fmt::format("input {} had another scale before: its own noise was forgotten, read the floor again",
@@ -220,24 +225,28 @@ Outcome floor_of(const CalibrateOptions& options) {
     outcome.warnings = floor.warnings;
     note_oddity(sound, take, outcome.warnings);
     outcome.opened = change_job(options.folder, [&](Job& job) {
-        auto& stored = job.interface.own_noise_dbv;
-        if (stored.size() < floor.own_noise_dbv.size()) stored.resize(floor.own_noise_dbv.size());
-        for (std::size_t c = 0; c < floor.own_noise_dbv.size(); ++c)
-            if (floor.own_noise_dbv[c]) stored[c] = std::round(*floor.own_noise_dbv[c] * 100) / 100;
+        for (const OwnNoiseField& field : kOwnNoiseFields) {
+            auto& stored = job.interface.*field.values;
+            const auto& read = floor.floors.*field.values;
+            if (stored.size() < read.size()) stored.resize(read.size());
+            for (std::size_t c = 0; c < read.size(); ++c)
+                if (floor.floors.own_noise_dbv[c])  // a figure of an earlier take must not stay beside this one's
+                    stored[c] = read[c] ? std::optional(std::round(*read[c] * 100) / 100) : std::nullopt;
+        }
     });
     outcome.input["take"] = take.file;
     outcome.results["floor"] = Json::array();
-    for (std::size_t c = 0; c < floor.own_noise_dbv.size(); ++c) {
-        const auto& dbv = floor.own_noise_dbv[c];
+    for (std::size_t c = 0; c < floor.level_dbfs.size(); ++c) {
+        const auto& dbv = floor.floors.own_noise_dbv[c];
         outcome.text += fmt::format(
             "input {} ({}): own noise {}, 20 Hz to 20 kHz unweighted\n", c + 1, to_word(take.channels[c]),
             dbv ? fmt::format("{:.1f} dBV", *dbv)
-                : fmt::format("{:.1f} dBFS (not calibrated, not stored)", floor.level_dbfs[c]));
+                : fmt::format("{:.1f} dBFS (not calibrated, not stored)", floor.level_dbfs[c].value));
         outcome.results["floor"].push_back({{"input", c + 1},
                                             {"channel", to_word(take.channels[c])},
                                             {"own_noise_dbv", dbv ? Json(*dbv) : Json()},
-                                            {"level_dbfs", floor.level_dbfs[c]},
-                                            {"sd_db", floor.sd_db}});
+                                            {"level_dbfs", floor.level_dbfs[c].value},
+                                            {"sd_db", floor.level_dbfs[c].sd}});
     }
     return outcome;
 }

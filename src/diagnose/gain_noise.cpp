@@ -53,10 +53,9 @@ std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, con
         double volts_squared = noise_floor(spectra[i].result()).all.unweighted.value * volts * volts;
         if (!(volts_squared > 0)) continue;
         bool limited = false;
-        const auto& own = job.job.interface.own_noise_dbv;
-        if (from[i] < own.size() && own[from[i]]) {
+        if (const auto own_dbv = job.job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), take, from[i])) {
             // Below 3 dB above its own noise the interface hides more than it shows.
-            const double own_squared = power_from_decibels(*own[from[i]]);
+            const double own_squared = power_from_decibels(*own_dbv);
             limited = volts_squared < 2.0 * own_squared;
             if (!limited) volts_squared -= own_squared;
         }

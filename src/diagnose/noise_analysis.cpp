@@ -9,6 +9,7 @@
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
+#include "floor_reading.hpp"
 #include "noise_pictures.hpp"
 #include "noise_sources.hpp"
 
@@ -38,25 +39,6 @@ const TakeSurvey* quiet_twin(const TakeSurvey& running, const std::list<TakeSurv
         best_likeness = likeness;
     }
     return best;
-}
-
-FloorReading floor_of(const TakeSurvey& survey, std::size_t c, const Job& job) {
-    const ChannelSurvey& channel = survey.channels[c];
-    FloorReading reading;
-    reading.take = survey.take->file;
-    reading.channel = channel.channel;
-    reading.sd_db = as_level_dbfs(channel.floor.all.unweighted).sd;
-    if (channel.silent) return reading;
-    reading.unweighted_dbfs = as_level_dbfs(channel.floor.all.unweighted).value;
-    reading.a_weighted_dbfs = as_level_dbfs(channel.floor.all.a_weighted).value;
-    reading.itu468_dbfs = as_level_dbfs(channel.floor.all.itu468).value;
-    if (!channel.volts_full_scale) return reading;
-    reading.unweighted_dbv = dbv_from_dbfs(*reading.unweighted_dbfs, *channel.volts_full_scale);
-    reading.a_weighted_dbv = dbv_from_dbfs(*reading.a_weighted_dbfs, *channel.volts_full_scale);
-    reading.itu468_dbv = dbv_from_dbfs(*reading.itu468_dbfs, *channel.volts_full_scale);
-    if (c < job.interface.own_noise_dbv.size() && job.interface.own_noise_dbv[c])
-        reading.limited_by_interface = *reading.unweighted_dbv < *job.interface.own_noise_dbv[c] + 3.0;
-    return reading;
 }
 
 /// Reads every noise take; those that can't be used are left out with a warning that names them.
@@ -97,6 +79,7 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, NoiseAnalysis& out) {
                 {"take_dropout",
                  take.file + ": samples were lost during this take; levels hold, but lines may read weak.",
                  take.file});
+        warn_of_band(surveys.back(), out);
         for (const ChannelSurvey& channel : surveys.back().channels)
             if (channel.silent)
                 out.warnings.push_back({"digital_silence",
@@ -204,7 +187,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             say_where(source, surveys);
     name_and_sort(sources, out);
     if (std::none_of(out.floor.begin(), out.floor.end(),
-                     [](const FloorReading& f) { return f.unweighted_dbv.has_value(); }))
+                     [](const FloorReading& f) { return f.unweighted.dbv.has_value(); }))
         out.warnings.push_back({"not_calibrated",
                                 "Not calibrated: levels are in dBFS, true against each other only. Run "
                                 "calibrate with a known voltage.",

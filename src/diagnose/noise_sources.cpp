@@ -324,11 +324,10 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
         const ChannelSurvey& channel = survey.channels[c];
         power.push_back(channel.hiss.all.unweighted.value);
         if (clicks && channel.clicks && channel.clicks->mean_square > 0.2 * channel.hiss.all.unweighted.value) return;
-        if (!channel.volts_full_scale || c >= job.interface.own_noise_dbv.size() ||
-            !job.interface.own_noise_dbv[c] || channel.silent)
-            continue;
+        const auto own_dbv = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, c);
+        if (!channel.volts_full_scale || !own_dbv || channel.silent) continue;
         known = true;
-        const double own = power_from_decibels(*job.interface.own_noise_dbv[c]);
+        const double own = power_from_decibels(*own_dbv);
         const double here = power_from_decibels(dbv_from_dbfs(
             dbfs_from_mean_square(std::max(channel.hiss.all.unweighted.value, 1e-30)), *channel.volts_full_scale));
         if (here > 1.6 * own) above = true;  // 2 dB over the set-up's own

@@ -5,14 +5,17 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <future>
 #include <limits>
 #include <numbers>
+#include <thread>
 
 #include "clear_part.hpp"
 #include "hushtrace/measure/order_spectrum.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
+#include "hushtrace/spectrum/file_spectra.hpp"
 #include "hushtrace/spectrum/spectrogram.hpp"
 
 namespace hushtrace {
@@ -25,22 +28,28 @@ bool carries_signal(Channel channel) {
     return channel != Channel::supply && channel != Channel::supply_current;
 }
 
+std::size_t fine_length(double rate) {
+    return fast_length(static_cast<std::size_t>(rate));  // bins of 1 Hz
+}
+
 /// What is gathered of a channel while the take streams by.
 struct Gathered {
     Gathered(double rate, std::size_t picture_length)
-        : spectrum(rate, fast_length(static_cast<std::size_t>(rate))),
-          coarse(rate, fast_length(static_cast<std::size_t>(rate / 8))),
-          picture(rate, picture_length) {}
-    SpectrumAccumulator spectrum, coarse;  // bins of 1 Hz, and of 8 Hz for takes shorter than a second
+        : coarse(rate, fast_length(static_cast<std::size_t>(rate / 8))),
+          picture(rate, picture_length),
+          meter(rate) {}
+    std::optional<SpectrumAccumulator> fine;  // where a part of the take alone counts; else it is read beside this
+    SpectrumAccumulator coarse;               // bins of 8 Hz, for takes shorter than a second
     SpectrogramAccumulator picture;
+    QuasiPeakMeter meter;
     std::vector<double> stretch;
     double sum_of_squares = 0;
 };
 
-void finish_channel(ChannelSurvey& survey, const Gathered& gathered) {
+void finish_channel(ChannelSurvey& survey, const Gathered& gathered, std::optional<PowerSpectrum> fine) {
     survey.silent = gathered.sum_of_squares == 0.0;
-    survey.spectrum =
-        gathered.spectrum.segments() > 0 ? gathered.spectrum.result() : gathered.coarse.result();
+    survey.quasi_peak = gathered.meter.mean();
+    survey.spectrum = fine ? std::move(*fine) : gathered.coarse.result();
     survey.floor_density = noise_under_lines(survey.spectrum);
     // hiss is smooth: a wider stretch than for the lines keeps the broad foot of a wandering whine out of it
     const std::vector<double> smooth = noise_under_lines(survey.spectrum, 120.0, 0.3);
@@ -51,7 +60,6 @@ void finish_channel(ChannelSurvey& survey, const Gathered& gathered) {
     if (!survey.silent)
         survey.lines = find_lines(survey.spectrum, survey.floor_density, 15.0,
                                   std::min(20000.0, 0.47 * survey.spectrum.sample_rate_hz));
-    survey.floor = noise_floor(survey.spectrum, survey.floor_density, survey.lines);
     const Spectrogram picture = gathered.picture.result();
     survey.column_s = picture.column_s;
     survey.spectrogram_bin_hz = picture.bin_hz;
@@ -299,15 +307,24 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         TakeReader first(take_path(job, take));
         clear = between_markers(first);
     }
+    std::future<std::vector<PowerSpectrum>> fine;
+    if (from_a_file)
+        for (Gathered& g : gathered)
+            g.fine.emplace(survey.sample_rate_hz, fine_length(survey.sample_rate_hz));
+    else  // the other cores read the fine spectra, which take longest, through readers of their own
+        fine = std::async(std::launch::async, [file = take_path(job, take)] {
+            return spectra_of_file(file, fine_length, std::max(1U, std::thread::hardware_concurrency() / 2));
+        });
     PartReader part(reader, clear);
     while (part.read(block, kBlock) > 0) {
         frames += block.frames();
         for (std::size_t c = 0; c < gathered.size(); ++c) {
             const auto samples = block.channel(c);
             Gathered& g = gathered[c];
-            g.spectrum.add(samples);
+            if (g.fine) g.fine->add(samples);
             g.coarse.add(samples);
             g.picture.add(samples);
+            g.meter.add(samples);
             for (const double s : samples) g.sum_of_squares += s * s;
             const std::size_t room = most - std::min(most, g.stretch.size());
             g.stretch.insert(g.stretch.end(), samples.begin(),
@@ -327,18 +344,24 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
                                                "s; levels and floor are of all {:.0f} s",
                                                take.file, stretch_s, survey.duration_s),
                                    take.file});
+    std::vector<PowerSpectrum> spectra;
+    if (fine.valid()) spectra = fine.get();
+    for (const Gathered& g : gathered)
+        if (g.fine && g.fine->segments() > 0) spectra.push_back(g.fine->result());
     for (std::size_t c = 0; c < gathered.size(); ++c) {
         ChannelSurvey channel;
         channel.channel = take.channels[c];
         channel.volts_full_scale = job.job.volts_full_scale(take, c);
         channel.volts_full_scale_sd_db = job.job.volts_full_scale_sd_db(c);
-        finish_channel(channel, gathered[c]);
+        finish_channel(channel, gathered[c],
+                       c < spectra.size() ? std::optional(std::move(spectra[c])) : std::nullopt);
         survey.channels.push_back(std::move(channel));
     }
     for (std::size_t c = 0; c < gathered.size(); ++c)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
             survey.channels[c].clicks = find_impulse_train(gathered[c].stretch, survey.sample_rate_hz);
     follow(survey, gathered);
+    for (std::size_t c = 0; c < survey.channels.size(); ++c) read_floor(survey, c);
     return survey;
 }
 

@@ -8,6 +8,7 @@
 #include "hushtrace/measure/impulse_train.hpp"
 #include "hushtrace/measure/lines.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
+#include "hushtrace/measure/quasi_peak.hpp"
 #include "hushtrace/measure/ridge.hpp"
 
 /// What one take holds, before anybody asks what it means: spectra, lines, tracks, clicks, of each channel.
@@ -31,13 +32,22 @@ struct MovingFamily {
     std::vector<OrderLine> lines;  ///< ascending ratio; contains the followed line itself
 };
 
+/// A tone beside the broadband floor, still or wandering.
+struct SpotTone {
+    double frequency_hz = 0;  ///< mean, where it wanders
+    Reading mean_square;      ///< full scale squared
+    bool wanders = false;     ///< read along its track
+};
+
 struct ChannelSurvey {
     Channel channel = Channel::left;
     std::optional<double> volts_full_scale, volts_full_scale_sd_db;
     PowerSpectrum spectrum;             ///< over the whole take, bins of about 1 Hz
     std::vector<double> floor_density;  ///< noise under the lines
     std::vector<SpectralLine> lines;
-    NoiseFloor floor;  ///< with everything in it
+    NoiseFloor floor;  ///< with everything in it, and without the lines, still or moving
+    std::optional<Reading> quasi_peak;  ///< mean indication [rms of a 1 kHz sine, full scale]; needs 3 s
+    std::vector<SpotTone> tones;        ///< strongest first
     NoiseFloor hiss;   ///< of the noise under the lines alone
     std::optional<ImpulseTrain> clicks;
     std::vector<std::vector<float>> spectrogram_dbfs;
@@ -53,6 +63,9 @@ struct TakeSurvey {
     std::vector<MovingFamily> families;  ///< of those that move
     std::vector<Warning> warnings;
 };
+
+/// Fills in a channel's floor and tones, once its lines and the moving families are known.
+void read_floor(TakeSurvey& survey, std::size_t channel);
 
 /// Reads and surveys one take, streaming. Moving lines and clicks are followed through the first `stretch_s`
 /// seconds, so that memory stays bounded; what is left out is said in a warning.

@@ -23,4 +23,12 @@ std::optional<double> Job::volts_full_scale_sd_db(std::size_t channel_index) con
     return channel_index < sd.size() ? sd[channel_index] : std::nullopt;
 }
 
+std::optional<double> Job::own_noise_at_probe_dbv(const OwnNoiseField& field, const Take& take,
+                                                  std::size_t channel_index) const {
+    const auto& values = interface.*field.values;
+    if (channel_index >= values.size() || !values[channel_index]) return std::nullopt;
+    return *values[channel_index] +
+           (channel_index < take.attenuation_db.size() ? take.attenuation_db[channel_index] : 0.0);
+}
+
 }  // namespace hushtrace

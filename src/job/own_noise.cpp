@@ -4,6 +4,7 @@
 
 #include "hushtrace/job/calibration.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
+#include "hushtrace/measure/quasi_peak.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/spectrum/averaged_spectrum.hpp"
@@ -42,7 +43,11 @@ OwnNoise read_own_noise(BlockReader& sound, const Take& take, const Job& job) {
     const auto segment =
         static_cast<std::size_t>(std::exp2(std::round(std::log2(rate_hz / 3))));  // bins of some 3 Hz
     std::vector<SpectrumAccumulator> spectra;
-    for (std::size_t c = 0; c < channels; ++c) spectra.emplace_back(rate_hz, segment);
+    std::vector<QuasiPeakMeter> meters;
+    for (std::size_t c = 0; c < channels; ++c) {
+        spectra.emplace_back(rate_hz, segment);
+        meters.emplace_back(rate_hz);
+    }
     Block block;
     std::uint64_t frames = 0;
     std::vector<bool> silent(channels, true);
@@ -50,6 +55,7 @@ OwnNoise read_own_noise(BlockReader& sound, const Take& take, const Job& job) {
         frames += got;
         for (std::size_t c = 0; c < channels; ++c) {
             spectra[c].add(block.channel(c));
+            meters[c].add(block.channel(c));
             for (const double sample : block.channel(c)) {
                 if (sample != 0) silent[c] = false;
                 if (std::abs(sample) >= 0.999)
@@ -67,18 +73,25 @@ OwnNoise read_own_noise(BlockReader& sound, const Take& take, const Job& job) {
             refuse(take, fmt::format("the {} channel is digital silence: nothing came from the interface",
                                      to_word(take.channels[c])));
         const NoiseFloor floor = noise_floor(spectra[c].result());
-        const double level_dbfs = as_level_dbfs(floor.all.unweighted).value;
-        found.level_dbfs.push_back(level_dbfs);
-        found.sd_db = std::max(found.sd_db, as_level_dbfs(floor.all.unweighted).sd);
+        found.level_dbfs.push_back(as_level_dbfs(floor.all.unweighted));
         const bool known = c < scale.size() && scale[c];
-        found.own_noise_dbv.push_back(known ? std::optional(dbv_from_dbfs(level_dbfs, *scale[c]))
-                                            : std::nullopt);
-        if (known && *found.own_noise_dbv.back() > kHighFloor_dbv)
+        const auto in_volts = [&](double mean_square) -> std::optional<double> {
+            if (!known || !(mean_square > 0)) return std::nullopt;
+            return dbv_from_dbfs(dbfs_from_mean_square(mean_square), *scale[c]);
+        };
+        const auto needle = meters[c].mean();
+        found.floors.own_noise_dbv.push_back(in_volts(floor.all.unweighted.value));
+        found.floors.own_noise_a_dbv.push_back(in_volts(floor.all.a_weighted.value));
+        found.floors.own_noise_c_dbv.push_back(in_volts(floor.all.c_weighted.value));
+        found.floors.own_noise_itu468_dbv.push_back(in_volts(floor.all.itu468.value));
+        found.floors.own_noise_itu468_quasi_peak_dbv.push_back(
+            needle ? in_volts(needle->value * needle->value) : std::nullopt);
+        if (known && *found.floors.own_noise_dbv.back() > kHighFloor_dbv)
             found.warnings.push_back(
                 {"floor_high",
                  fmt::format("{:.0f} dBV in the {} channel is much for shorted inputs: check the plug, and "
                              "that no input is open",
-                             *found.own_noise_dbv.back(), to_word(take.channels[c])),
+                             *found.floors.own_noise_dbv.back(), to_word(take.channels[c])),
                  take.file});
     }
     return found;

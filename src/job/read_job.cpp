@@ -114,11 +114,17 @@ InterfaceData read_interface(Fields& fields) {
     InterfaceData interface;
     interface.volts_full_scale = fields.numbers_or_nulls("volts_full_scale", kPositive);
     interface.volts_full_scale_sd_db = fields.numbers_or_nulls("volts_full_scale_sd_db", kNotNegative);
-    interface.own_noise_dbv = fields.numbers_or_nulls("own_noise_dbv", {-400, 200, true});
-    for (const std::string_view name : {"volts_full_scale", "volts_full_scale_sd_db", "own_noise_dbv"})
+    const auto check_count = [&fields](std::string_view name) {
         if (const Json* list = fields.find(name); list && list->size() > kMostChannels)
             fields.refuse(name, fmt::format("{} values; an interface has at most {} inputs", list->size(),
                                             kMostChannels));
+    };
+    check_count("volts_full_scale");
+    check_count("volts_full_scale_sd_db");
+    for (const OwnNoiseField& field : kOwnNoiseFields) {
+        interface.*field.values = fields.numbers_or_nulls(field.name, {-400, 200, true});
+        check_count(field.name);
+    }
     interface.input = fields.word<InterfaceInput>("input");
     interface.amps_per_volt = fields.number("amps_per_volt", kPositive);
     return interface;

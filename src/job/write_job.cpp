@@ -227,7 +227,9 @@ void put_interface(Out& job, const InterfaceData& interface) {
         out.numbers_or_nulls("volts_full_scale", interface.volts_full_scale);
     if (!interface.volts_full_scale_sd_db.empty())
         out.numbers_or_nulls("volts_full_scale_sd_db", interface.volts_full_scale_sd_db);
-    if (!interface.own_noise_dbv.empty()) out.numbers_or_nulls("own_noise_dbv", interface.own_noise_dbv);
+    for (const OwnNoiseField& field : kOwnNoiseFields)
+        if (!(interface.*field.values).empty())
+            out.numbers_or_nulls(std::string(field.name).c_str(), interface.*field.values);
     out.maybe_word("input", interface.input);
     out.maybe("amps_per_volt", interface.amps_per_volt);
     job.inner("interface", out);

@@ -124,4 +124,32 @@ std::vector<SpectralLine> find_lines(const PowerSpectrum& spectrum, const std::v
     return lines;
 }
 
+SpectralLine line_in_band(const PowerSpectrum& spectrum, const std::vector<double>& floor_density, double low_hz,
+                          double high_hz) {
+    SpectralLine line;
+    const double bin_hz = spectrum.bin_hz();
+    const std::size_t last = spectrum.bin_of(high_hz);
+    double sum = 0, turned = 0, variance = 0, noise = 0;
+    std::size_t peak = spectrum.bin_of(low_hz), bins = 0;
+    for (std::size_t k = peak; k <= last; ++k, ++bins) {
+        const double above = (spectrum.density[k] - floor_density[k]) * bin_hz;
+        sum += above;
+        turned += above * spectrum.frequency_hz(k);
+        noise += floor_density[k];
+        variance += floor_density[k] * (floor_density[k] * bin_hz + 2.0 * std::max(above, 0.0));
+        if (spectrum.density[k] > spectrum.density[peak]) peak = k;
+    }
+    line.low_hz = low_hz;
+    line.high_hz = high_hz;
+    line.width_hz = high_hz - low_hz;
+    line.mean_square = std::max(sum, 0.0);
+    line.mean_square_sd = std::sqrt(variance / std::max(spectrum.effective_duration_s, 0.5 / bin_hz));
+    line.frequency_hz = sum > 0.0 ? std::clamp(turned / sum, low_hz, high_hz) : 0.5 * (low_hz + high_hz);
+    line.frequency_sd_hz = sum > 0.0 ? line.width_hz * std::min(1.0, line.mean_square_sd / sum) + bin_hz : line.width_hz;
+    line.floor_density = bins > 0 ? noise / static_cast<double>(bins) : 0.0;
+    if (floor_density[peak] > 0.0)
+        line.prominence_db = decibels_from_power(std::max(spectrum.density[peak] / floor_density[peak], 1e-30));
+    return line;
+}
+
 }  // namespace hushtrace

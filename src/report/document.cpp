@@ -61,7 +61,7 @@ std::vector<Warning> silence_warnings(const NoiseAnalysis& analysis) {
         for (const LevelInTake& level : source.levels)
             if (!is_known(level.level_dbfs) && !is_known(level.level_dbv)) note(level.take);
     for (const FloorReading& floor : analysis.floor)
-        if (!is_known(floor.unweighted_dbfs) && !is_known(floor.unweighted_dbv)) note(floor.take);
+        if (!floor.unweighted.dbfs && !floor.unweighted.dbv) note(floor.take);
     return found;
 }
 

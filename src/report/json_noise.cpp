@@ -77,20 +77,41 @@ Json path_json(const EntryPath& one) {
             {"evidence_against", evidence_json(one.evidence_against)}};
 }
 
+/// level and its sd in dB; null where it wasn't measured
+void add_reading(Json& entry, const std::string& key, const std::optional<Reading>& level) {
+    const bool told = level && std::isfinite(level->value);
+    entry[key] = told ? level_json(level->value) : Json(nullptr);
+    entry[key + "_sd"] = told ? figure_json(level->sd) : Json(nullptr);
+}
+
+void add_figure(Json& entry, const std::string& name, const FloorFigure& figure) {
+    add_reading(entry, name + "_dbfs", figure.dbfs);
+    add_reading(entry, name + "_dbv", figure.dbv);
+    if (figure.dbv) {
+        entry[name + "_limited_by"] = std::string(to_word(figure.dbv->limited_by));
+        entry[name + "_interface_taken_off"] = figure.interface_taken_off;
+    }
+}
+
 Json floor_json(const FloorReading& one) {
-    Json entry = {{"take", one.take}, {"channel", std::string(to_word(one.channel))}};
-    const auto add = [&](const char* key, std::optional<double> level) {
-        entry[key] = level_json(level);
-        entry[std::string(key) + "_sd"] = is_known(level) ? level_json(one.sd_db) : Json(nullptr);
-    };
-    add("unweighted_dbfs", one.unweighted_dbfs);
-    add("unweighted_dbv", one.unweighted_dbv);
-    add("a_weighted_dbfs", one.a_weighted_dbfs);
-    add("a_weighted_dbv", one.a_weighted_dbv);
-    add("itu468_dbfs", one.itu468_dbfs);
-    add("itu468_dbv", one.itu468_dbv);
-    add("itu468_quasi_peak_dbfs", one.itu468_quasi_peak_dbfs);
-    add("itu468_quasi_peak_dbv", one.itu468_quasi_peak_dbv);
+    Json entry = {{"take", one.take},
+                  {"channel", std::string(to_word(one.channel))},
+                  {"band_hz", {figure_json(one.from_hz), figure_json(one.to_hz)}}};
+    add_figure(entry, "unweighted", one.unweighted);
+    add_figure(entry, "a_weighted", one.a_weighted);
+    add_figure(entry, "c_weighted", one.c_weighted);
+    add_figure(entry, "itu468", one.itu468);
+    add_figure(entry, "itu468_quasi_peak", one.itu468_quasi_peak);
+    add_figure(entry, "broadband", one.broadband);
+    add_figure(entry, "broadband_a_weighted", one.broadband_a_weighted);
+    entry["tones"] = Json::array();
+    for (const FloorTone& tone : one.tones) {
+        Json told = {{"frequency_hz", figure_json(tone.frequency_hz)}};
+        add_reading(told, "level_dbfs", tone.dbfs);
+        add_reading(told, "level_dbv", tone.dbv);
+        told["wanders"] = tone.wanders;
+        entry["tones"].push_back(std::move(told));
+    }
     entry["limited_by_interface"] = one.limited_by_interface;
     return entry;
 }

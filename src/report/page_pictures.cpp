@@ -94,23 +94,43 @@ std::string noise_pictures(const OpenedJob& opened, const NoiseAnalysis& analysi
            out + "</section>\n";
 }
 
+namespace {
+
+std::string floor_text(const FloorFigure& figure) {
+    const auto& level = figure.dbv ? figure.dbv : figure.dbfs;
+    if (!level || !std::isfinite(level->value)) return "-";
+    return fmt::format("{:.1f} {}{}", level->value, figure.dbv ? "dBV" : "dBFS",
+                       level->limited_by == LimitedBy::interface ? " *" : "");
+}
+
+}  // namespace
+
 std::string noise_floor(const NoiseAnalysis& analysis) {
     if (analysis.floor.empty()) return "";
     std::string rows;
     bool limited = false;
+    double to_hz = 20000;
     for (const FloorReading& one : analysis.floor) {
+        to_hz = std::min(to_hz, one.to_hz);
         limited = limited || one.limited_by_interface;
-        const std::string unweighted = short_level_text(one.unweighted_dbfs, one.unweighted_dbv) +
-                                       (one.limited_by_interface ? " *" : "");
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", escaped(one.take),
-                            cell(spaced(to_word(one.channel)), "channel"), cell(unweighted, "unweighted"),
-                            cell(short_level_text(one.a_weighted_dbfs, one.a_weighted_dbv), "A-weighted"),
-                            cell(short_level_text(one.itu468_dbfs, one.itu468_dbv), "ITU-468"),
-                            cell(fmt::format("±{:.2f} dB", one.sd_db), "one sd"));
+        const auto& sd = one.unweighted.dbv ? one.unweighted.dbv : one.unweighted.dbfs;
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}{}{}{}</tr>\n", escaped(one.take),
+                            cell(spaced(to_word(one.channel)), "channel"),
+                            cell(sd ? floor_text(one.unweighted) : "digital silence", "unweighted"),
+                            cell(floor_text(one.broadband), "without tones"),
+                            cell(floor_text(one.a_weighted), "A-weighted"),
+                            cell(floor_text(one.c_weighted), "C-weighted"), cell(floor_text(one.itu468), "ITU-468"),
+                            cell(floor_text(one.itu468_quasi_peak), "468 quasi-peak"),
+                            cell(sd ? fmt::format("±{:.2f} dB", sd->sd) : "-", "one sd"));
     }
-    std::string out = "<section>\n<h2>Noise floor</h2>\n" +
-                      table({"take", "channel", "unweighted", "A-weighted", "ITU-468", "one sd"}, rows,
-                            "20 Hz to 20 kHz, rms; ITU-468 reads 0 dB at 1 kHz");
+    std::string out =
+        "<section>\n<h2>Noise floor</h2>\n" +
+        table({"take", "channel", "unweighted", "without tones", "A-weighted", "C-weighted", "ITU-468",
+               "468 quasi-peak", "one sd"},
+              rows,
+              fmt::format("20 Hz to {:g} kHz; ITU-468 reads 0 dB at 1 kHz, rms unless quasi-peak is said; the sd is "
+                          "of the unweighted figure",
+                          to_hz / 1000));
     if (limited)
         out += "<p class=\"soft\">* limited by the interface's own noise: the vehicle may be quieter.</p>\n";
     return out + "</section>\n";

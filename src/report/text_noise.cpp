@@ -73,34 +73,64 @@ void tell_actions(Lines& lines, const NoiseAnalysis& analysis) {
     }
 }
 
-bool is_level(std::optional<double> level_db) {
-    return level_db && std::isfinite(*level_db);
+/// A figure in eight columns, without its unit; '-' where there is none.
+std::string column(const FloorFigure& figure) {
+    const auto& level = figure.dbv ? figure.dbv : figure.dbfs;
+    return fmt::format("{:>8}", level && std::isfinite(level->value) ? fmt::format("{:.1f}", level->value) : "-");
+}
+
+/// The strongest tones of a take's louder channel, on one line.
+void tell_tones(Lines& lines, const std::vector<const FloorReading*>& channels) {
+    const FloorReading* loudest = nullptr;
+    for (const FloorReading* one : channels)
+        if (!one->tones.empty() && (!loudest || one->tones.front().dbfs.value > loudest->tones.front().dbfs.value))
+            loudest = one;
+    if (!loudest) return;
+    std::string text = fmt::format("tones, {}:", spaced(to_word(loudest->channel)));
+    for (std::size_t i = 0; i < std::min<std::size_t>(3, loudest->tones.size()); ++i) {
+        const FloorTone& tone = loudest->tones[i];
+        text += fmt::format("{} {}{} Hz {:.1f}", i > 0 ? "," : "", tone.wanders ? "about " : "",
+                            figures_text(tone.frequency_hz, 4), tone.dbv ? tone.dbv->value : tone.dbfs.value);
+    }
+    lines.add(text, 2);
+}
+
+/// From 20 Hz to where the takes' rates let it reach.
+std::string band_text(const std::vector<FloorReading>& floor) {
+    double to_hz = 20000;
+    for (const FloorReading& one : floor) to_hz = std::min(to_hz, one.to_hz);
+    return fmt::format("20 Hz to {} kHz{}", figures_text(to_hz / 1000, 3), to_hz < 20000 ? " at the lowest rate" : "");
 }
 
 void tell_floor(Lines& lines, const NoiseAnalysis& analysis) {
     if (analysis.floor.empty()) return;
-    lines.title("Noise floor, 20 Hz to 20 kHz");
-    const bool volts = std::any_of(analysis.floor.begin(), analysis.floor.end(),
-                                   [](const FloorReading& one) { return one.unweighted_dbv.has_value(); });
-    bool limited = false;
-    std::string take;
-    for (const FloorReading& one : analysis.floor) {
-        if (one.take != take) lines.add(one.take + ":");
-        take = one.take;
-        limited = limited || one.limited_by_interface;
+    lines.title("Noise floor, " + band_text(analysis.floor));
+    lines.row("                     all no tones       A       C     468  468 qp", 0);
+    bool volts = false, limited = false, taken_off = false;
+    std::vector<const FloorReading*> channels;  // of one take
+    for (std::size_t i = 0; i < analysis.floor.size(); ++i) {
+        const FloorReading& one = analysis.floor[i];
+        if (channels.empty()) lines.add(one.take + ":");
+        channels.push_back(&one);
         const std::string channel = padded(spaced(to_word(one.channel)), 15);
-        const std::string level = short_level_text(one.unweighted_dbfs, one.unweighted_dbv);
-        if (!is_level(one.unweighted_dbfs) && !is_level(one.unweighted_dbv)) {
-            lines.row(channel + level, 2);
-            continue;
+        if (!one.unweighted.dbfs && !one.unweighted.dbv) {
+            lines.row(channel + "digital silence", 2);
+        } else {
+            volts = volts || one.unweighted.dbv;
+            limited = limited || one.limited_by_interface;
+            taken_off = taken_off || one.unweighted.interface_taken_off;
+            lines.row(fmt::format("{}{}{}{}{}{}{} {}{}", channel, column(one.unweighted), column(one.broadband),
+                                  column(one.a_weighted), column(one.c_weighted), column(one.itu468),
+                                  column(one.itu468_quasi_peak), one.unweighted.dbv ? "dBV" : "dBFS",
+                                  one.limited_by_interface ? " *" : ""),
+                      2);
         }
-        const std::string line = fmt::format(
-            "{}{}A {}ITU-468 {}{}", channel, padded(level, 14),
-            padded(short_level_text(one.a_weighted_dbfs, one.a_weighted_dbv), 14),
-            short_level_text(one.itu468_dbfs, one.itu468_dbv), one.limited_by_interface ? " *" : "");
-        lines.row(line, 2);
+        if (i + 1 < analysis.floor.size() && analysis.floor[i + 1].take == one.take) continue;
+        tell_tones(lines, channels);
+        channels.clear();
     }
     if (limited) lines.add("* limited by the interface's own noise: the vehicle may be quieter");
+    if (taken_off) lines.add("The interface's own noise is taken off where it is known.");
     if (!volts) lines.add("Not calibrated: dBFS can't be compared between set-ups.");
 }
 

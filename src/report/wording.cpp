@@ -217,7 +217,7 @@ bool lacks_calibration(const NoiseAnalysis& analysis) {
     const bool source = std::any_of(analysis.noise_sources.begin(), analysis.noise_sources.end(),
                                     [](const NoiseSource& one) { return one.level_dbfs && !one.level_dbv; });
     const bool floor = std::any_of(analysis.floor.begin(), analysis.floor.end(), [](const FloorReading& one) {
-        return one.unweighted_dbfs && !one.unweighted_dbv;
+        return one.unweighted.dbfs && !one.unweighted.dbv;
     });
     return source || floor;
 }

@@ -91,6 +91,7 @@ struct TakeReader::State {
         if (sound != nullptr) sf_close(sound);
     }
     void note_end(std::optional<std::uint64_t> promised);
+    [[noreturn]] void refuse_first_odd_sample(const Block& block) const;
 };
 
 TakeReader::TakeReader(const std::filesystem::path& file) : state_(std::make_unique<State>()) {
@@ -161,20 +162,40 @@ std::size_t TakeReader::read(Block& into, std::size_t most) {
     }
     const auto count = got > 0 ? static_cast<std::size_t>(got) : 0;
     into.reset(channel_count, count);
-    for (std::size_t frame = 0; frame < count; ++frame) {
-        for (std::size_t c = 0; c < channel_count; ++c) {
-            const double sample = s.interleaved[frame * channel_count + c];
-            if (!std::isfinite(sample)) {
-                throw Error(ErrorKind::not_finite,
-                            fmt::format("{}: not a number in channel {} at {:.6f} s", s.name, c + 1,
-                                        static_cast<double>(s.position + frame) / sample_rate_hz()));
-            }
-            into.channel(c)[frame] = sample;
+    bool finite = true;
+    for (std::size_t c = 0; c < channel_count; ++c) {
+        const auto channel = into.channel(c);
+        const double* from = s.interleaved.data() + c;
+        for (std::size_t frame = 0; frame < count; ++frame) {
+            channel[frame] = from[frame * channel_count];
+            finite = finite && std::isfinite(channel[frame]);
         }
     }
+    if (!finite) s.refuse_first_odd_sample(into);
     s.position += count;
     if (count == 0) s.note_end(promised_frames());
     return count;
+}
+
+bool TakeReader::seek(std::uint64_t frame) {
+    State& s = *state_;
+    const auto wanted = static_cast<sf_count_t>(frame);
+    if (s.info.seekable == 0 || wanted < 0 || sf_seek(s.sound, wanted, SEEK_SET) != wanted) return false;
+    s.position = frame;
+    s.ended = false;
+    return true;
+}
+
+void TakeReader::State::refuse_first_odd_sample(const Block& block) const {
+    std::size_t frame = 0, channel = 0;
+    while (std::isfinite(block.channel(channel)[frame]))
+        if (++channel == block.channels()) {
+            channel = 0;
+            ++frame;
+        }
+    throw Error(ErrorKind::not_finite,
+                fmt::format("{}: not a number in channel {} at {:.6f} s", name, channel + 1,
+                            static_cast<double>(position + frame) / info.samplerate));
 }
 
 void TakeReader::State::note_end(std::optional<std::uint64_t> promised) {

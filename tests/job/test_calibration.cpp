@@ -220,11 +220,20 @@ TEST_CASE("white noise of known power reads as own noise by its share of the ban
     job.interface.volts_full_scale = {7.0, std::nullopt};
     auto sound = rendered(5, noise, noise);
     const OwnNoise found = read_own_noise(sound, take, job);
-    REQUIRE(found.own_noise_dbv.size() == 2);
+    REQUIRE(found.floors.own_noise_dbv.size() == 2);
     // the pad is not counted: 7 V times the rms in the band
-    CHECK(*found.own_noise_dbv[0] ==
+    CHECK(*found.floors.own_noise_dbv[0] ==
           Approx(decibels_from_amplitude(7.0 * sigma * std::sqrt(19980.0 / 24000.0))).margin(0.1));
-    CHECK_FALSE(found.own_noise_dbv[1]);
+    CHECK_FALSE(found.floors.own_noise_dbv[1]);
+    // tests/reference/weighting_noise_gain.csv: white noise over that band gains -2.05 (A), -3.45 (C), 7.30 dB (468);
+    // the quasi-peak meter reads Gaussian noise some 5 dB above its rms
+    const double flat = *found.floors.own_noise_dbv[0];
+    CHECK(*found.floors.own_noise_a_dbv[0] - flat == Approx(-2.048).margin(0.1));
+    CHECK(*found.floors.own_noise_c_dbv[0] - flat == Approx(-3.450).margin(0.1));
+    CHECK(*found.floors.own_noise_itu468_dbv[0] - flat == Approx(7.301).margin(0.1));
+    const double quasi_peak = *found.floors.own_noise_itu468_quasi_peak_dbv[0];
+    CHECK(quasi_peak - *found.floors.own_noise_itu468_dbv[0] > 3.5);
+    CHECK(quasi_peak - *found.floors.own_noise_itu468_dbv[0] < 6.5);
     CHECK(found.warnings.empty());
 }
 

@@ -55,3 +55,25 @@ TEST_CASE("a strong tone's own skirt is not taken for lines", "[lines]") {
         if (std::abs(line.frequency_hz - 1000.37) < 30) ++near;
     CHECK(near == 1);
 }
+
+TEST_CASE("a wandering tone is read by its band within 0.3 dB, by one bin far too low", "[lines]") {
+    const auto [frequency_hz, share] = GENERATE(table<double, double>(
+        {{400.0, 0.01}, {400.0, 0.03}, {1240.0, 0.02}, {3700.0, 0.01}, {3700.0, 0.03}, {8000.0, 0.03}}));
+    CAPTURE(frequency_hz, share);
+    const double amplitude = 0.002, truth = amplitude * amplitude / 2;
+    auto x = noise(10.0, 0.001, 12);
+    add_tone(x, frequency_hz, amplitude, share);
+    add_tone(x, 50.0, 0.01, 0.0);  // a still one elsewhere doesn't count
+    const auto spectrum = spectrum_of(x);
+    const double reach = 2.6 * share * frequency_hz + 3.0;  // the speed is three sines: their peaks add up to 2.45 rms
+    const auto line = line_in_band(spectrum, noise_under_lines(spectrum, 120.0, 0.3), frequency_hz - reach,
+                                   frequency_hz + reach);
+    CHECK(std::abs(10 * std::log10(line.mean_square / truth)) < 0.3);
+    CHECK(line.mean_square_sd < 0.05 * truth);
+    CHECK(std::abs(line.mean_square - truth) < 4 * line.mean_square_sd + 0.01 * truth);
+    CHECK(line.frequency_hz == Approx(frequency_hz).epsilon(0.01));
+    double best_bin = 0;
+    for (std::size_t k = spectrum.bin_of(line.low_hz); k <= spectrum.bin_of(line.high_hz); ++k)
+        best_bin = std::max(best_bin, spectrum.tone_mean_square(k));
+    CHECK(10 * std::log10(best_bin / truth) < -6);
+}

@@ -148,10 +148,17 @@ NoiseAnalysis noise() {
             FloorReading floor;
             floor.take = file;
             floor.channel = channel;
-            floor.unweighted_dbfs = -98.0, floor.unweighted_dbv = dbv_from_dbfs(-98.0, kVoltsFullScale);
-            floor.a_weighted_dbfs = -101.0, floor.a_weighted_dbv = dbv_from_dbfs(-101.0, kVoltsFullScale);
-            floor.itu468_dbfs = -95.0, floor.itu468_dbv = dbv_from_dbfs(-95.0, kVoltsFullScale);
-            floor.sd_db = 0.05;
+            const auto figure = [](double dbfs) {
+                FloorFigure made_up;
+                made_up.dbfs = Reading{dbfs, 0.05, LimitedBy::nothing};
+                made_up.dbv = Reading{dbv_from_dbfs(dbfs, kVoltsFullScale), 0.05, LimitedBy::nothing};
+                return made_up;
+            };
+            floor.unweighted = figure(-98.0);
+            floor.broadband = figure(-99.0);
+            floor.a_weighted = figure(-101.0);
+            floor.c_weighted = figure(-98.5);
+            floor.itu468 = figure(-95.0);
             floor.limited_by_interface = std::string(file) == "takes/off.flac";
             made.floor.push_back(floor);
             made.pictures.push_back(picture(file, channel, std::string(file) == "takes/idle.flac"));
@@ -211,7 +218,8 @@ NoiseAnalysis uncalibrated(NoiseAnalysis analysis) {
         for (Harmonic& harmonic : one.harmonics) harmonic.level_dbv.reset();
     }
     for (FloorReading& one : analysis.floor)
-        one.unweighted_dbv = one.a_weighted_dbv = one.itu468_dbv = std::nullopt;
+        for (FloorFigure* figure : {&one.unweighted, &one.broadband, &one.a_weighted, &one.c_weighted, &one.itu468})
+            figure->dbv.reset();
     for (TakePicture& one : analysis.pictures) one.volts_full_scale.reset();
     return analysis;
 }

@@ -50,9 +50,7 @@ TEST_CASE("without calibration the terminal shows dBFS and says so", "[text]") {
 TEST_CASE("a silent channel is told as such, once", "[text]") {
     NoiseAnalysis analysis = sample::noise();
     FloorReading& floor = analysis.floor[0];
-    floor.unweighted_dbfs = floor.unweighted_dbv = floor.a_weighted_dbfs = floor.a_weighted_dbv =
-        std::nullopt;
-    floor.itu468_dbfs = floor.itu468_dbv = std::nullopt;
+    floor.unweighted = floor.broadband = floor.a_weighted = floor.c_weighted = floor.itu468 = {};
     CHECK(holds(noise_text(sample::job(), analysis), "  left           digital silence\n"));
 }
 

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "hushtrace/job/job.hpp"
+#include "hushtrace/measure/reading.hpp"
 #include "hushtrace/signal/conditions.hpp"
 
 /// What the analysis says, as plain data. Names and units are those of the JSON contract (hushtrace.noise/1,
@@ -73,15 +74,29 @@ struct EntryPath {
     double probability = 0;
     std::vector<Evidence> evidence_for, evidence_against;
 };
+/// One figure of a noise floor. dBFS: what the take holds. dBV: the same in volts with the interface's own noise taken
+/// off in power where it is known and lies 3 dB or more below; where it lies nearer, nothing is taken off and the
+/// reading is limited by the interface.
+struct FloorFigure {
+    std::optional<Reading> dbfs, dbv;              ///< unset: not measured, silent, not calibrated
+    bool interface_taken_off = false;
+};
+struct FloorTone {
+    double frequency_hz = 0;
+    Reading dbfs;
+    std::optional<Reading> dbv;
+    bool wanders = false;                          ///< read along its track, frequency_hz is its mean
+};
 struct FloorReading {
     std::string take;
     Channel channel = Channel::left;
-    std::optional<double> unweighted_dbfs, unweighted_dbv;      ///< 20 Hz..20 kHz
-    std::optional<double> a_weighted_dbfs, a_weighted_dbv;
-    std::optional<double> itu468_dbfs, itu468_dbv;              ///< rms, 0 dB at 1 kHz
-    double sd_db = 0;
-    bool limited_by_interface = false;
-    std::optional<double> itu468_quasi_peak_dbfs, itu468_quasi_peak_dbv;   ///< unset where not measured
+    double from_hz = 20, to_hz = 20000;            ///< the band; a low rate ends it at half the rate
+    FloorFigure unweighted, a_weighted, c_weighted;
+    FloorFigure itu468;                            ///< rms, 0 dB at 1 kHz
+    FloorFigure itu468_quasi_peak;                 ///< mean indication; needs 3 s
+    FloorFigure broadband, broadband_a_weighted;   ///< without the tones; nothing taken off
+    std::vector<FloorTone> tones;                  ///< the strongest, loudest first
+    bool limited_by_interface = false;             ///< the unweighted figure is
 };
 
 /// For the pictures: what a take looks like, with the findings' places in it.

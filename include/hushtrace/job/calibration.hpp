@@ -5,6 +5,7 @@
 #include <vector>
 
 #include "hushtrace/job/job.hpp"
+#include "hushtrace/measure/reading.hpp"
 #include "hushtrace/signal/block.hpp"
 
 /// From a meter's reading to volts at full scale, and the set-up's own noise: pure functions from sound and
@@ -58,14 +59,14 @@ double meter_sd_percent(const MeterAccuracy& accuracy, double volts, double coun
 Calibration calibrate(BlockReader& sound, const Take& take, const CalibrationRequest& request);
 
 /// The set-up's own noise in dBV, 20 Hz to 20 kHz unweighted, at the interface's input (a pad's loss is not
-/// added). One value a channel; unset where the channel is not calibrated.
+/// added), and the same weighted. One value a channel; unset where the channel is not calibrated, the quasi-peak one
+/// also in a take under 3 s.
 ///   throws  Error invalid_input, naming the take: not made with inputs_shorted, overloaded, digital silence,
 ///   under 2 s;
 ///           invalid_request when no channel is calibrated
 struct OwnNoise {
-    std::vector<std::optional<double>> own_noise_dbv;
-    std::vector<double> level_dbfs;
-    double sd_db = 0;
+    InterfaceData floors;            ///< its own_noise fields alone are filled
+    std::vector<Reading> level_dbfs;  ///< unweighted
     std::vector<Warning> warnings;  ///< "floor_high": so much noise that the inputs can't have been shorted
 };
 OwnNoise read_own_noise(BlockReader& sound, const Take& take, const Job& job);

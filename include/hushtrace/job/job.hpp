@@ -62,9 +62,22 @@ struct InterfaceData {
     /// Standard uncertainty of volts_full_scale [dB]: the meter's and the reading's; unset where nobody said.
     std::vector<std::optional<double>> volts_full_scale_sd_db;
     std::vector<std::optional<double>> own_noise_dbv;     ///< 20 Hz..20 kHz unweighted, inputs shorted
+    std::vector<std::optional<double>> own_noise_a_dbv, own_noise_c_dbv;  ///< the same, weighted
+    std::vector<std::optional<double>> own_noise_itu468_dbv, own_noise_itu468_quasi_peak_dbv;
     std::optional<InterfaceInput> input;
     std::optional<double> amps_per_volt;
 };
+/// The interface's own floors: the field's name in job.json, and where it lies.
+struct OwnNoiseField {
+    std::string_view name;
+    std::vector<std::optional<double>> InterfaceData::*values;
+};
+inline constexpr std::array<OwnNoiseField, 5> kOwnNoiseFields = {
+    {{"own_noise_dbv", &InterfaceData::own_noise_dbv},
+     {"own_noise_a_dbv", &InterfaceData::own_noise_a_dbv},
+     {"own_noise_c_dbv", &InterfaceData::own_noise_c_dbv},
+     {"own_noise_itu468_dbv", &InterfaceData::own_noise_itu468_dbv},
+     {"own_noise_itu468_quasi_peak_dbv", &InterfaceData::own_noise_itu468_quasi_peak_dbv}}};
 struct Limits {
     std::optional<double> ceiling_thd_percent;  ///< unset: 1 %, common practice, no source
 };
@@ -129,6 +142,9 @@ struct Job {
     /// Standard uncertainty of a channel's scale [dB]. It is common to all dBV figures of that channel: part of each,
     /// no part of their differences. Unset where unknown.
     std::optional<double> volts_full_scale_sd_db(std::size_t channel_index) const;
+    /// One of the interface's own floors as it looks from the probe [dBV], a pad's loss added; unset when not known.
+    std::optional<double> own_noise_at_probe_dbv(const OwnNoiseField& field, const Take& take,
+                                                 std::size_t channel_index) const;
     /// Limit for the source's ceiling [percent THD].
     double ceiling_thd_percent() const { return limits.ceiling_thd_percent.value_or(1.0); }
 };

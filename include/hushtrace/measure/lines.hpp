@@ -32,4 +32,11 @@ std::vector<double> noise_under_lines(const PowerSpectrum& spectrum, double leas
 std::vector<SpectralLine> find_lines(const PowerSpectrum& spectrum, const std::vector<double>& floor_density,
                                      double from_hz, double to_hz);
 
+/// A tone that wanders between two frequencies, read by the power in its band: all that stands above the noise there.
+/// One bin of it would read low by the time that it spends elsewhere. What else lies in the band is read with it.
+///   floor_density  of the noise, from a stretch several times as wide as the band (noise_under_lines), since the tone
+///                  itself must not be half of it
+SpectralLine line_in_band(const PowerSpectrum& spectrum, const std::vector<double>& floor_density, double low_hz,
+                          double high_hz);
+
 }  // namespace hushtrace

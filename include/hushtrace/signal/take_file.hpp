@@ -21,6 +21,9 @@ public:
     double sample_rate_hz() const override;
     std::size_t channels() const override;
     std::size_t read(Block& into, std::size_t most) override;
+    /// Goes on reading from this frame, for a second reader of the same file. False where the format or the file does
+    /// not allow it; then nothing more should be read from this reader.
+    bool seek(std::uint64_t frame);
     /// Frames the header promises, where that is believable; the file may hold fewer or more.
     std::optional<std::uint64_t> promised_frames() const;
     /// After the end was reached: empty, or what was odd about the file in a few words ("cut short: 4.2 s of 10.0 s").
