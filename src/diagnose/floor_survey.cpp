@@ -35,6 +35,14 @@ Reading moving_level(double mean_square, double density, const PowerSpectrum& sp
             LimitedBy::nothing};
 }
 
+/// What tracking leaves beside a line of the same family, 30 dB and more below it, is no tone.
+bool is_skirt(const OrderLine& line, const MovingFamily& family, std::size_t channel) {
+    return std::any_of(family.lines.begin(), family.lines.end(), [&](const OrderLine& other) {
+        return channel < other.mean_square.size() && std::abs(other.ratio - line.ratio) < 0.03 * line.ratio &&
+               other.mean_square[channel] > 1000.0 * line.mean_square[channel];
+    });
+}
+
 }  // namespace
 
 void read_floor(TakeSurvey& survey, std::size_t channel) {
@@ -58,7 +66,7 @@ void read_floor(TakeSurvey& survey, std::size_t channel) {
             c.tones.push_back({line.frequency_hz, {line.mean_square, line.mean_square_sd, LimitedBy::nothing}, false});
     for (const MovingFamily& family : survey.families)
         for (const OrderLine& line : family.lines) {
-            if (channel >= line.mean_square.size()) continue;
+            if (channel >= line.mean_square.size() || is_skirt(line, family, channel)) continue;
             const double frequency_hz = line.ratio * family.mean_hz;
             const Reading level =
                 moving_level(line.mean_square[channel], under[spectrum.bin_of(frequency_hz)], spectrum);

@@ -89,8 +89,8 @@ void tell_tones(Lines& lines, const std::vector<const FloorReading*>& channels) 
     std::string text = fmt::format("tones, {}:", spaced(to_word(loudest->channel)));
     for (std::size_t i = 0; i < std::min<std::size_t>(3, loudest->tones.size()); ++i) {
         const FloorTone& tone = loudest->tones[i];
-        text += fmt::format("{} {}{} Hz {:.1f}", i > 0 ? "," : "", tone.wanders ? "about " : "",
-                            figures_text(tone.frequency_hz, 4), tone.dbv ? tone.dbv->value : tone.dbfs.value);
+        text += fmt::format("{} {}{} {:.1f}", i > 0 ? "," : "", tone.wanders ? "about " : "",
+                            frequency_text(tone.frequency_hz), tone.dbv ? tone.dbv->value : tone.dbfs.value);
     }
     lines.add(text, 2);
 }
@@ -99,7 +99,7 @@ void tell_tones(Lines& lines, const std::vector<const FloorReading*>& channels) 
 std::string band_text(const std::vector<FloorReading>& floor) {
     double to_hz = 20000;
     for (const FloorReading& one : floor) to_hz = std::min(to_hz, one.to_hz);
-    return fmt::format("20 Hz to {} kHz{}", figures_text(to_hz / 1000, 3), to_hz < 20000 ? " at the lowest rate" : "");
+    return fmt::format("20 Hz to {:g} kHz{}", to_hz / 1000, to_hz < 20000 ? " at the lowest rate" : "");
 }
 
 void tell_floor(Lines& lines, const NoiseAnalysis& analysis) {

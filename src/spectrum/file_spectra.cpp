@@ -41,7 +41,8 @@ std::optional<Pairs> read_stretch(const std::filesystem::path& file, const Stret
 }
 
 /// Stretches of whole segments: each starts where the next segment after the one before it would.
-std::vector<Stretch> cut(std::optional<std::uint64_t> frames, std::size_t length, std::size_t hop, std::size_t threads) {
+std::vector<Stretch> cut(std::optional<std::uint64_t> frames, std::size_t length, std::size_t hop,
+                         std::size_t threads) {
     if (!frames || *frames < length) return {Stretch{}};
     const std::uint64_t segments = (*frames - length) / hop + 1;
     const std::uint64_t parts = std::clamp<std::uint64_t>(threads, 1, std::max<std::uint64_t>(1, segments / 4));

@@ -99,12 +99,12 @@ with tempfile.TemporaryDirectory() as top:
     rms_db = float(re.search(r"RMS level dB:\s+(-?[\d.]+)", text).group(1))
     check.near(floor(result, "off")["unweighted_dbfs"], rms_db + db(2), 0.03, "unweighted against ffmpeg astats")
 
-# ---- quasi-peak: a steady 1 kHz sine reads its rms (BS.468-4); Gaussian noise reads 4 to 6 dB above its rms
+# ---- quasi-peak: a steady 1 kHz sine reads its rms (BS.468-4); Gaussian noise some 4 to 5 dB above its rms (common practice, no source)
 sine = tone(1000, 6, 0.01)
 result = noise({"off": ({"engine": "off"}, [sine + hiss(6, 1e-6), hiss(6, 1e-4)])})
 check.near(floor(result, "off")["itu468_quasi_peak_dbfs"], -40, 0.1, "a 1 kHz sine on the quasi-peak meter")
 hissing = floor(result, "off", "right")
-check.near(hissing["itu468_quasi_peak_dbfs"] - hissing["itu468_dbfs"], 5.0, 1.0, "Gaussian noise on the quasi-peak meter, over rms")
+check.near(hissing["itu468_quasi_peak_dbfs"] - hissing["itu468_dbfs"], 4.5, 1.0, "Gaussian noise on the quasi-peak meter, over rms")
 
 # ---- the interface's floor comes off in power, each weighting by its own; too near to it, the reading says so
 own, car = hiss(10, 2e-5, seed=71), hiss(10, 4e-5, seed=72)

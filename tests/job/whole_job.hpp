@@ -13,7 +13,8 @@ inline std::string whole_job_text() {
   "cables": { "signal_m": 5, "separation_m": 0.02, "parallel_m": 4.0, "crossing_deg": null, "above_metal_m": 0.01 },
   "supply": { "length_m": 5.5, "area_mm2": 21.2, "conductor": "copper", "temperature_c": 60, "allowed_drop_v": 0.5,
               "branches": [ { "name": "sub", "length_m": 0.5, "area_mm2": 10, "current_a": 20 } ] },
-  "interface": { "volts_full_scale": [7.0, null], "own_noise_dbv": [-104, -104], "input": "grounded",
+  "interface": { "volts_full_scale": [7.0, null], "own_noise_dbv": [-104, -104], "own_noise_a_dbv": [-106, null],
+                 "own_noise_itu468_quasi_peak_dbv": [-92.5], "input": "grounded",
                  "amps_per_volt": null },
   "limits": { "ceiling_thd_percent": 1.0 },
   "takes": [

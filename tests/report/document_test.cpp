@@ -65,10 +65,18 @@ TEST_CASE("the noise document holds every key of the contract", "[document]") {
     for (const Json& one : results["floor"]) {
         require_keys(one, {"take", "channel", "limited_by_interface"});
         for (const std::string key :
-             {"unweighted_dbv", "unweighted_dbfs", "a_weighted_dbv", "itu468_dbv", "itu468_quasi_peak_dbv"})
+             {"unweighted_dbv", "unweighted_dbfs", "a_weighted_dbv", "c_weighted_dbv", "itu468_dbv",
+              "itu468_quasi_peak_dbv", "broadband_dbv"})
             require_keys(one, {key, key + "_sd"});
     }
     CHECK(results["floor"][0]["itu468_quasi_peak_dbv"].is_null());
+    CHECK(results["floor"][0]["band_hz"] == Json::array({20.0, 20000.0}));
+    CHECK(results["floor"][0]["unweighted_dbfs_sd"] == 0.05);
+    CHECK(results["floor"][0]["unweighted_limited_by"] == "interface");
+    CHECK(results["floor"][0]["unweighted_interface_taken_off"] == false);
+    REQUIRE(results["floor"][0]["tones"].size() == 1);
+    require_keys(results["floor"][0]["tones"][0],
+                 {"frequency_hz", "level_dbfs", "level_dbfs_sd", "level_dbv", "level_dbv_sd", "wanders"});
 }
 
 TEST_CASE("only clipping has a clipped share", "[document]") {

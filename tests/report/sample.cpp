@@ -159,6 +159,8 @@ NoiseAnalysis noise() {
             floor.a_weighted = figure(-101.0);
             floor.c_weighted = figure(-98.5);
             floor.itu468 = figure(-95.0);
+            if (std::string(file) == "takes/off.flac") floor.unweighted.dbv->limited_by = LimitedBy::interface;
+            floor.tones = {{50.0, {-100.0, 0.1, LimitedBy::nothing}, {}, false}};
             floor.limited_by_interface = std::string(file) == "takes/off.flac";
             made.floor.push_back(floor);
             made.pictures.push_back(picture(file, channel, std::string(file) == "takes/idle.flac"));

@@ -54,6 +54,14 @@ TEST_CASE("a silent channel is told as such, once", "[text]") {
     CHECK(holds(noise_text(sample::job(), analysis), "  left           digital silence\n"));
 }
 
+TEST_CASE("the noise floor is a table within 80 columns, tones beside it", "[text]") {
+    const std::string text = noise_text(sample::job(), sample::uncalibrated(sample::noise()));
+    CHECK(holds(text, "                     all no tones       A       C     468  468 qp\n"));
+    CHECK(holds(text, "  left              -98.0   -99.0  -101.0   -98.5   -95.0       - dBFS *\n"));
+    CHECK(holds(text, "  tones, left: 50.00 Hz -100.0\n"));
+    CHECK(holds(text, "* limited by the interface's own noise"));
+}
+
 TEST_CASE("nothing found is said in words", "[text]") {
     NoiseAnalysis analysis;
     analysis.takes = {"takes/off.flac"};
