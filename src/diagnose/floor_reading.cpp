@@ -54,6 +54,10 @@ FloorReading floor_of(const TakeSurvey& survey, std::size_t channel, const Job& 
                    : job.own_noise_at_probe_dbv(kOwnNoiseFields[field], *survey.take, channel);
     };
     const auto volts = c.volts_full_scale;
+    const double scale_sd_db = c.volts_full_scale_sd_db.value_or(0.0);
+    const auto with_the_scales = [scale_sd_db](std::optional<Reading>& dbv) {
+        if (dbv) dbv->sd = std::hypot(dbv->sd, scale_sd_db);  // common to all of the channel's figures in volts
+    };
     reading.unweighted = figure_of(c.floor.all.unweighted, volts, own(0));
     reading.a_weighted = figure_of(c.floor.all.a_weighted, volts, own(1));
     reading.c_weighted = figure_of(c.floor.all.c_weighted, volts, own(2));
@@ -69,8 +73,12 @@ FloorReading floor_of(const TakeSurvey& survey, std::size_t channel, const Job& 
         if (reading.tones.size() == kMostTones) break;
         FloorTone told{tone.frequency_hz, as_level_dbfs(tone.mean_square), std::nullopt, tone.wanders};
         if (volts) told.dbv = in_volts(told.dbfs, *volts);
+        with_the_scales(told.dbv);
         reading.tones.push_back(told);
     }
+    for (FloorFigure* figure : {&reading.unweighted, &reading.a_weighted, &reading.c_weighted, &reading.itu468,
+                                &reading.itu468_quasi_peak, &reading.broadband, &reading.broadband_a_weighted})
+        with_the_scales(figure->dbv);
     const auto unweighted_own = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, channel);
     if (reading.unweighted.dbv && unweighted_own)
         reading.limited_by_interface = figure_of(c.floor.all.unweighted, volts, unweighted_own).dbv->limited_by ==
