@@ -23,7 +23,7 @@ public:
 
 private:
     BreakFrame frame_;
-    std::vector<double> window_, windowed_, forward_, white_, sizes_;
+    std::vector<double> window_, noisy_, windowed_, forward_, white_, sizes_;
 };
 
 }  // namespace hushtrace

@@ -16,10 +16,10 @@ namespace hushtrace {
 namespace {
 
 constexpr std::size_t kPeaks = 16, kLowerPeaks = 32;
-constexpr double kHighest = 0.85;              // of the largest magnitude: peaks below it aren't asked
+constexpr double kHighest = 0.9;               // of the side's highest: a rail that cuts lower ones would cut that one too
 constexpr double kLowFrom = 0.4, kLowTo = 0.8;  // of the largest magnitude
 constexpr double kLeastBase = 4.0;              // breaks that noise alone makes
-constexpr double kCutAlone = 5.0, kCutInCompany = 2.5;  // multiples of the base for one peak, for two (tests/bench)
+constexpr double kCutAlone = 4.0, kCutInCompany = 2.0;  // multiples of the base for one peak, for two (tests/bench)
 constexpr double kLeak_hz = 0.3;               // of the running integral that undoes the coupling
 constexpr double kLeastSeconds = 0.5;
 
