@@ -93,6 +93,14 @@ std::vector<Action> advice_for(const NoiseSource& source, const Job& job) {
                                   "gain command says where both belong).",
                                   "Hiss from before the amplifier's gain falls dB for dB with that gain."));
             break;
+        case NoiseKind::clipping:
+            actions.push_back(
+                act(source,
+                    "Turn the source down to its ceiling (the gain command finds it) and win the level back at the "
+                    "amplifier.",
+                    "A source's rail stays at its volts whatever the volume. If the same passage clips at a lower "
+                    "volume at a lower level too, the recording itself is cut, or something before the volume control."));
+            break;
         default:
             break;
     }

@@ -12,6 +12,7 @@
 #include "floor_reading.hpp"
 #include "noise_pictures.hpp"
 #include "noise_sources.hpp"
+#include "programme.hpp"
 
 namespace hushtrace {
 namespace {
@@ -41,10 +42,34 @@ const TakeSurvey* quiet_twin(const TakeSurvey& running, const std::list<TakeSurv
     return best;
 }
 
+/// A take that was read as one of noise, but in which music or the like plays: looked through for clipping alone.
+void set_aside(const OpenedJob& job, const Take& take, std::list<NoiseSource>& clipping, NoiseAnalysis& out) {
+    out.warnings.push_back({"programme_material",
+                            take.file + ": music or speech plays; left out of the search for noise. Capture noise with "
+                                        "the source paused, or with the near_silence tone.",
+                            take.file});
+    add_clipping(clipping, job, take);
+    out.takes.push_back(take.file);
+}
+
+/// Tones that were held at one volume are no noise takes, but should not clip.
+void look_at_held_tones(const OpenedJob& job, std::list<NoiseSource>& clipping, NoiseAnalysis& out) {
+    for (const Take& take : job.job.takes) {
+        if (!is_held_tone(take) || take.has(TakeFault::overload)) continue;
+        try {
+            const std::size_t before = clipping.size();
+            add_clipping(clipping, job, take);
+            if (clipping.size() > before) out.takes.push_back(take.file);
+        } catch (const Error& error) {
+            out.warnings.push_back({"take_unreadable", named_as_in_job(job, take, error.what()), take.file});
+        }
+    }
+}
+
 /// Reads every noise take; those that can't be used are left out with a warning that names them.
-std::list<TakeSurvey> survey_all(const OpenedJob& job, NoiseAnalysis& out) {
+std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& clipping, NoiseAnalysis& out) {
     std::list<TakeSurvey> surveys;
-    std::size_t asked = 0;
+    std::size_t asked = 0, aside = 0;
     std::string last_fault;
     for (const Take& take : job.job.takes) {
         if (!is_noise_take(take)) continue;
@@ -68,6 +93,12 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, NoiseAnalysis& out) {
         }
         try {
             surveys.push_back(survey_take(job, take));
+            if (!take.tone && holds_programme(surveys.back())) {
+                surveys.pop_back();
+                ++aside;
+                set_aside(job, take, clipping, out);
+                continue;
+            }
         } catch (const Error& error) {
             leave_out("take_unreadable", named_as_in_job(job, take, error.what()));
             continue;
@@ -95,7 +126,7 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, NoiseAnalysis& out) {
                                             "it. Prefer a tone played from a stick, with that lead out.",
                                         take.file});
     }
-    if (surveys.empty())
+    if (surveys.empty() && aside == 0)
         throw Error(ErrorKind::invalid_input,
                     asked == 0 ? "job.json: takes: no noise take yet; capture one with the engine off and "
                                  "one at idle, no tone playing"
@@ -121,7 +152,9 @@ void name_and_sort(std::list<NoiseSource>& sources, NoiseAnalysis& out) {
 NoiseAnalysis analyse_noise(const OpenedJob& job) {
     NoiseAnalysis out;
     out.warnings = job.warnings;
-    const std::list<TakeSurvey> surveys = survey_all(job, out);
+    std::list<NoiseSource> sources;
+    const std::list<TakeSurvey> surveys = survey_all(job, sources, out);
+    look_at_held_tones(job, sources, out);
     bool any_off = false, any_running = false;
     for (const TakeSurvey& survey : surveys) {
         if (is_floor_take(*survey.take)) continue;
@@ -138,7 +171,6 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                                 "Capture one at idle.",
                                 std::nullopt});
 
-    std::list<NoiseSource> sources;
     std::optional<double> constant;  // hertz of whine per rpm, once a take with a stated speed has shown it
     std::list<WhineInTake> whines;
     for (const TakeSurvey& survey : surveys) {
@@ -183,10 +215,11 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
     }
     for (NoiseSource& source : sources)
         if (source.kind != NoiseKind::alternator_whine && source.kind != NoiseKind::ignition_tick &&
-            source.kind != NoiseKind::hiss)
+            source.kind != NoiseKind::hiss && source.kind != NoiseKind::clipping)
             say_where(source, surveys);
     name_and_sort(sources, out);
-    if (std::none_of(out.floor.begin(), out.floor.end(),
+    if (!out.floor.empty() &&
+        std::none_of(out.floor.begin(), out.floor.end(),
                      [](const FloorReading& f) { return f.unweighted.dbv.has_value(); }))
         out.warnings.push_back({"not_calibrated",
                                 "Not calibrated: levels are in dBFS, true against each other only. Run "

@@ -1,0 +1,94 @@
+#include <catch2/catch.hpp>
+
+#include "hushtrace/diagnose/noise_analysis.hpp"
+#include "hushtrace/signal/take_file.hpp"
+#include "measure/clipped_tone.hpp"
+#include "measure/music_maker.hpp"
+#include "temporary_folder.hpp"
+
+using namespace hushtrace;
+
+namespace {
+
+struct JobOnDisk {
+    JobOnDisk() {
+        opened.folder = folder.path();
+        std::filesystem::create_directories(folder.path() / "takes");
+    }
+    Take& add(const std::string& file, const std::vector<double>& samples) {
+        Block block(1, samples.size());
+        std::copy(samples.begin(), samples.end(), block.channel(0).begin());
+        TakeWriter writer(folder.path() / file, 48000, 1);
+        writer.write(block);
+        writer.close();
+        Take take;
+        take.file = file;
+        take.channels = {Channel::left};
+        opened.job.takes.push_back(take);
+        return opened.job.takes.back();
+    }
+    TemporaryFolder folder;
+    OpenedJob opened;
+};
+
+const NoiseSource* clipping_in(const NoiseAnalysis& noise) {
+    for (const NoiseSource& source : noise.noise_sources)
+        if (source.kind == NoiseKind::clipping) return &source;
+    return nullptr;
+}
+bool warned(const NoiseAnalysis& noise, const std::string& code) {
+    return std::any_of(noise.warnings.begin(), noise.warnings.end(), [&](const Warning& w) { return w.code == code; });
+}
+std::vector<double> hiss(double rms) {
+    clipped_tone::Setup s;
+    s.amplitude = 0;
+    s.noise_rms = rms;
+    s.seconds = 3;
+    return clipped_tone::render(s);
+}
+
+}  // namespace
+
+TEST_CASE("music in a take is set aside from the noise", "[noise]") {
+    for (const bool cut : {false}) {
+        JobOnDisk job;
+        job.add("takes/quiet.wav", hiss(1e-4));
+        music_maker::Way way;
+        way.gain = 0.8;
+        if (cut) way.upper = way.lower = 0.7;
+        job.add("takes/music.wav", music_maker::captured(music_maker::music(4.0, 2), way));
+        const NoiseAnalysis noise = analyse_noise(job.opened);
+        CAPTURE(cut);
+        CHECK(warned(noise, "programme_material"));
+        CHECK(noise.floor.size() == 1);
+        for (const NoiseSource& source : noise.noise_sources)
+            if (source.kind != NoiseKind::clipping) CHECK(source.takes == std::vector<std::string>{"takes/quiet.wav"});
+        const NoiseSource* found = clipping_in(noise);
+        REQUIRE((found != nullptr) == cut);
+        if (!cut) continue;
+        CHECK(*found->clip_level_dbfs == Approx(20 * std::log10(0.8 * 0.7)).margin(0.5));
+        CHECK(*found->clipped_share > 0);
+        CHECK(found->takes == std::vector<std::string>{"takes/music.wav"});
+    }
+}
+
+TEST_CASE("a tone held at one volume is reported where it clips", "[noise]") {
+    for (const double rail : {0.25, 1.0}) {
+        JobOnDisk job;
+        job.add("takes/quiet.wav", hiss(1e-4));
+        clipped_tone::Setup s;
+        s.law = clipped_tone::hard(rail);
+        s.amplitude = 0.4;
+        s.seconds = 3;
+        s.noise_rms = 1e-4;
+        job.add("takes/tone.wav", clipped_tone::render(s)).tone = PlayedTone{Sine{997, 0}, std::nullopt};
+        const NoiseAnalysis noise = analyse_noise(job.opened);
+        const NoiseSource* found = clipping_in(noise);
+        CAPTURE(rail);
+        REQUIRE((found != nullptr) == (rail < 0.4));
+        if (!found) continue;
+        CHECK(*found->clip_level_dbfs == Approx(20 * std::log10(rail)).margin(0.02));
+        CHECK(*found->clipped_share == Approx(2 * std::acos(rail / 0.4) / clipped_tone::kPi).margin(0.01));
+        CHECK(noise.floor.size() == 1);
+    }
+}
