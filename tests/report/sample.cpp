@@ -46,8 +46,8 @@ NoiseSource source(const std::string& id, NoiseKind kind, double frequency_hz, d
     made.confidence = confidence;
     made.channels = {Channel::left, Channel::right};
     made.takes = {"takes/idle.flac"};
-    made.levels = {{"takes/idle.flac", Channel::left, made.level_dbfs, made.level_dbv, 0.3},
-                   {"takes/idle.flac", Channel::right, level_dbfs - 0.7, *made.level_dbv - 0.7, 0.3}};
+    made.levels = {{"takes/idle.flac", Channel::left, made.level_dbfs, made.level_dbv, 0.3, {}},
+                   {"takes/idle.flac", Channel::right, level_dbfs - 0.7, *made.level_dbv - 0.7, 0.3, {}}};
     for (int n = 1; n <= 3; ++n)
         made.harmonics.push_back(
             {double(n), n * frequency_hz, level_dbfs - 8.0 * (n - 1), *made.level_dbv - 8.0 * (n - 1)});
@@ -196,11 +196,11 @@ GainAnalysis gain() {
         }
         const VolumeStep& top = curve.steps[3];
         curve.ceiling = Ceiling{top.volume, top.number, top.level_v, top.level_dbfs, top.thd_percent,
-                                3.4,        channel,    997.0,       curve.take};
+                                3.4,        channel,    997.0,       curve.take, {}};
         made.curves.push_back(curve);
     }
     made.ceiling = made.curves[0].ceiling;
-    made.amplifiers = {{"sub", 31.62, 2.36, 2.36, 22.5, -68.0, 21.0, {}},
+    made.amplifiers = {{"sub", 31.62, 2.36, 2.36, 22.5, -68.0, 21.0, {}, {}},
                        {"front",
                         20.0,
                         2.36,
@@ -208,7 +208,7 @@ GainAnalysis gain() {
                         std::nullopt,
                         std::nullopt,
                         std::nullopt,
-                        {"outside the amplifier's range 0.2 to 6 V"}}};
+                        {"outside the amplifier's range 0.2 to 6 V"}, {}}};
     made.takes = {"takes/steps.flac"};
     return made;
 }
