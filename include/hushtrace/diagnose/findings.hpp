@@ -153,7 +153,7 @@ struct Ceiling {
     Channel channel = Channel::left;
     double tone_hz = 0;
     std::string take;
-    std::optional<double> level_v_sd;             ///< with the calibration's; unset where that is not known
+    std::optional<double> level_v_sd = std::nullopt;             ///< with the calibration's; unset where that is not known
 };
 struct StepCurve {
     std::string take;
@@ -172,7 +172,7 @@ struct AmplifierSetting {
     std::optional<double> gain_db;
     std::optional<double> noise_at_output_dbv, noise_at_ear_db_spl;
     std::vector<std::string> notes;               ///< "outside the amplifier's range 0.2 to 6 V", cautions
-    std::optional<double> input_v_at_ceiling_sd;  ///< unset where the calibration's is not known
+    std::optional<double> input_v_at_ceiling_sd = std::nullopt;  ///< unset where the calibration's is not known
 };
 struct GainAnalysis {
     std::optional<Ceiling> ceiling;               ///< the lowest of all
