@@ -15,7 +15,6 @@ namespace hushtrace {
 namespace {
 
 constexpr double kLoud_dbfs = -40.0, kChanging_db = 3.5;
-constexpr double kToneAlone = 0.5;        // of the power: a channel that holds a tone and little else
 constexpr double kToneRead_s = 1.5, kAudible = 0.003;  // -50 dBFS
 
 /// Half of what lies between the 10 % and the 90 % quantile, in units of a normal law's standard deviation.

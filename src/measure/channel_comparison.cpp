@@ -19,13 +19,11 @@ struct Mean {
 Mean mean_around(std::span<const TransferPoint> transfer, double centre_hz, double half_octaves) {
     Mean out;
     const double edge = std::exp2(half_octaves);
-    double noise = 0;
     for (const TransferPoint& p : transfer) {
         if (p.frequency_hz < centre_hz / edge || p.frequency_hz > centre_hz * edge) continue;
         ++out.points;
         if (p.seen()) ++out.seen;
         out.power += std::norm(p.gain) - p.noise_power;
-        noise += p.noise_power;
         out.variance += 2 * std::max(0.0, std::norm(p.gain) - p.noise_power) * p.noise_power + p.noise_power * p.noise_power;
     }
     if (out.points == 0) return out;
