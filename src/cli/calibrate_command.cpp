@@ -145,6 +145,11 @@ double rounded(double value) {
     return std::stod(fmt::format("{:.7g}", value));
 }
 
+void put_limits(Json& to, const std::string& name, double sd, LimitedBy limit) {
+    to[name + "_sd"] = sd;
+    to[name + "_limited_by"] = std::string(to_word(limit));
+}
+
 Outcome by_meter(const CalibrateOptions& options) {
     Outcome outcome;
     if (!options.volts) refuse("--volts: what did the meter read? Such as --volts 1.234");
@@ -192,6 +197,12 @@ Outcome by_meter(const CalibrateOptions& options) {
                                                {"noise_and_distortion_db", one.other_db},
                                                {"from_s", one.from_s},
                                                {"to_s", one.to_s}});
+        Json& told = outcome.results["channels"].back();
+        put_limits(told, "volts_full_scale",
+                   rounded(one.volts_full_scale * (amplitude_from_decibels(one.volts_full_scale_sd_db) - 1)),
+                   LimitedBy::nothing);
+        put_limits(told, "level_dbfs", one.level_sd_db, LimitedBy::nothing);
+        put_limits(told, "frequency_hz", one.frequency_sd_hz, LimitedBy::nothing);
     }
     return outcome;
 }
@@ -240,13 +251,18 @@ Outcome floor_of(const CalibrateOptions& options) {
         const auto& dbv = floor.floors.own_noise_dbv[c];
         outcome.text += fmt::format(
             "input {} ({}): own noise {}, 20 Hz to 20 kHz unweighted\n", c + 1, to_word(take.channels[c]),
-            dbv ? fmt::format("{:.1f} dBV", *dbv)
+            dbv ? fmt::format("{:.1f} dBV ±{:.1f}", *dbv, 2 * floor.level_dbfs[c].sd)
                 : fmt::format("{:.1f} dBFS (not calibrated, not stored)", floor.level_dbfs[c].value));
         outcome.results["floor"].push_back({{"input", c + 1},
                                             {"channel", to_word(take.channels[c])},
                                             {"own_noise_dbv", dbv ? Json(*dbv) : Json()},
                                             {"level_dbfs", floor.level_dbfs[c].value},
                                             {"sd_db", floor.level_dbfs[c].sd}});
+        Json& told = outcome.results["floor"].back();
+        const Reading& level = floor.level_dbfs[c];
+        put_limits(told, "level_dbfs", level.sd, level.limited_by);
+        const double scale_sd_db = outcome.opened.job.volts_full_scale_sd_db(c).value_or(0.0);
+        if (dbv) put_limits(told, "own_noise_dbv", std::hypot(level.sd, scale_sd_db), level.limited_by);
     }
     return outcome;
 }

@@ -6,6 +6,7 @@
 
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
+#include "line_level.hpp"
 #include "noise_parts.hpp"
 
 namespace hushtrace {
@@ -141,15 +142,12 @@ std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
     for (std::size_t c = 0; c < leader->mean_square.size(); ++c)
         if (leader->mean_square[c] > leader->mean_square[loudest]) loudest = c;
     best->mean_square.assign(survey.channels.size(), 0.0);
-    const auto volts = survey.channels[loudest].volts_full_scale;
     const auto take_in = [&](double number) {
         const OrderLine* line = line_at(family, number * ratio);
         if (!line || (number != 1.0 && clicks && is_comb_tooth(family, *line, *clicks))) return false;
         for (std::size_t c = 0; c < survey.channels.size(); ++c) best->mean_square[c] += line->mean_square[c];
-        const double level = dbfs_from_mean_square(std::max(line->mean_square[loudest], 1e-20));
-        Harmonic harmonic{number, line->ratio * family.mean_hz, level, std::nullopt};
-        if (volts) harmonic.level_dbv = dbv_from_dbfs(level, *volts);
-        best->harmonics.push_back(harmonic);
+        best->harmonics.push_back(harmonic_of(survey.channels[loudest], number, line->ratio * family.mean_hz,
+                                              line->mean_square[loudest]));
         return true;
     };
     const double lead_db = decibels_from_power(std::max(power_of(*leader), 1e-30));
@@ -221,11 +219,8 @@ std::optional<WhineInTake> held_whine_in(const TakeSurvey& survey, const TakeSur
                     std::max(2.0, 0.0015 * m * best->frequency_hz)) {
                     best->mean_square[c] += line.mean_square;
                     if (c > 0) continue;
-                    const double level = dbfs_from_mean_square(line.mean_square);
-                    Harmonic harmonic{m, line.frequency_hz, level, std::nullopt};
-                    if (survey.channels[c].volts_full_scale)
-                        harmonic.level_dbv = dbv_from_dbfs(level, *survey.channels[c].volts_full_scale);
-                    best->harmonics.push_back(harmonic);
+                    best->harmonics.push_back(
+                        harmonic_of(survey.channels[c], m, line.frequency_hz, line.mean_square));
                     if (m > 1.0) ++best->multiples;
                 }
     return best;

@@ -34,4 +34,11 @@ std::string_view plain_name(NoiseKind kind) {
     return kNames.at(static_cast<std::size_t>(kind)).plain;
 }
 
+const LevelInTake* loudest_level(const NoiseSource& source) {
+    const LevelInTake* best = nullptr;
+    for (const LevelInTake& one : source.levels)
+        if (one.level_dbfs && (!best || *one.level_dbfs > *best->level_dbfs)) best = &one;
+    return best;
+}
+
 }  // namespace hushtrace

@@ -11,14 +11,13 @@ namespace hushtrace {
 namespace {
 
 constexpr std::size_t kMostTones = 8;
-/// How well an interface's floor repeats from one take to the next [dB]: common practice, no source.
-constexpr double kOwnNoiseSd_db = 0.3;
 
 Reading in_volts(const Reading& dbfs, double volts_full_scale) {
     return {dbv_from_dbfs(dbfs.value, volts_full_scale), dbfs.sd, dbfs.limited_by};
 }
 
-/// A figure from its mean square, and the interface's own of the same weighting [dBV] where that is known.
+/// A figure from its mean square, and the interface's own of the same weighting [dBV] where that is known. What lies less
+/// than 3 dB above that is limited by the interface, be it told in volts or not.
 FloorFigure figure_of(const Reading& mean_square, std::optional<double> volts_full_scale,
                       std::optional<double> own_dbv) {
     FloorFigure figure;
@@ -28,12 +27,25 @@ FloorFigure figure_of(const Reading& mean_square, std::optional<double> volts_fu
     figure.dbv = in_volts(*figure.dbfs, *volts_full_scale);
     if (!own_dbv) return figure;
     const double volts_squared = *volts_full_scale * *volts_full_scale;
-    const Reading take{mean_square.value * volts_squared, mean_square.sd * volts_squared, LimitedBy::nothing};
+    const Reading take{mean_square.value * volts_squared, mean_square.sd * volts_squared, mean_square.limited_by};
     const double own = power_from_decibels(*own_dbv);
     const Reading left = less_interface(take, {own, own * (power_from_decibels(kOwnNoiseSd_db) - 1.0), {}});
     figure.dbv = Reading{decibels_from_power(left.value), decibels_from_power(1.0 + left.sd / left.value),
                          left.limited_by};
     figure.interface_taken_off = left.limited_by != LimitedBy::interface;
+    if (left.limited_by == LimitedBy::interface)
+        figure.dbfs->limited_by = LimitedBy::interface;
+    else if (figure.dbv->limited_by == LimitedBy::nothing)
+        figure.dbv->limited_by = limit_of_averaging(left.sd / left.value);
+    return figure;
+}
+
+/// The same with nothing taken off: what is left without the tones may be the interface's own.
+FloorFigure broadband_of(const Reading& mean_square, std::optional<double> volts_full_scale,
+                         std::optional<double> own_dbv) {
+    FloorFigure figure = figure_of(mean_square, volts_full_scale, std::nullopt);
+    if (figure.dbv && own_dbv && figure_of(mean_square, volts_full_scale, own_dbv).dbv->limited_by == LimitedBy::interface)
+        figure.dbv->limited_by = figure.dbfs->limited_by = LimitedBy::interface;
     return figure;
 }
 
@@ -62,16 +74,17 @@ FloorReading floor_of(const TakeSurvey& survey, std::size_t channel, const Job& 
     reading.a_weighted = figure_of(c.floor.all.a_weighted, volts, own(1));
     reading.c_weighted = figure_of(c.floor.all.c_weighted, volts, own(2));
     reading.itu468 = figure_of(c.floor.all.itu468, volts, own(3));
+    reading.quasi_peak_wants_length = !c.quasi_peak;
     if (c.quasi_peak)
         reading.itu468_quasi_peak =
             figure_of({c.quasi_peak->value * c.quasi_peak->value, 2.0 * c.quasi_peak->value * c.quasi_peak->sd,
-                       LimitedBy::nothing},
+                       c.quasi_peak->limited_by},
                       volts, own(4));
-    reading.broadband = figure_of(c.floor.broadband.unweighted, volts, std::nullopt);
-    reading.broadband_a_weighted = figure_of(c.floor.broadband.a_weighted, volts, std::nullopt);
+    reading.broadband = broadband_of(c.floor.broadband.unweighted, volts, own(0));
+    reading.broadband_a_weighted = broadband_of(c.floor.broadband.a_weighted, volts, own(1));
     for (const SpotTone& tone : c.tones) {
         if (reading.tones.size() == kMostTones) break;
-        FloorTone told{tone.frequency_hz, as_level_dbfs(tone.mean_square), std::nullopt, tone.wanders};
+        FloorTone told{tone.frequency_hz, as_level_dbfs(tone.mean_square), std::nullopt, tone.wanders, tone.frequency_sd_hz};
         if (volts) told.dbv = in_volts(told.dbfs, *volts);
         with_the_scales(told.dbv);
         reading.tones.push_back(told);

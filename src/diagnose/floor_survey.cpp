@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "line_level.hpp"
 #include "take_survey.hpp"
 
 namespace hushtrace {
@@ -31,8 +32,8 @@ bool overlap(const SpectralLine& line, const std::vector<SpectralLine>& bands) {
 Reading moving_level(double mean_square, double density, const PowerSpectrum& spectrum) {
     const double bins_hz = 7.0 * spectrum.bin_hz();  // as many as the spectrum over cycles was read in
     const double variance = density * (density * bins_hz + 2.0 * mean_square);
-    return {mean_square, std::sqrt(variance / std::max(spectrum.effective_duration_s, 0.5 / spectrum.bin_hz())),
-            LimitedBy::nothing};
+    return limited_by_noise(
+        {mean_square, std::sqrt(variance / std::max(spectrum.effective_duration_s, 0.5 / spectrum.bin_hz())), {}});
 }
 
 /// What tracking leaves beside a line of the same family, 30 dB and more below it, is no tone.
@@ -63,14 +64,15 @@ void read_floor(TakeSurvey& survey, std::size_t channel) {
     if (c.silent) return;
     for (const SpectralLine& line : c.lines)
         if (!overlap(line, bands))
-            c.tones.push_back({line.frequency_hz, {line.mean_square, line.mean_square_sd, LimitedBy::nothing}, false});
+            c.tones.push_back({line.frequency_hz, line.frequency_sd_hz,
+                               limited_by_noise({line.mean_square, line.mean_square_sd, {}}), false});
     for (const MovingFamily& family : survey.families)
         for (const OrderLine& line : family.lines) {
             if (channel >= line.mean_square.size() || is_skirt(line, family, channel)) continue;
             const double frequency_hz = line.ratio * family.mean_hz;
             const Reading level =
                 moving_level(line.mean_square[channel], under[spectrum.bin_of(frequency_hz)], spectrum);
-            if (level.value > 3.0 * level.sd) c.tones.push_back({frequency_hz, level, true});
+            if (level.value > 3.0 * level.sd) c.tones.push_back({frequency_hz, family.wander * frequency_hz, level, true});
         }
     std::sort(c.tones.begin(), c.tones.end(),
               [](const SpotTone& a, const SpotTone& b) { return a.mean_square.value > b.mean_square.value; });

@@ -85,15 +85,17 @@ void note_cautions(const OpenedJob& job, const AmplifierData& amplifier, Amplifi
 }
 
 void add_noise(const OpenedJob& job, const AmplifierData& amplifier, const std::optional<InputNoise>& noise,
-               AmplifierSetting& setting) {
+               double level_sd_db, AmplifierSetting& setting) {
     if (!noise || !setting.gain_db) return;
     setting.noise_at_output_dbv = noise->dbv + *setting.gain_db;
+    setting.noise_sd_db = std::hypot(noise->sd_db, level_sd_db);
+    setting.noise_limited_by = noise->limited_by;
     setting.notes.push_back(
         fmt::format("output noise is the source's and lead's from {} (engine {}) through this gain, 20 Hz to "
                     "20 kHz, without the "
                     "amplifier's own{}",
                     noise->take, to_word(noise->engine),
-                    noise->limited_by_interface
+                    noise->limited_by == LimitedBy::interface
                         ? "; the interface's own noise is all that was seen, so it is lower than this"
                         : ""));
     for (const SpeakerData& speaker : job.job.speakers) {
@@ -140,6 +142,9 @@ void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vecto
             if (const auto sd = step_at(*loudest, volume)->level_v_sd)
                 setting.input_v_at_ceiling_sd = *setting.input_v_at_ceiling * *sd / as_played_v;
             setting.sensitivity_v = as_played_v;
+            setting.sensitivity_v_sd = step_at(*loudest, volume)->level_v_sd;
+            if (setting.target_output_v && setting.sensitivity_v_sd)
+                setting.gain_sd_db = decibels_from_amplitude(1.0 + *setting.sensitivity_v_sd / as_played_v);
             if (setting.target_output_v)
                 setting.gain_db = decibels_from_amplitude(*setting.target_output_v / as_played_v);
             if (std::abs(tone_dbfs) > 0.05)
@@ -156,7 +161,7 @@ void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vecto
             note_ranges(amplifier, setting);
             std::vector<Channel> channels;
             for (const GainCurve* one : feeding) channels.push_back(one->curve.channel);
-            add_noise(job, amplifier, noise_at_input(job, open, channels), setting);
+            add_noise(job, amplifier, noise_at_input(job, open, channels), step_at(*loudest, volume)->level_sd_db, setting);
         } else {
             setting.notes.push_back(
                 "not calibrated: run hushtrace calibrate with a meter's reading, then the input voltage "

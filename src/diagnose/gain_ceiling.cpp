@@ -6,6 +6,7 @@
 
 #include "gain_parts.hpp"
 #include "hushtrace/measure/clipping.hpp"
+#include "hushtrace/signal/decibel.hpp"
 
 namespace hushtrace {
 namespace {
@@ -70,13 +71,28 @@ double pad_for(const StepCurve& curve, const std::vector<Rung>& rungs, std::size
     return 40.0;
 }
 
-void look_for_limiter(const GainCurve& one, const std::vector<Rung>& rungs, std::vector<Warning>& warnings) {
+/// A limiter holds the level from somewhere between the step before and this one on.
+Knee limiter_at(const VolumeStep& step, const VolumeStep& before) {
+    Knee out;
+    out.kind = "limiter";
+    out.step = step.number;
+    out.volume = step.volume;
+    const double sd_db = std::hypot(step.level_sd_db, (step.level_dbfs - before.level_dbfs) / std::sqrt(12.0));
+    out.dbfs = Reading{step.level_dbfs, sd_db, LimitedBy::nothing};
+    if (!step.level_v) return out;
+    const double own = *step.level_v * (amplitude_from_decibels(sd_db) - 1.0);
+    out.v = Reading{*step.level_v, std::hypot(own, step.level_v_sd.value_or(0.0)), LimitedBy::nothing};
+    return out;
+}
+
+void look_for_limiter(GainCurve& one, const std::vector<Rung>& rungs, std::vector<Warning>& warnings) {
     std::vector<LevelStep> steps;
     for (const Rung& rung : rungs)
         steps.push_back({one.curve.steps[rung.worst].level_dbfs, rung.verdict == Verdict::clean});
     const auto from = limiter_from(steps);
     if (!from) return;
     const VolumeStep& step = one.curve.steps[rungs[*from].worst];
+    one.curve.knee = limiter_at(step, one.curve.steps[rungs[*from - 1].worst]);
     warnings.push_back({"limiter",
                         fmt::format("{}: from {} on the level hardly rises and the tone stays clean: the source "
                                     "limits. Nothing is won above that",
@@ -153,7 +169,7 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
         return;
     }
     look_for_limiter(one, rungs, warnings);
-    const VolumeStep& step = curve.steps[rungs[top].worst];
+    const VolumeStep &step = curve.steps[rungs[top].worst], &next = curve.steps[rungs[bad].worst];
     Ceiling ceiling;
     ceiling.volume = step.volume;
     ceiling.step = step.number;
@@ -161,7 +177,13 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
     ceiling.level_v_sd = step.level_v_sd;
     ceiling.level_dbfs = step.level_dbfs;
     ceiling.thd_percent = step.thd_percent;
-    ceiling.next_volume_thd_percent = curve.steps[rungs[bad].worst].thd_percent;
+    ceiling.next_volume_thd_percent = next.thd_percent;
+    ceiling.level_sd_db = step.level_sd_db;
+    ceiling.thd_sd_percent = step.thd_sd_percent;
+    ceiling.thd_limited_by = step.thd_limited_by;
+    ceiling.next_volume_thd_sd_percent = next.thd_sd_percent;
+    ceiling.next_volume_thd_limited_by = next.thd_limited_by;
+    ceiling.knee = curve.knee;
     ceiling.channel = curve.channel;
     ceiling.tone_hz = curve.tone_hz;
     ceiling.take = curve.take;

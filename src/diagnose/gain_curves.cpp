@@ -103,11 +103,15 @@ std::optional<Span> other_tone(const ToneTrack& track) {
     return best;
 }
 
+ToneSearch search_for(const PlayedSine& tone, double rate, double half_width_hz) {
+    return {std::max(0.6 * tone.frequency_hz, tone.frequency_hz - half_width_hz),
+            std::min(0.5 * rate, tone.frequency_hz + half_width_hz)};
+}
+
 VolumeStep read_step(std::span<const double> samples, double rate, const PlayedSine& tone,
                      double half_width_hz, const ScaleInVolts& scale, double& found_hz) {
     DistortionRequest request;
-    request.search.from_hz = std::max(0.6 * tone.frequency_hz, tone.frequency_hz - half_width_hz);
-    request.search.to_hz = std::min(0.5 * rate, tone.frequency_hz + half_width_hz);
+    request.search = search_for(tone, rate, half_width_hz);
     request.lowest_hz = std::min(20.0, 0.5 * tone.frequency_hz);
     const Distortion reading = measure_distortion(samples, rate, request);
     VolumeStep step;
@@ -126,6 +130,11 @@ VolumeStep read_step(std::span<const double> samples, double rate, const PlayedS
     step.harmonics_counted = reading.harmonics.size();
     step.harmonics_missing = reading.harmonics_missing;
     step.input_overload = share_pinned_to_rail(samples) > kPinnedOverload;
+    step.thd_limited_by = step.input_overload        ? LimitedBy::interface
+                          : reading.limited_by_noise ? LimitedBy::noise
+                                                     : LimitedBy::nothing;
+    step.frequency_hz = reading.tone.frequency_hz;
+    step.frequency_sd_hz = reading.tone.frequency_sd_hz;
     found_hz = reading.tone.frequency_hz;
     return step;
 }
@@ -231,6 +240,7 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
     }
     std::vector<std::vector<double>> found_hz(curves.size());
     const double half_width_hz = 2.0 / surveyed.tracks.front().frame_s;
+    std::vector<KneeWatch> knees(curves.size(), KneeWatch(job.job.ceiling_thd_percent()));
     const auto reader = open(take);
     read_spans(*reader, spans, [&](std::size_t index, const Block& block) {
         const Plateau& plateau = matched.plateaus[index];
@@ -252,11 +262,16 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
             step.start_s = plateau.start_s;
             step.end_s = plateau.end_s;
             curves[i].curve.steps.push_back(step);
+            knees[i].offer(step, block.channel(channel));
             found_hz[i].push_back(hz);
         }
     });
 
     for (std::size_t i = 0; i < curves.size(); ++i) {
+        const std::size_t channel = surveyed.file_channels[i];
+        curves[i].curve.knee =
+            knees[i].read(surveyed.rate, search_for(tone, surveyed.rate, half_width_hz),
+                          job.job.volts_full_scale(take, channel), job.job.volts_full_scale_sd_db(channel));
         auto& found = found_hz[i];
         if (found.empty()) {
             // Not the stated tone: is there another one?

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "clear_part.hpp"
+#include "floor_reading.hpp"
 #include "gain_parts.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -50,18 +51,17 @@ std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, con
     for (std::size_t i = 0; i < from.size(); ++i) {
         if (spectra[i].segments() == 0) continue;
         const double volts = *job.job.volts_full_scale(take, from[i]);
-        double volts_squared = noise_floor(spectra[i].result()).all.unweighted.value * volts * volts;
-        if (!(volts_squared > 0)) continue;
-        bool limited = false;
+        const Reading read = noise_floor(spectra[i].result()).all.unweighted;
+        Reading squared{read.value * volts * volts, read.sd * volts * volts, read.limited_by};  // [V^2]
+        if (!(squared.value > 0)) continue;
         if (const auto own_dbv = job.job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), take, from[i])) {
-            // Below 3 dB above its own noise the interface hides more than it shows.
-            const double own_squared = power_from_decibels(*own_dbv);
-            limited = volts_squared < 2.0 * own_squared;
-            if (!limited) volts_squared -= own_squared;
+            const double own = power_from_decibels(*own_dbv);
+            squared = less_interface(squared, {own, own * (power_from_decibels(kOwnNoiseSd_db) - 1.0), {}});
         }
-        const double dbv = decibels_from_power(volts_squared);
-        if (!noisiest || dbv > noisiest->dbv)
-            noisiest = InputNoise{take.file, take.conditions.engine, dbv, limited};
+        const double dbv = decibels_from_power(squared.value);
+        if (noisiest && dbv <= noisiest->dbv) continue;
+        noisiest = InputNoise{take.file, take.conditions.engine, dbv,
+                              decibels_from_power(1.0 + squared.sd / squared.value), squared.limited_by};
     }
     return noisiest;
 }

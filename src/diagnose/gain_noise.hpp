@@ -12,8 +12,8 @@ struct InputNoise {
     std::string take;
     Engine engine = Engine::off;
     double dbv = 0;  ///< of the noisiest of the channels asked for, the interface's own taken off
-    bool limited_by_interface =
-        false;  ///< the interface's own noise is all that was seen: dbv is an upper limit
+    double sd_db = 0;  ///< of the reading; the scale's own cancels in what is told of it, a gain times it
+    LimitedBy limited_by = LimitedBy::nothing;  ///< interface: its own noise is all that was seen, dbv an upper limit
 };
 
 /// From the job's noise takes (no tone, normal hookup, at the amplifier's input, source not off, calibrated):

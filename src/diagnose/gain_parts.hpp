@@ -1,10 +1,12 @@
 #pragma once
 #include <optional>
+#include <span>
 #include <string>
 #include <utility>
 #include <vector>
 
 #include "hushtrace/diagnose/gain_analysis.hpp"
+#include "hushtrace/measure/tone_reading.hpp"
 
 /// The parts of the gain analysis: takes to curves, curves to ceilings, ceilings to amplifier settings, and
 /// the words.
@@ -33,6 +35,24 @@ bool carries_signal(Channel channel);
 ///   be followed
 std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const OpenTake& open,
                                    std::vector<Warning>& warnings);
+
+/// Keeps the sound of the two quietest steps that exceed the limit, for reading how the channel clips.
+class KneeWatch {
+public:
+    explicit KneeWatch(double limit_percent) : limit_percent_(limit_percent) {}
+    void offer(const VolumeStep& step, std::span<const double> samples);
+    /// Nothing where no step exceeds the limit, or none can be read (measure/clipping.hpp says when).
+    std::optional<Knee> read(double sample_rate_hz, const ToneSearch& search, std::optional<double> volts_full_scale,
+                             std::optional<double> scale_sd_db) const;
+
+private:
+    struct Kept {
+        VolumeStep step;
+        std::vector<double> samples;
+    };
+    double limit_percent_;
+    std::vector<Kept> kept_;  ///< ascending level
+};
 
 /// Finds one curve's ceiling, or the reason why it has none.
 void decide_ceiling(GainCurve& curve, double limit_percent, std::vector<Warning>& warnings);

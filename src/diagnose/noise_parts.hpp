@@ -66,9 +66,10 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
                                         const std::vector<double>& known_by_other,
                                         const std::vector<double>& click_comb);
 
-/// Levels of all channels: appends to source.levels, with dBV where calibrated.
+/// Levels of all channels: appends to source.levels, with dBV where calibrated. `lines_hz` are the lines that make it
+/// up, for what the noise under them leaves open; `least_sd_db` is what else does (a source that wanders, say).
 void add_levels(NoiseSource& source, const TakeSurvey& survey, const std::vector<double>& mean_square,
-                double least_sd_db);
+                double least_sd_db, const std::vector<double>& lines_hz = {});
 
 /// Actions and safety notes for what was found.
 std::vector<Action> advice_for(const NoiseSource& source, const Job& job);

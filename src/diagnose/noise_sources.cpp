@@ -5,11 +5,18 @@
 #include <algorithm>
 #include <cmath>
 
+#include "floor_reading.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
 
 namespace hushtrace {
 namespace {
+
+std::vector<double> frequencies_of(const std::vector<Harmonic>& harmonics) {
+    std::vector<double> out;
+    for (const Harmonic& one : harmonics) out.push_back(one.frequency_hz);
+    return out;
+}
 
 constexpr std::size_t kLinesOfAComb = 4;  // so many make it a comb, with teeth in places where none was read
 // A tonal line that far below the input voltage of full power is not heard in a parked car (a proposal of ours: 100 W
@@ -55,7 +62,8 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
     NoiseSource& source = found == sources.end() ? sources.emplace_back() : *found;
     source.kind = NoiseKind::alternator_whine;
     const auto before = source.level_dbfs;
-    add_levels(source, *whine.survey, whine.mean_square, take.conditions.engine == Engine::idle ? 1.0 : 0.5);
+    add_levels(source, *whine.survey, whine.mean_square, take.conditions.engine == Engine::idle ? 1.0 : 0.5,
+               frequencies_of(whine.harmonics));
     const auto& files = std::vector<std::string>{take.file};
     double confidence = whine.family ? 0.55 : 0.4;
     if (whine.family) {
@@ -198,10 +206,15 @@ void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const Tak
     const double reach = comb.kind == NoiseKind::mains_hum ? 1.2 : std::max(1.0, 0.0015 * comb.frequency_hz);
     NoiseSource& source = source_of(sources, comb.kind, comb.frequency_hz, reach);
     const auto before = source.level_dbfs;
-    add_levels(source, survey, comb.mean_square, 0.2);
+    std::vector<double> lines_hz = frequencies_of(comb.harmonics);
+    if (lines_hz.empty()) lines_hz = {comb.frequency_hz};
+    add_levels(source, survey, comb.mean_square, 0.2, lines_hz);
     if (!before || *source.level_dbfs > *before) {
         source.frequency_hz = comb.frequency_hz;
         source.frequency_sd_hz = comb.frequency_sd_hz;
+        // a line that is known to a tenth of the spectrum's step wants no longer take
+        const bool known = comb.frequency_sd_hz < 0.1 * survey.channels.front().spectrum.bin_hz();
+        source.frequency_limited_by = known ? LimitedBy::nothing : LimitedBy::length;
         source.harmonics = comb.harmonics;
     }
     source.confidence = std::max(source.confidence, comb.confidence);
@@ -244,11 +257,12 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         });
         NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
         if (same == sources.end() || kind == NoiseKind::motor_whine) source.kind = kind;
-        std::vector<double> power(survey.channels.size(), 0.0);
+        std::vector<double> power(survey.channels.size(), 0.0), lines_hz;
+        for (const OrderLine& line : family.lines) lines_hz.push_back(line.ratio * family.mean_hz);
         for (const OrderLine& line : family.lines)
             for (std::size_t c = 0; c < power.size(); ++c) power[c] += line.mean_square[c];
         const auto before = source.level_dbfs;
-        add_levels(source, survey, power, 1.0);
+        add_levels(source, survey, power, 1.0, lines_hz);
         if (!before || *source.level_dbfs > *before) {
             source.frequency_hz = family.mean_hz;
             source.frequency_sd_hz = family.wander * family.mean_hz;
@@ -316,9 +330,22 @@ void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys) {
     }
 }
 
+namespace {
+
+/// What the interface's own noise, taken off in power, leaves open of a hiss: the channel's part of it is `left`.
+void widen_by_own(LevelInTake& level, const Reading& with_own, double own, double left, const ChannelSurvey& channel) {
+    const double own_sd = own * (power_from_decibels(kOwnNoiseSd_db) - 1.0);
+    level.sd_db = decibels_from_power(1.0 + std::hypot(with_own.sd, own_sd) / left);
+    if (level.level_dbv && channel.volts_full_scale_sd_db)
+        level.dbv_sd_db = std::hypot(level.sd_db, *channel.volts_full_scale_sd_db);
+    if (with_own.value < 2.0 * own) level.limited_by = LimitedBy::interface;
+}
+
+}  // namespace
+
 void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const ClicksInTake* clicks,
               const Job& job) {
-    std::vector<double> power;
+    std::vector<double> power, own_power(survey.channels.size(), 0.0);
     bool above = false, known = false;
     for (std::size_t c = 0; c < survey.channels.size(); ++c) {
         const ChannelSurvey& channel = survey.channels[c];
@@ -331,7 +358,8 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
         const double here = power_from_decibels(dbv_from_dbfs(
             dbfs_from_mean_square(std::max(channel.hiss.all.unweighted.value, 1e-30)), *channel.volts_full_scale));
         if (here > 1.6 * own) above = true;  // 2 dB over the set-up's own
-        power.back() *= std::max(0.0, 1.0 - own / here);
+        own_power[c] = power.back() * own / here;
+        power.back() = std::max(0.0, power.back() - own_power[c]);
     }
     if (known && !above) return;  // the floor readings say that the interface is the limit
     NoiseSource* hiss = nullptr;
@@ -340,7 +368,15 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
     if (!hiss) hiss = &sources.emplace_back();
     hiss->kind = NoiseKind::hiss;
     hiss->band_hz = {20.0, survey.channels.front().hiss.upper_hz};
+    std::size_t added = hiss->levels.size();
     add_levels(*hiss, survey, power, as_level_dbfs(survey.channels.front().hiss.all.unweighted).sd);
+    for (std::size_t c = 0; c < power.size(); ++c) {
+        if (!(power[c] > 0.0)) continue;
+        const Reading& with_own = survey.channels[c].hiss.all.unweighted;
+        hiss->levels[added].limited_by = with_own.limited_by;
+        if (own_power[c] > 0.0) widen_by_own(hiss->levels[added], with_own, own_power[c], power[c], survey.channels[c]);
+        ++added;
+    }
     hiss->confidence = std::max(hiss->confidence, known ? 0.85 : 0.4);
     if (hiss->evidence.empty())
         hiss->evidence.push_back({known ? "Smooth noise, above what the set-up makes by itself (taken off)."

@@ -5,6 +5,7 @@
 
 #include "hushtrace/measure/noise_floor.hpp"
 #include "hushtrace/signal/decibel.hpp"
+#include "line_level.hpp"
 #include "noise_parts.hpp"
 
 namespace hushtrace {
@@ -124,12 +125,8 @@ std::optional<SteadyComb> collect(std::vector<JointLine>& lines, const CombRule&
         std::size_t loudest = 0;
         for (std::size_t c = 0; c < line.mean_square.size(); ++c)
             if (line.mean_square[c] > line.mean_square[loudest]) loudest = c;
-        Harmonic harmonic{m, line.frequency_hz,
-                          dbfs_from_mean_square(std::max(line.mean_square[loudest], 1e-20)), std::nullopt};
-        if (survey.channels[loudest].volts_full_scale)
-            harmonic.level_dbv =
-                dbv_from_dbfs(harmonic.level_dbfs, *survey.channels[loudest].volts_full_scale);
-        comb.harmonics.push_back(harmonic);
+        comb.harmonics.push_back(
+            harmonic_of(survey.channels[loudest], m, line.frequency_hz, line.mean_square[loudest]));
         comb.prominence_db = std::max(comb.prominence_db, line.prominence_db);
         const double w = m * m / (line.frequency_sd_hz * line.frequency_sd_hz);
         weight += w;
@@ -214,9 +211,9 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
             ++joined;
             for (std::size_t c = 0; c < tone.mean_square.size(); ++c)
                 tone.mean_square[c] += other.mean_square[c];
-            double loudest = 1e-20;
-            for (const double p : other.mean_square) loudest = std::max(loudest, p);
-            tone.harmonics.push_back({m, other.frequency_hz, dbfs_from_mean_square(loudest), std::nullopt});
+            const auto at = std::max_element(other.mean_square.begin(), other.mean_square.end());
+            const auto loudest = static_cast<std::size_t>(at - other.mean_square.begin());
+            tone.harmonics.push_back(harmonic_of(survey.channels[loudest], m, other.frequency_hz, *at));
             tone.prominence_db = std::max(tone.prominence_db, other.prominence_db);
         }
         tone.why = joined > 1 ? fmt::format("steady, with {} harmonics; nothing that is known of fits it",
@@ -228,7 +225,7 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
 }
 
 void add_levels(NoiseSource& source, const TakeSurvey& survey, const std::vector<double>& mean_square,
-                double least_sd_db) {
+                double least_sd_db, const std::vector<double>& lines_hz) {
     for (std::size_t c = 0; c < survey.channels.size(); ++c) {
         if (!(mean_square[c] > 0.0)) continue;
         LevelInTake level;
@@ -239,6 +236,11 @@ void add_levels(NoiseSource& source, const TakeSurvey& survey, const std::vector
             level.level_dbv = dbv_from_dbfs(*level.level_dbfs, *survey.channels[c].volts_full_scale);
         const double averages = std::max(1.0, survey.channels[c].spectrum.effective_averages);
         level.sd_db = std::max(least_sd_db, decibels_from_power(1.0 + 0.3 / std::sqrt(averages)));
+        if (!lines_hz.empty()) {
+            const Reading in_noise = level_of_lines(survey.channels[c], mean_square[c], lines_hz);
+            level.sd_db = std::hypot(level.sd_db, in_noise.sd);
+            level.limited_by = in_noise.limited_by;
+        }
         if (level.level_dbv && survey.channels[c].volts_full_scale_sd_db)
             level.dbv_sd_db = std::hypot(level.sd_db, *survey.channels[c].volts_full_scale_sd_db);
         source.levels.push_back(level);

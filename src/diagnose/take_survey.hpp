@@ -35,6 +35,7 @@ struct MovingFamily {
 /// A tone beside the broadband floor, still or wandering.
 struct SpotTone {
     double frequency_hz = 0;  ///< mean, where it wanders
+    double frequency_sd_hz = 0;  ///< of one that wanders: how far it strays
     Reading mean_square;      ///< full scale squared
     bool wanders = false;     ///< read along its track
 };

@@ -93,6 +93,7 @@ ChannelCalibration read_channel(const Take& take, std::size_t index, std::span<c
     found.level_dbfs = tone->level_dbfs;
     found.level_sd_db = tone->level_sd_db;
     found.frequency_hz = tone->frequency_hz;
+    found.frequency_sd_hz = tone->frequency_sd_hz;
     found.other_db = decibels_from_power(other / of_tone);
     found.from_s = used.from_s;
     found.to_s = used.to_s;

@@ -4,102 +4,15 @@
 #include <cmath>
 #include <numbers>
 
+#include "clip_wave.hpp"
 #include "hushtrace/signal/decibel.hpp"
-#include "kept.hpp"
 
-// Rapp 1991, "Effects of HPA-nonlinearity on a 4-DPSK/OFDM signal", for the rounded corner. Least squares after Levenberg
-// and Marquardt.
+// Least squares after Levenberg and Marquardt.
 namespace hushtrace {
 namespace {
 
 using Complex = std::complex<double>;
 using Place = ClipModel::Place;
-
-constexpr std::size_t kPoints = 2048;  // of a period: what folds back onto harmonic 40 lies 68 dB below it
-constexpr double kSharp = 0.004;       // 1/p from which Rapp's corner is told from a sharp one in double precision
-
-/// A rail of height 1, for a magnitude.
-double one_rail(double x, double edge) {
-    if (edge < kSharp) return std::min(x, 1.0);
-    const double p = 1.0 / edge, far = 36.0 * edge;  // beyond exp(far) the corner is below rounding
-    if (x < 1.0 - far) return x;
-    return x <= 1.0 ? x * std::pow(1.0 + std::pow(x, p), -edge) : std::pow(1.0 + std::pow(x, -p), -edge);
-}
-
-struct Rails {
-    std::optional<double> upper_db, lower_db;  // drive over each
-};
-Rails rails_of(const ClipModel& m) {
-    const double first = m.value[Place::drive_db], other = m.value[Place::other_drive_db];
-    switch (m.shape) {
-        case ClipShape::equal_rails: return {first, first};
-        case ClipShape::upper_rail: return {first, std::nullopt};
-        case ClipShape::lower_rail: return {std::nullopt, first};
-        case ClipShape::unequal_rails: return {first, other};
-        default: return {};
-    }
-}
-
-double bent(double x, double bend_2, double bend_3) {
-    return x * (1.0 + x * (bend_2 + x * bend_3));
-}
-
-/// One period of amplitude 1 before the rails, crest first.
-std::vector<double> railed_wave(const ClipModel& m) {
-    const Rails rails = rails_of(m);
-    const auto side = [&](double u, const std::optional<double>& drive) {
-        if (!drive) return u;
-        const double over = amplitude_from_decibels(*drive);
-        return one_rail(u * over, m.value[Place::edge]) / over;
-    };
-    std::vector<double> wave(kPoints);
-    for (std::size_t n = 0; n <= kPoints / 2; ++n) {
-        const double x = std::cos(2.0 * std::numbers::pi * static_cast<double>(n) / kPoints);
-        const double u = bent(x, m.value[Place::bend_2], m.value[Place::bend_3]);
-        wave[n] = u >= 0 ? side(u, rails.upper_db) : -side(-u, rails.lower_db);
-        if (n > 0 && n < kPoints / 2) wave[kPoints - n] = wave[n];
-    }
-    return wave;
-}
-
-constexpr std::size_t kSettled = 12;  // periods: a triangle forgets its start by a third or so each half period
-
-/// One period of a stage that follows cos but for the steepness `most` a radian.
-std::vector<double> slewed_wave(double most, double* share = nullptr) {
-    const double step = 2.0 * std::numbers::pi / kPoints;
-    std::vector<double> wave(kPoints);
-    double y = 0;
-    std::size_t limited = 0;
-    for (std::size_t n = 0; n < kSettled * kPoints; ++n) {
-        const double wanted = std::cos(step * static_cast<double>(n % kPoints)) - y;
-        const bool at_limit = std::abs(wanted) > most * step;
-        y += std::clamp(wanted, -most * step, most * step);
-        wave[n % kPoints] = y;
-        limited += at_limit && n >= (kSettled - 1) * kPoints;
-    }
-    if (share) *share = static_cast<double>(limited) / kPoints;
-    return wave;
-}
-
-double steepness(const ClipModel& m) {
-    return amplitude_from_decibels(-m.value[Place::drive_db]);
-}
-
-/// Of height 1: the first rail's, the amplitude's or the slope's.
-std::vector<double> unit_wave(const ClipModel& m) {
-    std::vector<double> wave = m.shape == ClipShape::slope ? slewed_wave(steepness(m)) : railed_wave(m);
-    const double scale = m.shape == ClipShape::straight ? 1.0 : amplitude_from_decibels(m.value[Place::drive_db]);
-    for (double& y : wave) y *= scale;
-    return wave;
-}
-
-std::vector<Complex> spectrum_of(const std::vector<double>& wave, std::size_t count) {
-    RealTransform& fft = kept_transform(kPoints);
-    std::vector<Complex> bins(fft.bins()), out(count);
-    fft.forward(wave, bins);
-    for (std::size_t k = 1; k <= count; ++k) out[k - 1] = bins[k] * (2.0 / kPoints);
-    return out;
-}
 
 /// What is known of a place beforehand: a mean and how far from it one would expect it. Coupling corners in vehicles
 /// lie at a few hertz, bands end above 20 kHz, clean stages bend by less than a percent (common practice, no source).
@@ -310,8 +223,12 @@ std::vector<std::size_t> ClipModel::free() const {
 }
 
 std::vector<Complex> ClipModel::harmonics(double tone_hz, std::size_t count) const {
-    std::vector<Complex> out = spectrum_of(unit_wave(*this), count);
-    const double scale = std::exp(value[scale_ln]);
+    std::vector<Complex> out =
+        shape == ClipShape::slope ? spectrum_of(slewed_wave(steepness(*this)), count)
+                                  : spectrum_of_half(railed_half(*this), count);
+    // of height 1 is the first rail, the amplitude or the slope
+    const double height = shape == ClipShape::straight ? 1.0 : amplitude_from_decibels(value[drive_db]);
+    const double scale = height * std::exp(value[scale_ln]);
     for (std::size_t i = 0; i < count; ++i) {
         const double k = static_cast<double>(i + 1);
         const Complex coupling = 1.0 / Complex(1.0, -value[coupling_hz] / (k * tone_hz));
@@ -350,7 +267,7 @@ double ClipModel::amplitude_db_at_one_percent() const {
         m.value[other_drive_db] += change_db;
         m.value[bend_2] *= amplitude_from_decibels(change_db);
         m.value[bend_3] *= power_from_decibels(change_db);
-        const std::vector<Complex> h = spectrum_of(railed_wave(m), 12);
+        const std::vector<Complex> h = spectrum_of_half(railed_half(m), 12);
         double sum = 0;
         for (std::size_t k = 1; k < h.size(); ++k) sum += std::norm(h[k]);
         return std::sqrt(sum / std::norm(h[0]));

@@ -23,7 +23,8 @@ struct Sums {
 
     WeightedFigures figures() const {
         const auto reading = [this](std::size_t i) {
-            return Reading{power[i], std::sqrt(variance[i]), LimitedBy::nothing};
+            const double sd = std::sqrt(variance[i]);
+            return Reading{power[i], sd, limit_of_averaging(power[i] > 0.0 ? sd / power[i] : 0.0)};
         };
         return {reading(0), reading(1), reading(2), reading(3)};
     }

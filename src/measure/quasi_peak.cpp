@@ -123,7 +123,7 @@ std::optional<Reading> QuasiPeakMeter::mean() const {
     // about the take's own mean it is too small by what the mean took with it
     const double variance = s.squares / static_cast<double>(s.notes) / std::max(0.25, 1.0 - 1.0 / looks);
     const double sd = std::sqrt(variance / looks) * student_widening(2.0 * looks - 1.0);
-    return Reading{s.scale * s.mean, s.scale * sd, LimitedBy::nothing};
+    return Reading{s.scale * s.mean, s.scale * sd, limit_of_averaging(s.mean > 0.0 ? 2.0 * sd / s.mean : 0.0)};
 }
 
 }  // namespace hushtrace

@@ -5,8 +5,26 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
+constexpr auto nothing = LimitedBy::nothing;
+
+/// Every key is there, null where nothing clips or its level isn't known.
+void put_knee(Json& to, const std::optional<Knee>& knee) {
+    const auto put = [&to](const std::string& name, const std::optional<Reading>& reading, bool level) {
+        const std::optional<double> value = reading ? std::optional(reading->value) : std::nullopt;
+        to[name] = level ? level_json(value) : figure_json(value);
+        put_limits(to, name, reading ? std::optional(reading->sd) : std::nullopt, reading ? reading->limited_by : nothing,
+                   reading.has_value());
+    };
+    to["knee_kind"] = knee ? Json(knee->kind) : Json(nullptr);
+    to["knee_sides"] = knee ? Json(knee->sides) : Json(nullptr);
+    put("knee_dbfs", knee ? knee->dbfs : std::nullopt, true);
+    put("knee_v", knee ? knee->v : std::nullopt, false);
+    to["knee_step"] = knee ? Json(knee->step) : Json(nullptr);
+    to["knee_volume"] = knee ? figure_json(knee->volume) : Json(nullptr);
+}
+
 Json ceiling_json(const Ceiling& one) {
-    return {{"volume", figure_json(one.volume)},
+    Json out = {{"volume", figure_json(one.volume)},
             {"step", one.step},
             {"level_v", figure_json(one.level_v)},
             {"level_v_sd", figure_json(one.level_v_sd)},
@@ -16,6 +34,14 @@ Json ceiling_json(const Ceiling& one) {
             {"channel", std::string(to_word(one.channel))},
             {"tone_hz", figure_json(one.tone_hz)},
             {"take", one.take}};
+    const bool there = one.step > 0;
+    put_limits(out, "level_dbfs", one.level_sd_db, nothing, there);
+    out["level_v_limited_by"] = one.level_v ? Json(std::string(to_word(nothing))) : Json(nullptr);
+    put_limits(out, "thd_percent", one.thd_sd_percent, one.thd_limited_by, there);
+    put_limits(out, "next_volume_thd_percent", one.next_volume_thd_sd_percent, one.next_volume_thd_limited_by,
+               one.next_volume_thd_percent.has_value());
+    put_knee(out, one.knee);
+    return out;
 }
 
 /// One entry for each channel and tone; without a ceiling its figures are null and the reason says why.
@@ -32,14 +58,15 @@ Json ceiling_of(const StepCurve& curve) {
         entry["tone_hz"] = figure_json(curve.tone_hz);
         entry["take"] = curve.take;
     }
+    put_knee(entry, curve.knee);
     entry["ceiling_reason"] = curve.ceiling_reason.empty() ? Json(nullptr) : Json(curve.ceiling_reason);
     return entry;
 }
 
 Json curve_json(const StepCurve& curve) {
     Json steps = Json::array();
-    for (const VolumeStep& one : curve.steps)
-        steps.push_back({{"number", one.number},
+    for (const VolumeStep& one : curve.steps) {
+        Json step = {{"number", one.number},
                          {"volume", figure_json(one.volume)},
                          {"start_s", figure_json(one.start_s)},
                          {"end_s", figure_json(one.end_s)},
@@ -53,7 +80,16 @@ Json curve_json(const StepCurve& curve) {
                          {"harmonics_missing", one.harmonics_missing},
                          {"thd_noise_percent", figure_json(one.thd_noise_percent)},
                          {"thd_noise_sd_percent", figure_json(one.thd_noise_sd_percent)},
-                         {"input_overload", one.input_overload}});
+                         {"input_overload", one.input_overload}};
+        const LimitedBy limit = one.limited_by();
+        put_limits(step, "level_dbfs", one.level_sd_db, limit, true);
+        step["level_v_limited_by"] = one.level_v ? Json(std::string(to_word(limit))) : Json(nullptr);
+        put_limits(step, "thd_percent", one.thd_sd_percent, one.thd_limited_by, true);
+        put_limits(step, "thd_noise_percent", one.thd_noise_sd_percent, limit, true);
+        step["frequency_hz"] = one.frequency_hz > 0 ? Json(one.frequency_hz) : Json(nullptr);
+        put_limits(step, "frequency_hz", one.frequency_sd_hz, nothing, one.frequency_hz > 0);
+        steps.push_back(std::move(step));
+    }
     return {{"take", curve.take},
             {"channel", std::string(to_word(curve.channel))},
             {"tone_hz", figure_json(curve.tone_hz)},
@@ -68,8 +104,8 @@ Json gain_results(const GainAnalysis& analysis) {
         ceilings.push_back(ceiling_of(one));
         curves.push_back(curve_json(one));
     }
-    for (const AmplifierSetting& one : analysis.amplifiers)
-        amplifiers.push_back({{"name", one.name},
+    for (const AmplifierSetting& one : analysis.amplifiers) {
+        Json entry = {{"name", one.name},
                               {"target_output_v", figure_json(one.target_output_v)},
                               {"input_v_at_ceiling", figure_json(one.input_v_at_ceiling)},
                               {"input_v_at_ceiling_sd", figure_json(one.input_v_at_ceiling_sd)},
@@ -77,7 +113,15 @@ Json gain_results(const GainAnalysis& analysis) {
                               {"gain_db", level_json(one.gain_db)},
                               {"noise_at_output_dbv", level_json(one.noise_at_output_dbv)},
                               {"noise_at_ear_db_spl", level_json(one.noise_at_ear_db_spl)},
-                              {"notes", one.notes}});
+                              {"notes", one.notes}};
+        const auto known = [](const std::optional<double>& value) { return value.has_value(); };
+        put_limits(entry, "input_v_at_ceiling", one.input_v_at_ceiling_sd, nothing, known(one.input_v_at_ceiling));
+        put_limits(entry, "sensitivity_v", one.sensitivity_v_sd, nothing, known(one.sensitivity_v));
+        put_limits(entry, "gain_db", one.gain_sd_db, nothing, known(one.gain_db));
+        put_limits(entry, "noise_at_output_dbv", one.noise_sd_db, one.noise_limited_by, known(one.noise_at_output_dbv));
+        put_limits(entry, "noise_at_ear_db_spl", one.noise_sd_db, one.noise_limited_by, known(one.noise_at_ear_db_spl));
+        amplifiers.push_back(std::move(entry));
+    }
     return {
         {"ceiling", analysis.ceiling ? ceiling_json(*analysis.ceiling) : Json(nullptr)},
         {"ceiling_reason", analysis.ceiling_reason.empty() ? Json(nullptr) : Json(analysis.ceiling_reason)},

@@ -31,7 +31,8 @@ Json levels_json(const std::vector<LevelInTake>& levels) {
                         {"level_dbfs", level_json(one.level_dbfs)},
                         {"level_dbv", level_json(one.level_dbv)},
                         {"sd_db", level_json(one.sd_db)},
-                        {"dbv_sd_db", level_json(one.dbv_sd_db)}});
+                        {"dbv_sd_db", level_json(one.dbv_sd_db)},
+                        {"limited_by", std::string(to_word(one.limited_by))}});
     return list;
 }
 
@@ -41,7 +42,10 @@ Json harmonics_json(const std::vector<Harmonic>& harmonics) {
         list.push_back({{"number", figure_json(one.number)},
                         {"frequency_hz", figure_json(one.frequency_hz)},
                         {"level_dbfs", level_json(one.level_dbfs)},
-                        {"level_dbv", level_json(one.level_dbv)}});
+                        {"level_dbv", level_json(one.level_dbv)},
+                        {"sd_db", figure_json(one.sd_db)},
+                        {"dbv_sd_db", figure_json(one.dbv_sd_db)},
+                        {"limited_by", std::string(to_word(one.limited_by))}});
     return list;
 }
 
@@ -60,6 +64,12 @@ Json source_json(const NoiseSource& one) {
                   {"takes", one.takes},
                   {"harmonics", harmonics_json(one.harmonics)},
                   {"evidence", evidence_json(one.evidence)}};
+    const LevelInTake* level = loudest_level(one);
+    const LimitedBy limit = level ? level->limited_by : LimitedBy::nothing;
+    const auto sd_db = level ? std::optional(level->sd_db) : std::nullopt;
+    put_limits(entry, "level_dbfs", sd_db, limit, is_known(one.level_dbfs));
+    put_limits(entry, "level_dbv", level && level->dbv_sd_db ? level->dbv_sd_db : sd_db, limit, is_known(one.level_dbv));
+    put_limits(entry, "frequency_hz", one.frequency_sd_hz, one.frequency_limited_by, is_known(one.frequency_hz));
     if (one.band_hz) entry["band_hz"] = {figure_json(one.band_hz->first), figure_json(one.band_hz->second)};
     if (one.kind == NoiseKind::clipping) {
         entry["clipped_share"] = figure_json(one.clipped_share);
@@ -81,16 +91,16 @@ Json path_json(const EntryPath& one) {
 void add_reading(Json& entry, const std::string& key, const std::optional<Reading>& level) {
     const bool told = level && std::isfinite(level->value);
     entry[key] = told ? level_json(level->value) : Json(nullptr);
-    entry[key + "_sd"] = told ? figure_json(level->sd) : Json(nullptr);
+    put_limits(entry, key, level ? std::optional(level->sd) : std::nullopt,
+               level ? level->limited_by : LimitedBy::nothing, told);
 }
 
 void add_figure(Json& entry, const std::string& name, const FloorFigure& figure) {
     add_reading(entry, name + "_dbfs", figure.dbfs);
     add_reading(entry, name + "_dbv", figure.dbv);
-    if (figure.dbv) {
-        entry[name + "_limited_by"] = std::string(to_word(figure.dbv->limited_by));
-        entry[name + "_interface_taken_off"] = figure.interface_taken_off;
-    }
+    const auto& told = figure.dbv ? figure.dbv : figure.dbfs;
+    entry[name + "_limited_by"] = told ? Json(std::string(to_word(told->limited_by))) : Json(nullptr);
+    if (figure.dbv) entry[name + "_interface_taken_off"] = figure.interface_taken_off;
 }
 
 Json floor_json(const FloorReading& one) {
@@ -102,11 +112,13 @@ Json floor_json(const FloorReading& one) {
     add_figure(entry, "c_weighted", one.c_weighted);
     add_figure(entry, "itu468", one.itu468);
     add_figure(entry, "itu468_quasi_peak", one.itu468_quasi_peak);
+    if (one.quasi_peak_wants_length) entry["itu468_quasi_peak_limited_by"] = std::string(to_word(LimitedBy::length));
     add_figure(entry, "broadband", one.broadband);
     add_figure(entry, "broadband_a_weighted", one.broadband_a_weighted);
     entry["tones"] = Json::array();
     for (const FloorTone& tone : one.tones) {
-        Json told = {{"frequency_hz", figure_json(tone.frequency_hz)}};
+        Json told = {{"frequency_hz", figure_json(tone.frequency_hz)},
+                     {"frequency_sd_hz", figure_json(tone.frequency_sd_hz)}};
         add_reading(told, "level_dbfs", tone.dbfs);
         add_reading(told, "level_dbv", tone.dbv);
         told["wanders"] = tone.wanders;
@@ -117,6 +129,11 @@ Json floor_json(const FloorReading& one) {
 }
 
 }  // namespace
+
+void put_limits(Json& to, const std::string& name, std::optional<double> sd, LimitedBy limit, bool known) {
+    to[name + "_sd"] = known ? figure_json(sd) : Json(nullptr);
+    to[name + "_limited_by"] = known ? Json(std::string(to_word(limit))) : Json(nullptr);
+}
 
 Json level_json(std::optional<double> level_db) {
     if (!is_known(level_db)) return nullptr;

@@ -19,6 +19,9 @@ inline bool is_known(std::optional<double> value) {
 
 /// Rounded to 0.01 [dB]; null where unset, infinite or no number.
 nlohmann::ordered_json level_json(std::optional<double> level_db);
+/// <name>_sd and <name>_limited_by beside a figure that is known; null where it isn't.
+void put_limits(nlohmann::ordered_json& to, const std::string& name, std::optional<double> sd, LimitedBy limit, bool known);
+
 /// Rounded to six significant figures; null where unset, infinite or no number.
 nlohmann::ordered_json figure_json(std::optional<double> value);
 

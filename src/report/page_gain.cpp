@@ -24,18 +24,19 @@ std::string ceiling_table(const GainAnalysis& analysis) {
                      "ceiling");
             rows += cell(top.level_v ? volts_text(*top.level_v) : fmt::format("{:.1f} dBFS", top.level_dbfs),
                          "level");
-            rows += cell(distortion_text(top.thd_percent), "THD there");
+            rows += cell(distortion_text(top.thd_percent, top.thd_sd_percent, top.thd_limited_by), "THD there");
             rows += cell(
                 top.next_volume_thd_percent ? distortion_text(*top.next_volume_thd_percent) : "not played",
                 "THD at the next volume");
+            rows += cell(curve.knee ? knee_text(curve) : "not told", "how it clips");
         } else {
-            rows += fmt::format("<td colspan=\"4\" data-label=\"ceiling\">none: {}</td>",
+            rows += fmt::format("<td colspan=\"5\" data-label=\"ceiling\">none: {}</td>",
                                 escaped(spaced(curve.ceiling_reason)));
         }
         rows += "</tr>\n";
     }
     if (rows.empty()) return "";
-    return table({"channel, tone", "ceiling", "level", "THD there", "THD at the next volume"}, rows,
+    return table({"channel, tone", "ceiling", "level", "THD there", "THD at the next volume", "how it clips"}, rows,
                  "The source's ceiling, by channel and tone");
 }
 

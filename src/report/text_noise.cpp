@@ -14,22 +14,17 @@ namespace {
 constexpr std::size_t kDetailed = 12;  // findings told in full; the others get a line each
 constexpr std::size_t kEvidence = 3;   // facts told a finding
 
-const LevelInTake* loudest(const NoiseSource& source) {
-    const LevelInTake* best = nullptr;
-    for (const LevelInTake& one : source.levels)
-        if (one.level_dbfs && (!best || *one.level_dbfs > *best->level_dbfs)) best = &one;
-    return best;
-}
-
 void tell_source(Lines& lines, const NoiseAnalysis& analysis, const NoiseSource& source, std::size_t number) {
     const std::string bullet = fmt::format("{}. ", number);
     const std::size_t indent = bullet.size();
     std::string head = headline(source);
+    const LevelInTake* level = loudest_level(source);
     if (source.kind != NoiseKind::heard_only) head += ": " + level_text(source.level_dbfs, source.level_dbv);
+    if (level) head += spread_text(level->dbv_sd_db.value_or(level->sd_db)) + limit_text(level->limited_by);
     lines.add(head, 0, bullet);
     std::string where = confidence_text(source.confidence);
     if (!source.channels.empty()) where += "; " + channels_text(source.channels);
-    if (const LevelInTake* at = loudest(source)) where += "; loudest in " + at->take;
+    if (level) where += "; loudest in " + level->take;
     lines.add(where, indent);
     if (source.engine_order)
         lines.add(fmt::format("{} lines per crankshaft turn", figures_text(*source.engine_order, 4)), indent);
@@ -73,10 +68,21 @@ void tell_actions(Lines& lines, const NoiseAnalysis& analysis) {
     }
 }
 
-/// A figure in eight columns, without its unit; '-' where there is none.
+/// A figure in eight columns, without its unit; '-' where there is none, '~' before one that a longer take would narrow.
 std::string column(const FloorFigure& figure) {
     const auto& level = figure.dbv ? figure.dbv : figure.dbfs;
-    return fmt::format("{:>8}", level && std::isfinite(level->value) ? fmt::format("{:.1f}", level->value) : "-");
+    if (!level || !std::isfinite(level->value)) return fmt::format("{:>8}", "-");
+    return fmt::format("{:>8}", fmt::format("{}{:.1f}", level->limited_by == LimitedBy::length ? "~" : "", level->value));
+}
+bool wants_length(const FloorReading& one) {
+    const auto wants = [](const FloorFigure& figure) { return column(figure).find('~') != std::string::npos; };
+    return wants(one.unweighted) || wants(one.broadband) || wants(one.a_weighted) || wants(one.c_weighted) ||
+           wants(one.itu468) || wants(one.itu468_quasi_peak);
+}
+/// The uncertainty of the unweighted figure, as every figure of the row has about.
+std::string spread(const FloorReading& one) {
+    const auto& level = one.unweighted.dbv ? one.unweighted.dbv : one.unweighted.dbfs;
+    return level && 2.0 * level->sd >= 0.1 ? fmt::format(" ±{:.1f}", 2.0 * level->sd) : "";
 }
 
 /// The strongest tones of a take's louder channel, on one line.
@@ -89,8 +95,9 @@ void tell_tones(Lines& lines, const std::vector<const FloorReading*>& channels) 
     std::string text = fmt::format("tones, {}:", spaced(to_word(loudest->channel)));
     for (std::size_t i = 0; i < std::min<std::size_t>(3, loudest->tones.size()); ++i) {
         const FloorTone& tone = loudest->tones[i];
-        text += fmt::format("{} {}{} {:.1f}", i > 0 ? "," : "", tone.wanders ? "about " : "",
-                            frequency_text(tone.frequency_hz), tone.dbv ? tone.dbv->value : tone.dbfs.value);
+        text += fmt::format("{} {}{} {:.1f}{}", i > 0 ? "," : "", tone.wanders ? "about " : "",
+                            frequency_text(tone.frequency_hz), tone.dbv ? tone.dbv->value : tone.dbfs.value,
+                            tone.dbfs.limited_by == LimitedBy::noise ? " (near the noise)" : "");
     }
     lines.add(text, 2);
 }
@@ -106,7 +113,7 @@ void tell_floor(Lines& lines, const NoiseAnalysis& analysis) {
     if (analysis.floor.empty()) return;
     lines.title("Noise floor, " + band_text(analysis.floor));
     lines.row("                     all no tones       A       C     468  468 qp", 0);
-    bool volts = false, limited = false, taken_off = false;
+    bool volts = false, limited = false, taken_off = false, short_take = false;
     std::vector<const FloorReading*> channels;  // of one take
     for (std::size_t i = 0; i < analysis.floor.size(); ++i) {
         const FloorReading& one = analysis.floor[i];
@@ -118,10 +125,11 @@ void tell_floor(Lines& lines, const NoiseAnalysis& analysis) {
         } else {
             volts = volts || one.unweighted.dbv;
             limited = limited || one.limited_by_interface;
+            short_take = short_take || wants_length(one);
             taken_off = taken_off || one.unweighted.interface_taken_off;
-            lines.row(fmt::format("{}{}{}{}{}{}{} {}{}", channel, column(one.unweighted), column(one.broadband),
+            lines.row(fmt::format("{}{}{}{}{}{}{} {}{}{}", channel, column(one.unweighted), column(one.broadband),
                                   column(one.a_weighted), column(one.c_weighted), column(one.itu468),
-                                  column(one.itu468_quasi_peak), one.unweighted.dbv ? "dBV" : "dBFS",
+                                  column(one.itu468_quasi_peak), one.unweighted.dbv ? "dBV" : "dBFS", spread(one),
                                   one.limited_by_interface ? " *" : ""),
                       2);
         }
@@ -130,6 +138,7 @@ void tell_floor(Lines& lines, const NoiseAnalysis& analysis) {
         channels.clear();
     }
     if (limited) lines.add("* limited by the interface's own noise: the vehicle may be quieter");
+    if (short_take) lines.add("~ limited by the take's length: more than ±1 dB; capture longer");
     if (taken_off) lines.add("The interface's own noise is taken off where it is known.");
     if (!volts) lines.add("Not calibrated: dBFS can't be compared between set-ups.");
 }

@@ -123,6 +123,32 @@ std::string distortion_text(double thd_percent) {
     return figures_text(thd_percent, 2) + " %";
 }
 
+std::string distortion_text(double thd_percent, double sd_percent, LimitedBy limit) {
+    if (limit == LimitedBy::noise) return "below " + figures_text(std::max(0.001, thd_percent + 2 * sd_percent), 2) + " % (noise)";
+    const std::string text = distortion_text(thd_percent);
+    if (thd_percent < 0.001 || 2.0 * sd_percent < 0.05 * thd_percent) return text;
+    return text + " ±" + figures_text(2.0 * sd_percent, 1) + " %";
+}
+
+std::string knee_text(const StepCurve& curve) {
+    if (!curve.knee) return "";
+    const Knee& knee = *curve.knee;
+    if (!knee.dbfs)
+        return fmt::format("distorts from {} on, but not by a rail",
+                           knee.volume ? fmt::format("volume {:g}", *knee.volume) : fmt::format("step {}", knee.step));
+    const std::string dbfs = fmt::format("{:.2f} dBFS", knee.dbfs->value);
+    std::string text = knee.v ? fmt::format("{} ±{} % ({})", volts_text(knee.v->value),
+                                            figures_text(200.0 * knee.v->sd / knee.v->value, 2), dbfs)
+                              : dbfs + fmt::format(" ±{} dB", figures_text(2.0 * knee.dbfs->sd, 1));
+    if (knee.kind == "limiter") return "a limiter holds it at " + text;
+    if (knee.kind == "slew") return "can't follow the tone's slope above " + text;
+    text = "clips at " + text + ": " + knee.kind;
+    if (knee.sides == "both") text += ", both sides";
+    if (knee.sides == "unequal") text += ", both sides, one before the other";
+    if (knee.sides == "upper" || knee.sides == "lower") text += ", the " + knee.sides + " side alone";
+    return text + limit_text(knee.dbfs->limited_by);
+}
+
 std::string short_level_text(std::optional<double> level_dbfs, std::optional<double> level_dbv) {
     if (known(level_dbv)) return fmt::format("{:.1f} dBV", *level_dbv);
     if (known(level_dbfs)) return fmt::format("{:.1f} dBFS", *level_dbfs);
@@ -133,6 +159,21 @@ std::string level_text(std::optional<double> level_dbfs, std::optional<double> l
     const std::string level = short_level_text(level_dbfs, level_dbv);
     if (known(level_dbv)) return fmt::format("{} ({})", level, volts_text(volts_from_dbv(*level_dbv)));
     return known(level_dbfs) ? level + " (not calibrated)" : level;
+}
+
+std::string spread_text(double sd_db) {
+    if (!std::isfinite(sd_db) || 2.0 * sd_db < 0.05) return "";
+    return fmt::format(" ±{:.1f} dB", 2.0 * sd_db);
+}
+
+std::string limit_text(LimitedBy limit) {
+    switch (limit) {
+        case LimitedBy::interface: return ", limited by the interface";
+        case LimitedBy::length: return ", limited by the take's length";
+        case LimitedBy::noise: return ", limited by noise";
+        case LimitedBy::nothing: break;
+    }
+    return "";
 }
 
 std::string change_text(double change_db, std::optional<double> sd_db) {

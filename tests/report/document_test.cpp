@@ -74,9 +74,58 @@ TEST_CASE("the noise document holds every key of the contract", "[document]") {
     CHECK(results["floor"][0]["unweighted_dbfs_sd"] == 0.05);
     CHECK(results["floor"][0]["unweighted_limited_by"] == "interface");
     CHECK(results["floor"][0]["unweighted_interface_taken_off"] == false);
+    CHECK(results["floor"][0]["unweighted_dbv_limited_by"] == "interface");
+    CHECK(results["floor"][0]["a_weighted_dbfs_limited_by"] == "nothing");
+    CHECK(results["floor"][0]["itu468_quasi_peak_limited_by"].is_null());
+    const Json& whine = results["noise_sources"][0];
+    CHECK(whine["level_dbfs_sd"] == 0.3);
+    CHECK(whine["level_dbv_sd"] == 0.3);
+    CHECK(whine["level_dbfs_limited_by"] == "nothing");
+    CHECK(whine["frequency_hz_sd"] == whine["frequency_sd_hz"]);
+    for (const Json& one : whine["harmonics"]) require_keys(one, {"sd_db", "dbv_sd_db", "limited_by"});
     REQUIRE(results["floor"][0]["tones"].size() == 1);
     require_keys(results["floor"][0]["tones"][0],
                  {"frequency_hz", "level_dbfs", "level_dbfs_sd", "level_dbv", "level_dbv_sd", "wanders"});
+}
+
+TEST_CASE("a quasi-peak figure that the take is too short for says so", "[document]") {
+    NoiseAnalysis analysis = sample::noise();
+    for (FloorReading& one : analysis.floor) one.quasi_peak_wants_length = true;
+    const Json floor = Json::parse(noise_document(sample::job(), analysis, "9.8.7"))["results"]["floor"][0];
+    CHECK(floor["itu468_quasi_peak_dbv"].is_null());
+    CHECK(floor["itu468_quasi_peak_limited_by"] == "length");
+}
+
+TEST_CASE("the gain document tells what limits each figure, and the knee", "[document]") {
+    GainAnalysis analysis = sample::gain();
+    analysis.curves[1].steps[0].thd_limited_by = LimitedBy::noise;
+    analysis.curves[1].steps[5].input_overload = true;
+    Knee knee;
+    knee.kind = "hard";
+    knee.sides = "both";
+    knee.dbfs = Reading{-4.4, 0.01, LimitedBy::length};
+    analysis.curves[0].knee = analysis.curves[0].ceiling->knee = knee;
+    const Json results = Json::parse(gain_document(sample::job(), analysis, "9.8.7"))["results"];
+    const Json& first = results["ceilings"][0];
+    CHECK(first["knee_kind"] == "hard");
+    CHECK(first["knee_sides"] == "both");
+    CHECK(first["knee_dbfs"] == -4.4);
+    CHECK(first["knee_dbfs_sd"] == 0.01);
+    CHECK(first["knee_dbfs_limited_by"] == "length");
+    CHECK(first["knee_v"].is_null());
+    CHECK(first["knee_v_limited_by"].is_null());
+    CHECK(results["ceilings"][1]["knee_kind"].is_null());
+    for (const std::string key : {"level_dbfs", "level_v", "thd_percent", "next_volume_thd_percent"})
+        require_keys(results["ceiling"], {key, key + "_sd", key + "_limited_by"});
+    const Json& steps = results["curves"][1]["steps"];
+    CHECK(steps[0]["thd_percent_limited_by"] == "noise");
+    CHECK(steps[0]["thd_percent_sd"] == 0.002);
+    CHECK(steps[5]["level_dbfs_limited_by"] == "interface");
+    for (const std::string key : {"level_dbfs", "level_v", "thd_percent", "thd_noise_percent", "frequency_hz"})
+        require_keys(steps[1], {key, key + "_limited_by"});
+    for (const std::string key :
+         {"input_v_at_ceiling", "sensitivity_v", "gain_db", "noise_at_output_dbv", "noise_at_ear_db_spl"})
+        require_keys(results["amplifiers"][0], {key, key + "_sd", key + "_limited_by"});
 }
 
 TEST_CASE("only clipping has a clipped share", "[document]") {

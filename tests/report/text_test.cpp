@@ -26,7 +26,7 @@ bool holds(const std::string& text, const std::string& part) {
 TEST_CASE("the terminal tells findings, then what to do, warnings last", "[text]") {
     const std::string text = noise_text(sample::job(), sample::noise());
     require_80_columns(text);
-    const std::size_t whine = text.find("1. Alternator whine at 1.231 kHz: -47.6 dBV (4.16 mV)");
+    const std::size_t whine = text.find("1. Alternator whine at 1.231 kHz: -47.6 dBV (4.16 mV) ±0.6 dB");
     const std::size_t action = text.find("Move the source's ground");
     const std::size_t warning = text.find("cut short after 0.1 s");
     REQUIRE(whine != std::string::npos);
@@ -57,7 +57,7 @@ TEST_CASE("a silent channel is told as such, once", "[text]") {
 TEST_CASE("the noise floor is a table within 80 columns, tones beside it", "[text]") {
     const std::string text = noise_text(sample::job(), sample::uncalibrated(sample::noise()));
     CHECK(holds(text, "                     all no tones       A       C     468  468 qp\n"));
-    CHECK(holds(text, "  left              -98.0   -99.0  -101.0   -98.5   -95.0       - dBFS *\n"));
+    CHECK(holds(text, "  left              -98.0   -99.0  -101.0   -98.5   -95.0       - dBFS ±0.1 *\n"));
     CHECK(holds(text, "  tones, left: 50.00 Hz -100.0\n"));
     CHECK(holds(text, "* limited by the interface's own noise"));
 }
@@ -92,6 +92,30 @@ TEST_CASE("the terminal tells the ceiling and each amplifier's setting", "[text]
     CHECK(holds(text, "<- ceiling"));
     CHECK(holds(text, "THD counts harmonics 2 to 20\n"));
     CHECK(holds(text, "THD counts harmonics 2 to 7; 13 more below 20 kHz are missing"));
+}
+
+TEST_CASE("a figure that something limits says so in a word", "[text]") {
+    GainAnalysis gain = sample::gain();
+    gain.curves[0].steps[0].thd_limited_by = LimitedBy::noise;
+    Knee knee;
+    knee.kind = "hard";
+    knee.sides = "upper";
+    knee.dbfs = Reading{-4.4, 0.01, LimitedBy::interface};
+    gain.curves[0].knee = knee;
+    const std::string text = gain_text(sample::job(), gain);
+    require_80_columns(text);
+    CHECK(holds(text, "THD below 0.024 % (noise)"));
+    CHECK(holds(text, "THD 0.030 % ±0.004 %"));
+    CHECK(holds(text, "clips at -4.40 dBFS ±0.02 dB: hard, the upper side alone, limited by the\n  interface"));
+    NoiseAnalysis noise = sample::noise();
+    noise.noise_sources[0].levels[0].limited_by = LimitedBy::noise;
+    noise.floor[2].unweighted.dbv->limited_by = LimitedBy::length;
+    noise.floor[2].unweighted.dbv->sd = 0.7;
+    const std::string told = noise_text(sample::job(), noise);
+    require_80_columns(told);
+    CHECK(holds(told, "(4.16 mV) ±0.6 dB, limited by noise"));
+    CHECK(holds(told, "dBV ±1.4\n"));
+    CHECK(holds(told, "~ limited by the take's length"));
 }
 
 TEST_CASE("a source that distorts at every volume fails a written limit", "[text]") {

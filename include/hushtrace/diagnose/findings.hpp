@@ -38,11 +38,14 @@ struct LevelInTake {
     std::optional<double> level_dbfs, level_dbv;   ///< unset for digital silence; dBV also where not calibrated
     double sd_db = 0;                              ///< of the reading: what counts between takes of one set-up
     std::optional<double> dbv_sd_db;               ///< of level_dbv: the reading's and the calibration's together
+    LimitedBy limited_by = LimitedBy::nothing;     ///< both levels
 };
 struct Harmonic {
     double number = 1;                 ///< against frequency_hz; a fraction for lines below it (1/6)
     double frequency_hz = 0, level_dbfs = 0;
     std::optional<double> level_dbv;
+    std::optional<double> sd_db = std::nullopt, dbv_sd_db = std::nullopt;  ///< of the two levels
+    LimitedBy limited_by = LimitedBy::nothing;
 };
 struct NoiseSource {
     std::string id;                    ///< "whine-1"
@@ -58,7 +61,10 @@ struct NoiseSource {
     std::vector<Harmonic> harmonics;
     std::vector<Evidence> evidence;
     std::optional<double> clipped_share, clip_level_dbfs;   ///< kind clipping alone
+    LimitedBy frequency_limited_by = LimitedBy::nothing;
 };
+/// The level that stands for a source: that of its loudest take. Nothing where it has none.
+const LevelInTake* loudest_level(const NoiseSource& source);
 struct HealthFinding {
     std::string fault, why;
     double confidence = 0;
@@ -86,6 +92,7 @@ struct FloorTone {
     Reading dbfs;
     std::optional<Reading> dbv;
     bool wanders = false;                          ///< read along its track, frequency_hz is its mean
+    double frequency_sd_hz = 0;                    ///< of one that wanders: how far it strays
 };
 struct FloorReading {
     std::string take;
@@ -94,6 +101,7 @@ struct FloorReading {
     FloorFigure unweighted, a_weighted, c_weighted;
     FloorFigure itu468;                            ///< rms, 0 dB at 1 kHz
     FloorFigure itu468_quasi_peak;                 ///< mean indication; needs 3 s
+    bool quasi_peak_wants_length = false;          ///< the take is too short for it
     FloorFigure broadband, broadband_a_weighted;   ///< without the tones; nothing taken off
     std::vector<FloorTone> tones;                  ///< the strongest, loudest first
     bool limited_by_interface = false;             ///< the unweighted figure is
@@ -129,6 +137,15 @@ struct NoiseAnalysis {
 
 // ---- gain ----
 
+/// Where a channel's source begins to bend the tone, and how.
+struct Knee {
+    std::string kind;                             ///< hard, soft, slew, limiter, other
+    std::string sides = "none";                   ///< of hard and soft: both, upper, lower, unequal
+    std::optional<Reading> dbfs, v;               ///< unset for kind other; v where calibrated (sd with the scale's)
+    std::size_t step = 0;                         ///< it was read in
+    std::optional<double> volume;                 ///< of that step
+};
+
 /// One plateau of a stepped take: a stretch at constant volume.
 struct VolumeStep {
     std::size_t number = 0;                       ///< from 1, in order of time
@@ -142,6 +159,10 @@ struct VolumeStep {
     std::size_t harmonics_counted = 0;            ///< in THD: the 2nd and those that follow it, up to 20 kHz
     std::size_t harmonics_missing = 0;            ///< up to 20 kHz, but above the capture's band, or too few cycles
     bool input_overload = false;
+    double frequency_hz = 0, frequency_sd_hz = 0; ///< of the tone as captured
+    LimitedBy thd_limited_by = LimitedBy::nothing;   ///< noise: THD is below thd_percent + 2 thd_sd_percent
+    /// What limits its level and THD+N: the interface where that overloads.
+    LimitedBy limited_by() const { return input_overload ? LimitedBy::interface : LimitedBy::nothing; }
 };
 struct Ceiling {
     std::optional<double> volume;
@@ -154,6 +175,9 @@ struct Ceiling {
     double tone_hz = 0;
     std::string take;
     std::optional<double> level_v_sd = std::nullopt;             ///< with the calibration's; unset where that is not known
+    double level_sd_db = 0, thd_sd_percent = 0, next_volume_thd_sd_percent = 0;
+    LimitedBy thd_limited_by = LimitedBy::nothing, next_volume_thd_limited_by = LimitedBy::nothing;
+    std::optional<Knee> knee = std::nullopt;
 };
 struct StepCurve {
     std::string take;
@@ -163,6 +187,7 @@ struct StepCurve {
     std::optional<Ceiling> ceiling;
     std::string ceiling_reason;                   ///< empty, or never_clips always_distorted input_overloaded no_plateau
                                                   ///< wrong_tone too_noisy
+    std::optional<Knee> knee = std::nullopt;      ///< unset: nothing clips, or it can't be told
 };
 struct AmplifierSetting {
     std::string name;
@@ -173,6 +198,9 @@ struct AmplifierSetting {
     std::optional<double> noise_at_output_dbv, noise_at_ear_db_spl;
     std::vector<std::string> notes;               ///< "outside the amplifier's range 0.2 to 6 V", cautions
     std::optional<double> input_v_at_ceiling_sd = std::nullopt;  ///< unset where the calibration's is not known
+    std::optional<double> sensitivity_v_sd = std::nullopt, gain_sd_db = std::nullopt;
+    std::optional<double> noise_sd_db = std::nullopt;            ///< of both noise figures
+    LimitedBy noise_limited_by = LimitedBy::nothing;
 };
 struct GainAnalysis {
     std::optional<Ceiling> ceiling;               ///< the lowest of all

@@ -29,7 +29,7 @@ struct ChannelCalibration {
     double level_dbfs = 0;        ///< of the tone
     double level_sd_db = 0;
     double volts_full_scale_sd_db = 0;  ///< meter, reading and the tone's impurity together
-    double frequency_hz = 0;
+    double frequency_hz = 0, frequency_sd_hz = 0;
     double other_db = 0;          ///< all else against the tone: noise and harmonics
     double from_s = 0, to_s = 0;  ///< the steady stretch that was used
 };

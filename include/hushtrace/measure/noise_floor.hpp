@@ -19,6 +19,7 @@ struct WeightedFigures {
 /// The uncertainty is what the randomness of the noise leaves over the time that was averaged: variance of a mean
 /// square = [integral of (W S)² + 2 sum over the tones of (W² p S)] / effective duration, with W the weighting, S the
 /// density of the noise, p a tone's mean square. A tone is taken for what it was during the take.
+/// Above 0.5 dB of it the figure is limited by the take's length.
 ///   source  Bendat and Piersol, Random Data, section 8.2; the windows' overlap as in PowerSpectrum
 struct NoiseFloor {
     WeightedFigures all;        ///< with everything in it

@@ -15,6 +15,12 @@ constexpr std::string_view to_word(LimitedBy limit) {
            limit == LimitedBy::noise ? "noise" : "nothing";
 }
 
+/// A noise's level that averaging alone leaves unsure by more than 0.5 dB asks for a longer take.
+///   relative_sd  of a power
+constexpr LimitedBy limit_of_averaging(double relative_sd) {
+    return relative_sd > 0.122018 ? LimitedBy::length : LimitedBy::nothing;  // 10^0.05 - 1
+}
+
 /// One figure of a measurement, in the unit that the name of the variable carries.
 ///   source  JCGM 100:2008 (GUM): standard uncertainty, coverage factor 2 for about 95 %
 struct Reading {

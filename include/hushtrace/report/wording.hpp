@@ -27,6 +27,11 @@ std::string frequency_text(double frequency_hz);
 std::string volts_text(double volts);
 /// "3.4 %", two figures; what no take can tell from nothing is "below 0.001 %".
 std::string distortion_text(double thd_percent);
+/// The same with its uncertainty (two standard ones) where that touches the second figure: "0.014 % ±0.003 %"; where noise
+/// hides it what it is below at most: "below 0.02 % (noise)".
+std::string distortion_text(double thd_percent, double sd_percent, LimitedBy limit);
+/// "clips at 2.64 V ±1.5 % (-3.21 dBFS): hard, both sides"; empty where nothing clips.
+std::string knee_text(const StepCurve& curve);
 /// How many harmonics stand in a curve's THD, and how many are missing below 20 kHz; empty for a curve without steps.
 std::string harmonics_text(const StepCurve& curve);
 /// A number with so many significant figures, without an exponent: 0.0123, 12.3, 1230.
@@ -36,6 +41,10 @@ std::string figures_text(double value, int figures);
 std::string level_text(std::optional<double> level_dbfs, std::optional<double> level_dbv);
 /// The same without the volts and the remark, for tables: "-47.2 dBV".
 std::string short_level_text(std::optional<double> level_dbfs, std::optional<double> level_dbv);
+/// " ±1.2 dB", two standard uncertainties; empty where they vanish beside the last digit of a level (0.1 dB).
+std::string spread_text(double sd_db);
+/// ", limited by the interface"; empty for a reading that nothing limits.
+std::string limit_text(LimitedBy limit);
 /// "6 dB quieter", "3 dB louder", "no change", with "(±2)" where the sd is known.
 std::string change_text(double change_db, std::optional<double> sd_db);
 /// "very likely (93 %)", "likely", "possible", "a guess" from 0.9, 0.7 and 0.4 on (our own words, no source).
