@@ -6,6 +6,7 @@
 #include <string>
 
 #include "command.hpp"
+#include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/gain_analysis.hpp"
 #include "hushtrace/diagnose/noise_analysis.hpp"
 #include "hushtrace/report/page.hpp"
@@ -44,7 +45,16 @@ Analyses analyse(const OpenedJob& opened) {
         analyses.warnings.push_back(
             {"gain_not_analysed", std::string("gain: ") + error.what(), std::nullopt});
     }
-    if (!analyses.noise && !analyses.gain)
+    if (has_chain_take(opened.job)) {  // few jobs have one, and its want is no fault of the record
+        show_progress("looking at the path ...");
+        try {
+            analyses.chain = analyse_chain(opened);
+        } catch (const Error& error) {
+            if (!is_about_takes(error.kind())) throw;
+            analyses.warnings.push_back({"chain_not_analysed", std::string("chain: ") + error.what(), std::nullopt});
+        }
+    }
+    if (!analyses.noise && !analyses.gain && !analyses.chain)
         throw Error(ErrorKind::invalid_input,
                     fmt::format("{}: nothing to report; {}; {}", opened.folder.string(),
                                 analyses.warnings[0].text, analyses.warnings[1].text));

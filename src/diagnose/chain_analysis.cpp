@@ -6,10 +6,18 @@
 #include <cmath>
 
 #include "chain_parts.hpp"
+#include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 
 namespace hushtrace {
 namespace {
+
+/// Level of the played tone where it is a sine's at each instant, or noise's rms; pulses have none.
+std::optional<double> played_level_dbfs(const Waveform& waveform) {
+    if (const auto* sweep = std::get_if<Sweep>(&waveform)) return sweep->level_dbfs;
+    if (const auto* pink = std::get_if<Pink>(&waveform)) return pink->level_dbfs;
+    return std::nullopt;
+}
 
 Reading in_ms(const Reading& seconds) { return {1e3 * seconds.value, 1e3 * seconds.sd, seconds.limited_by}; }
 
@@ -109,8 +117,24 @@ void read_thd(ChainChannel& one, const SweepResponse& sweep) {
     }
 }
 
-// A channel's figures from the take that tells most: sweeps before noise before pulses, all channels played before one alone.
-void add_figures(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles) {
+// The level at which the tone came in: played, and what the path did to it.
+void read_level(ChainChannel& one, const OpenedJob& job, const Take& take) {
+    one.level_dbfs.reset();
+    one.level_dbv.reset();
+    const auto played_dbfs = played_level_dbfs(take.tone->waveform);
+    if (!one.gain_db || !played_dbfs) return;
+    one.level_dbfs = Reading{*played_dbfs + one.gain_db->value, one.gain_db->sd, one.gain_db->limited_by};
+    const auto at = std::find(take.channels.begin(), take.channels.end(), one.channel);
+    const auto index = static_cast<std::size_t>(at - take.channels.begin());
+    const auto volts = job.job.volts_full_scale(take, index);
+    if (!volts) return;
+    const double sd_db = std::hypot(one.gain_db->sd, job.job.volts_full_scale_sd_db(index).value_or(0.0));
+    one.level_dbv = Reading{dbv_from_dbfs(one.level_dbfs->value, *volts), sd_db, one.gain_db->limited_by};
+}
+
+// A channel's figures from the take that tells most: sweeps before noise before pulses, all channels played before one
+// alone.
+void add_figures(Gathering& to, const OpenedJob& job, const PathsOfTake& of, const ChannelRoles& roles) {
     const std::vector<ChannelPath> paths = channel_paths(of);
     const bool both = !of.take->tone->only;
     const bool is_sweep = of.paths.front().sweep.has_value();
@@ -142,6 +166,7 @@ void add_figures(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles
             one.gain_db = level->level_db;
             one.gain_hz = level->centre_hz;
         }
+        read_level(one, job, *of.take);
         one.response = of.paths[i].transfer;
         if (is_sweep) {
             one.harmonics = of.paths[i].sweep->harmonics;
@@ -200,23 +225,50 @@ void warn_of_take(Gathering& to, const PathsOfTake& of) {
         to.warn("take_overload", "the interface was overloaded in this take: its distortion isn't the source's", *of.take);
 }
 
+// A later take of the same pair replaces an earlier one.
+void add_intermodulation(Gathering& to, const OpenedJob& job, const Take& take, const OpenChainTake& open) {
+    std::vector<ChainIntermodulation> found = read_two_tones(job, take, open, to.out.warnings);
+    if (take.has(TakeFault::dropout))
+        to.warn("take_dropout", "samples were lost in this take: the longest stretch without a change was read", take);
+    for (ChainIntermodulation& one : found) {
+        auto& all = to.out.intermodulation;
+        const auto same = std::find_if(all.begin(), all.end(), [&one](const ChainIntermodulation& other) {
+            return other.channel == one.channel && other.method == one.method;
+        });
+        if (same == all.end())
+            all.push_back(std::move(one));
+        else
+            *same = std::move(one);
+    }
+    to.out.takes.push_back(take.file);
+}
+
 }  // namespace
+
+bool has_chain_take(const Job& job) {
+    return std::any_of(job.takes.begin(), job.takes.end(),
+                       [](const Take& take) { return is_chain_take(take) || is_two_tone_take(take); });
+}
 
 ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open) {
     ChainAnalysis out;
     Gathering to{out, {}};
     std::size_t wanted = 0;
     for (const Take& take : job.job.takes) {
-        if (!is_chain_take(take)) continue;
+        if (!is_chain_take(take) && !is_two_tone_take(take)) continue;
         ++wanted;
         try {
+            if (is_two_tone_take(take)) {
+                add_intermodulation(to, job, take, open);
+                continue;
+            }
             PathsOfTake of = read_paths(take, open);
             const ChannelRoles roles = roles_of(channel_paths(of));
             if (!roles.loudest)
                 throw Error(ErrorKind::invalid_input, take.file + ": nothing of its tone stands out of the noise");
             warn_of_take(to, of);
             check_identity(to, of, roles);
-            add_figures(to, of, roles);
+            add_figures(to, job, of, roles);
             add_crosstalk(to, of, roles);
             out.takes.push_back(take.file);
             out.placed.push_back(of.placed);
@@ -226,11 +278,11 @@ ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open) {
     }
     if (wanted == 0)
         throw Error(ErrorKind::invalid_input,
-                    "job.json: no take with a sweep, pink noise or polarity pulses: capture one with --tone sweep");
+                    "job.json: no take with a sweep, pink noise, polarity pulses or two tones: capture one with --tone sweep");
     if (out.takes.empty())
         throw Error(ErrorKind::invalid_input,
                     wanted == 1 ? out.warnings.back().text
-                                : fmt::format("none of the {} takes with a sweep, pink noise or polarity pulses can be read: {}", wanted,
+                                : fmt::format("none of the {} takes with a sweep, pink noise, polarity pulses or two tones can be read: {}", wanted,
                                               out.warnings.back().text));
     compare_across_takes(out);
     compare_polarities(out);

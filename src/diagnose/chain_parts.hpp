@@ -28,4 +28,10 @@ bool is_chain_take(const Take& take);
 ///   throws Error as the reader and the measurements; invalid_input when the tone isn't in the take
 PathsOfTake read_paths(const Take& take, const OpenChainTake& open);
 
+bool is_two_tone_take(const Take& take);
+/// Reads each signal channel in the longest stretch at one level. Which method it is follows from the tones as stated.
+///   throws  Error as the reader; invalid_input when the stated pair belongs to no method, or no channel can be read
+std::vector<ChainIntermodulation> read_two_tones(const OpenedJob& job, const Take& take, const OpenChainTake& open,
+                                                 std::vector<Warning>& warnings);
+
 }  // namespace hushtrace

@@ -176,6 +176,10 @@ Reading total_of(const std::vector<IntermodulationProduct>& products, double ref
 
 }  // namespace
 
+std::string_view to_word(TwoToneMethod method) {
+    return method == TwoToneMethod::modulation ? "modulation" : "difference_frequency";
+}
+
 Intermodulation measure_intermodulation(std::span<const double> samples, double sample_rate_hz,
                                         const IntermodulationRequest& request) {
     if (request.low_hz.has_value() != request.high_hz.has_value() ||

@@ -128,7 +128,7 @@ double end_slope_delay_s(std::span<const TransferPoint> transfer) {
     }
     const double slope_sd = std::sqrt(1.6 * noise / lever) / step_ln;
     const double slope = std::max(0.0, std::abs(end_slope(nepers)) - 2 * slope_sd);  // what isn't noise
-    return std::hypot(1.5 * slope_sd, 0.5 * slope) / (pi * pi * transfer[range.last].frequency_hz);
+    return std::hypot(slope_sd, 0.5 * slope) / (pi * pi * transfer[range.last].frequency_hz);
 }
 
 struct PhasePoint {

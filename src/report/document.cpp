@@ -85,6 +85,7 @@ std::vector<Warning> all_warnings(const OpenedJob& opened, const Analyses& analy
     std::vector<Warning> all = all_warnings(opened.warnings, analyses.warnings);
     if (analyses.noise) add_once(all, with_silence({}, *analyses.noise));
     if (analyses.gain) add_once(all, analyses.gain->warnings);
+    if (analyses.chain) add_once(all, analyses.chain->warnings);
     return all;
 }
 
@@ -109,6 +110,7 @@ std::string report_document(const OpenedJob& opened, const Analyses& analyses, s
     for (const Take& take : opened.job.takes) takes.push_back(take.file);
     Json results = {{"noise", analyses.noise ? noise_results(*analyses.noise) : Json(nullptr)},
                     {"gain", analyses.gain ? gain_results(*analyses.gain) : Json(nullptr)},
+                    {"chain", analyses.chain ? chain_results(*analyses.chain) : Json(nullptr)},
                     {"page", std::string(page)},
                     {"data", std::string(data)}};
     return document("report", version, input_json(opened, takes), std::move(results),

@@ -1,21 +1,22 @@
+#include <cmath>
 #include <numbers>
 
+#include "hushtrace/signal/decibel.hpp"
 #include "json_results.hpp"
 
 namespace hushtrace {
 namespace {
 
 using Json = nlohmann::ordered_json;
+constexpr double kClockLength_ppm = 2;  // from which on a longer tone is worth while
 constexpr std::size_t every_response = 2, every_harmonic = 8;  // a twelfth, a third of an octave
 
-void put(Json& to, const std::string& name, const std::optional<Reading>& reading) {
-    to[name] = reading ? figure_json(reading->value) : Json(nullptr);
-    to[name + "_sd"] = reading ? figure_json(reading->sd) : Json(nullptr);
-}
 void put_limited(Json& to, const std::string& name, const std::optional<Reading>& reading) {
-    put(to, name, reading);
-    to[name + "_limited_by"] = reading ? Json(std::string(to_word(reading->limited_by))) : Json(nullptr);
+    to[name] = reading ? figure_json(reading->value) : Json(nullptr);
+    put_limits(to, name, reading ? std::optional(reading->sd) : std::nullopt,
+               reading ? reading->limited_by : LimitedBy::nothing, reading.has_value());
 }
+Reading in_percent(const Reading& ratio) { return {100 * ratio.value, 100 * ratio.sd, ratio.limited_by}; }
 
 Json response_json(const Transfer& transfer, bool with_delay) {
     const auto delays = with_delay ? group_delay_s(transfer) : std::vector<std::optional<Reading>>(transfer.size());
@@ -56,11 +57,13 @@ Json harmonics_json(const std::vector<HarmonicResponse>& harmonics) {
 Json channel_json(const ChainChannel& one) {
     Json out = {{"channel", std::string(to_word(one.channel))}, {"take", one.take}, {"silent", one.silent},
                 {"polarity", one.polarity}};
-    put(out, "delay_ms", one.delay_ms);
-    put(out, "delay_after_tone_ms", one.delay_after_tone_ms);
-    put(out, "gain_db", one.gain_db);
+    put_limited(out, "delay_ms", one.delay_ms);
+    put_limited(out, "delay_after_tone_ms", one.delay_after_tone_ms);
+    put_limited(out, "gain_db", one.gain_db);
     out["gain_hz"] = one.gain_db ? figure_json(one.gain_hz) : Json(nullptr);
-    put(out, "balance_db", one.balance_db);
+    put_limited(out, "level_dbfs", one.level_dbfs);
+    put_limited(out, "level_dbv", one.level_dbv);
+    put_limited(out, "balance_db", one.balance_db);
     out["balance_hz"] = one.balance_db ? figure_json(one.balance_hz) : Json(nullptr);
     put_limited(out, "thd_percent", one.thd_percent);
     out["thd_hz"] = one.thd_percent ? figure_json(one.thd_hz) : Json(nullptr);
@@ -72,20 +75,63 @@ Json channel_json(const ChainChannel& one) {
     return out;
 }
 
+void put_tone(Json& to, const std::string& name, const ToneReading& tone, const ChainIntermodulation& one) {
+    put_limited(to, name + "_hz", Reading{tone.frequency_hz, tone.frequency_sd_hz, {}});
+    put_limited(to, name + "_level_dbfs", Reading{tone.level_dbfs, tone.level_sd_db, {}});
+    std::optional<Reading> dbv;
+    if (one.volts_full_scale)
+        dbv = Reading{dbv_from_dbfs(tone.level_dbfs, *one.volts_full_scale),
+                      std::hypot(tone.level_sd_db, one.scale_sd_db.value_or(0.0)), {}};
+    put_limited(to, name + "_level_dbv", dbv);
+}
+
+Json intermodulation_json(const ChainIntermodulation& one) {
+    const Intermodulation& read = one.reading;
+    Json out = {{"take", one.take},
+                {"channel", std::string(to_word(one.channel))},
+                {"method", std::string(to_word(one.method))},
+                {"against", one.method == TwoToneMethod::modulation ? "the high tone" : "the sum of both tones"}};
+    put_tone(out, "low", read.low, one);
+    put_tone(out, "high", read.high, one);
+    put_limited(out, "total_percent", in_percent(read.total_ratio));
+    put_limited(out, "second_order_percent", in_percent(read.second_order_ratio));
+    put_limited(out, "third_order_percent", in_percent(read.third_order_ratio));
+    out["products_missing"] = read.products_missing;
+    out["products"] = Json::array();
+    for (const IntermodulationProduct& product : read.products) {
+        Json entry = {{"of_low", product.of_low},
+                      {"of_high", product.of_high},
+                      {"frequency_hz", figure_json(product.frequency_hz)},
+                      {"level_dbfs", level_json(product.level_dbfs)}};
+        put_limited(entry, "percent", in_percent(product.ratio));
+        out["products"].push_back(std::move(entry));
+    }
+    return out;
+}
+
 }  // namespace
 
 Json chain_results(const ChainAnalysis& analysis) {
-    Json channels = Json::array(), placed = Json::array();
+    Json channels = Json::array(), placed = Json::array(), intermodulation = Json::array();
+    for (const ChainIntermodulation& one : analysis.intermodulation) intermodulation.push_back(intermodulation_json(one));
     for (const ChainChannel& one : analysis.channels) channels.push_back(channel_json(one));
-    for (const ChainTake& one : analysis.placed)
-        placed.push_back({{"take", one.file},
+    for (const ChainTake& one : analysis.placed) {
+        Json entry = {{"take", one.file},
                           {"tone", one.kind},
                           {"placed_by", one.placed_by},
                           {"tone_start_s", one.place.start_s},
                           {"tone_start_sd_s", figure_json(one.place.start_sd_s)},
                           {"clock_ppm", figure_json(one.place.clock_ppm)},
-                          {"clock_ppm_sd", figure_json(one.place.clock_ppm_sd)}});
-    return {{"channels", std::move(channels)}, {"takes", std::move(placed)}};
+                          {"clock_ppm_sd", figure_json(one.place.clock_ppm_sd)}};
+        put_limits(entry, "tone_start_s", one.place.start_sd_s, LimitedBy::nothing, true);
+        // a sweep's own phase tells the clock as far as its band and length reach; 2 ppm are 10 us in 5 s
+        put_limits(entry, "clock_ppm", one.place.clock_ppm_sd,
+                   one.place.clock_ppm_sd > kClockLength_ppm ? LimitedBy::length : LimitedBy::nothing, true);
+        placed.push_back(std::move(entry));
+    }
+    return {{"channels", std::move(channels)},
+            {"takes", std::move(placed)},
+            {"intermodulation", std::move(intermodulation)}};
 }
 
 }  // namespace hushtrace

@@ -40,6 +40,7 @@ std::string record_page(const OpenedJob& opened, const Analyses& analyses, std::
         out += page::health(*analyses.noise);
     }
     if (analyses.gain) out += page::gain(opened, *analyses.gain);
+    if (analyses.chain) out += page::chain(*analyses.chain);
     if (analyses.noise) {
         out += page::noise_pictures(opened, *analyses.noise) + page::further_findings(*analyses.noise);
         out += page::noise_floor(*analyses.noise);

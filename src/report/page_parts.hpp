@@ -17,6 +17,7 @@ std::string further_findings(const NoiseAnalysis& analysis);
 std::string actions(const NoiseAnalysis& analysis);
 std::string health(const NoiseAnalysis& analysis);
 std::string gain(const OpenedJob& opened, const GainAnalysis& analysis);
+std::string chain(const ChainAnalysis& analysis);
 std::string noise_pictures(const OpenedJob& opened, const NoiseAnalysis& analysis);
 std::string noise_floor(const NoiseAnalysis& analysis);
 std::string conditions(const Job& job);

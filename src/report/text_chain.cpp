@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 
+#include "chain_words.hpp"
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
 #include "hushtrace/report/wording.hpp"
@@ -14,28 +15,6 @@ namespace {
 
 constexpr std::array kRows = {25.0, 40.0, 63.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10000.0, 15000.0};
 constexpr std::size_t kName = 12, kColumn = 13;
-
-// The last digit shown is the first that the uncertainty leaves standing.
-std::string with_sd(double value, double sd, const char* unit) {
-    if (!std::isfinite(value)) return "silence";
-    const double least = std::max(2 * sd, 1e-4);
-    const int digits = std::clamp(static_cast<int>(std::ceil(-std::log10(least))), 0, 4);
-    return fmt::format("{:.{}f} {} ±{:.{}f}", value, digits, unit, least, digits);
-}
-
-std::string level_of(const std::optional<Reading>& reading) {
-    if (!reading) return "not measured";
-    if (reading->limited_by == LimitedBy::noise) return fmt::format("below {:.1f} dB (noise)", reading->value + 2 * reading->sd);
-    return with_sd(reading->value, reading->sd, "dB");
-}
-
-std::string thd_of(const ChainChannel& one) {
-    if (!one.thd_percent) return "not measured";
-    const std::string at = " at " + frequency_text(one.thd_hz);
-    if (one.thd_percent->limited_by == LimitedBy::noise)
-        return "below " + distortion_text(one.thd_percent->value + 2 * one.thd_percent->sd) + " (noise)" + at;
-    return distortion_text(one.thd_percent->value) + at;
-}
 
 void tell_channel(Lines& lines, const ChainChannel& one, bool first) {
     const std::string name(spaced(to_word(one.channel)));
@@ -49,7 +28,13 @@ void tell_channel(Lines& lines, const ChainChannel& one, bool first) {
         lines.add(fmt::format("{}: polarity {}", name, one.polarity));
         if (!first && one.delay_ms)
             lines.add("later than the first channel by " + with_sd(one.delay_ms->value, one.delay_ms->sd, "ms"), 2);
-        if (one.gain_db) lines.add(fmt::format("level {} round {} (captured against played)", level_of(one.gain_db), frequency_text(one.gain_hz)), 2);
+        if (one.gain_db) {
+            std::string level = fmt::format("level {} round {} (captured against played)", level_of(one.gain_db),
+                                            frequency_text(one.gain_hz));
+            if (one.level_dbv) level += fmt::format(", there {}", level_text(std::nullopt, one.level_dbv->value)) +
+                                        spread_text(one.level_dbv->sd);
+            lines.add(level, 2);
+        }
         if (!first && one.balance_db)
             lines.add(fmt::format("against the first channel {} round {}", level_of(one.balance_db), frequency_text(one.balance_hz)), 2);
         lines.add("THD " + thd_of(one), 2);
@@ -87,6 +72,26 @@ void tell_responses(Lines& lines, const std::vector<ChainChannel>& channels) {
     }
 }
 
+void tell_intermodulation(Lines& lines, const std::vector<ChainIntermodulation>& all) {
+    if (all.empty()) return;
+    lines.title("Intermodulation");
+    for (const ChainIntermodulation& one : all) {
+        const Intermodulation& read = one.reading;
+        const bool modulation = one.method == TwoToneMethod::modulation;
+        lines.add(fmt::format("{}: {} and {}, {}: {}", spaced(to_word(one.channel)), frequency_text(read.low.frequency_hz),
+                              frequency_text(read.high.frequency_hz),
+                              modulation ? "low tone on high tone" : "difference frequencies", ratio_text(read.total_ratio)));
+        lines.add(fmt::format("second order {}, third order {}; {}", ratio_text(read.second_order_ratio),
+                              ratio_text(read.third_order_ratio),
+                              modulation ? "against the high tone" : "against both tones' sum"),
+                  2);
+        lines.add(fmt::format("tones at {} and {}; {}", level_of_tone(one, read.low),
+                              level_of_tone(one, read.high), one.take), 2);
+        if (read.products_missing > 0)
+            lines.add(fmt::format("{} products lie above the capture's band and are missing", read.products_missing), 2);
+    }
+}
+
 }  // namespace
 
 std::string chain_text(const OpenedJob& opened, const ChainAnalysis& analysis) {
@@ -95,6 +100,7 @@ std::string chain_text(const OpenedJob& opened, const ChainAnalysis& analysis) {
                             analysis.takes.size(), analysis.takes.size() == 1 ? "" : "s"));
     for (const ChainChannel& one : analysis.channels) tell_channel(lines, one, &one == &analysis.channels.front());
     tell_responses(lines, analysis.channels);
+    tell_intermodulation(lines, analysis.intermodulation);
     tell_warnings(lines, all_warnings(opened.warnings, analysis.warnings));
     return lines.text();
 }

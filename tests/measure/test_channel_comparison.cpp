@@ -2,6 +2,7 @@
 #include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <cstdlib>
 
 #include "hushtrace/measure/channel_comparison.hpp"
 #include "hushtrace/measure/sweep_response.hpp"
@@ -193,7 +194,8 @@ TEST_CASE("claimed uncertainties of delay, balance, response and crosstalk hold"
     c.duration_s = 1;
     c.start_s = 0.5;
     c.tail_s = 0.4;
-    int runs = 200;
+    const char* asked = std::getenv("HUSHTRACE_COVERAGE_TAKES");
+    const int runs = asked ? std::atoi(asked) : 200;
     std::array<int, 7> inside{};
     std::array<double, 7> unit{};
     for (int run = 0; run < runs; ++run) {
@@ -228,8 +230,9 @@ TEST_CASE("claimed uncertainties of delay, balance, response and crosstalk hold"
     }
     const char* names[] = {"response 100 Hz", "response 500 Hz", "response 2 kHz", "delay", "balance", "crosstalk", "absolute delay"};
     for (std::size_t i = 0; i < inside.size(); ++i) {
+        if (asked) WARN(names[i] << ": " << inside[i] << " inside, mean square " << unit[i]);
         CAPTURE(names[i], inside[i], unit[i]);
         CHECK(inside[i] >= 0.90 * runs);
-        CHECK(inside[i] <= 0.995 * runs);
+        CHECK(inside[i] <= 0.99 * runs);
     }
 }

@@ -6,12 +6,13 @@
 #include <vector>
 
 #include "hushtrace/job/job_folder.hpp"
+#include "hushtrace/measure/intermodulation.hpp"
 #include "hushtrace/measure/sweep_response.hpp"
 #include "hushtrace/measure/transfer.hpp"
 #include "hushtrace/signal/block.hpp"
 
-/// What the path from the source's file to the amplifier's input does to sound, from takes of sweeps, pink noise and
-/// polarity pulses. Figures and methods: docs/chain.md, docs/measurements.md.
+/// What the path from the source's file to the amplifier's input does to sound, from takes of sweeps, pink noise,
+/// polarity pulses and two tones. Figures and methods: docs/chain.md, docs/measurements.md.
 namespace hushtrace {
 
 /// One channel of the chain. What no take tells is unset.
@@ -24,6 +25,7 @@ struct ChainChannel {
     std::optional<Reading> delay_after_tone_ms;  ///< against the played file; needs its markers
     std::optional<Reading> gain_db;              ///< captured dBFS less played dBFS
     double gain_hz = 0;                          ///< middle of the octave in which gain_db was read
+    std::optional<Reading> level_dbfs, level_dbv;  ///< of the tone as captured there; dBV where calibrated
     std::optional<Reading> balance_db;           ///< level above the first channel's
     double balance_hz = 0;
     std::optional<Reading> thd_percent;  ///< harmonics of a sweep, a third of an octave round thd_hz
@@ -33,6 +35,15 @@ struct ChainChannel {
     Transfer crosstalk;
     Transfer response;
     std::vector<HarmonicResponse> harmonics;
+};
+
+/// Intermodulation of one channel of a take of two tones.
+struct ChainIntermodulation {
+    std::string take;
+    Channel channel = Channel::left;
+    TwoToneMethod method = TwoToneMethod::difference_frequency;
+    Intermodulation reading;
+    std::optional<double> volts_full_scale, scale_sd_db;
 };
 
 /// How a take's tone was found.
@@ -45,12 +56,17 @@ struct ChainTake {
 struct ChainAnalysis {
     std::vector<ChainChannel> channels;
     std::vector<ChainTake> placed;
+    std::vector<ChainIntermodulation> intermodulation;
     std::vector<std::string> takes;
     std::vector<Warning> warnings;  ///< channel_silent, channels_swapped, polarity_differs, channel_quiet, ...
 };
 
+/// Whether a job has a take that speaks of the chain.
+bool has_chain_take(const Job& job);
+
 /// Takes that can't be read, or hold nothing of their tone, are left out with a warning of their own.
-///   throws Error invalid_input when the job has no take with a sweep, pink noise or polarity pulses, or none can be read
+///   throws Error invalid_input when the job has no take with a sweep, pink noise, polarity pulses or two tones, or none can
+///                be read
 ChainAnalysis analyse_chain(const OpenedJob& job);
 
 /// The same, of takes opened by `open`, which is called up to three times a take.

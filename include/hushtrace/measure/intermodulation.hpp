@@ -2,6 +2,7 @@
 #include <cstddef>
 #include <optional>
 #include <span>
+#include <string_view>
 #include <vector>
 
 #include "hushtrace/measure/reading.hpp"
@@ -17,6 +18,7 @@ enum class TwoToneMethod {
     /// against the high tone.
     modulation
 };
+std::string_view to_word(TwoToneMethod method);  ///< "difference_frequency", "modulation"
 
 struct IntermodulationRequest {
     TwoToneMethod method = TwoToneMethod::difference_frequency;

@@ -20,22 +20,22 @@ namespace hushtrace {
 struct Analyses {
     std::optional<NoiseAnalysis> noise;
     std::optional<GainAnalysis> gain;
+    std::optional<ChainAnalysis> chain;
     std::vector<Warning>
-        warnings;  ///< "noise_not_analysed", "gain_not_analysed": what the job has no takes for
+        warnings;  ///< "noise_not_analysed", "gain_not_analysed", "chain_not_analysed": what can't be read
 };
 
 std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version);
 std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis, std::string_view version);
 std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysis, std::string_view version);
-/// results = { noise: results of noise or null, gain: results of gain or null, page, data }, the last two
-/// being where the record was written.
+/// results = { noise, gain, chain: the results of each or null, page, data }, the last two being where the record was written.
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
                             std::string_view page, std::string_view data);
 
 /// The job's own warnings, then the analysis', each once.
 std::vector<Warning> all_warnings(const std::vector<Warning>& of_job,
                                   const std::vector<Warning>& of_analysis);
-/// The record's: those of the job, of both analyses, and what could not be analysed.
+/// The record's: those of the job, of its analyses, and what could not be analysed.
 std::vector<Warning> all_warnings(const OpenedJob& opened, const Analyses& analyses);
 
 /// Whether something measured fails a limit written in job.json: a ceiling_thd_percent written there that the

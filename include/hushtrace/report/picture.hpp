@@ -4,6 +4,7 @@
 #include <utility>
 #include <vector>
 
+#include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
 
 /// The record's pictures as SVG elements. Colours come from the page by class, so one picture serves light
@@ -48,5 +49,11 @@ std::string spectrogram_svg(const TakePicture& picture, const std::vector<Mark>&
 bool has_distortion(const GainAnalysis& analysis);
 std::string distortion_svg(const GainAnalysis& analysis, PictureSize size, const std::string& id,
                            const std::string& title);
+
+/// Whether a channel's response stands out of the noise anywhere.
+bool has_response(const ChainAnalysis& analysis);
+/// Responses of up to four channels against log frequency, each against its own level; -40 dB at the least.
+std::string response_svg(const ChainAnalysis& analysis, PictureSize size, const std::string& id,
+                         const std::string& title);
 
 }  // namespace hushtrace
