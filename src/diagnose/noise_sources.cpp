@@ -349,7 +349,7 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
     bool above = false, known = false;
     for (std::size_t c = 0; c < survey.channels.size(); ++c) {
         const ChannelSurvey& channel = survey.channels[c];
-        power.push_back(channel.hiss.all.unweighted.value);
+        power.push_back(channel.silent ? 0.0 : channel.hiss.all.unweighted.value);
         if (clicks && channel.clicks && channel.clicks->mean_square > 0.2 * channel.hiss.all.unweighted.value) return;
         const auto own_dbv = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, c);
         if (!channel.volts_full_scale || !own_dbv || channel.silent) continue;

@@ -43,11 +43,12 @@ struct Gathered {
     SpectrogramAccumulator picture;
     QuasiPeakMeter meter;
     std::vector<double> stretch;
-    double sum_of_squares = 0;
+    double lowest = std::numeric_limits<double>::infinity(), highest = -lowest;
 };
 
 void finish_channel(ChannelSurvey& survey, const Gathered& gathered, std::optional<PowerSpectrum> fine) {
-    survey.silent = gathered.sum_of_squares == 0.0;
+    // dc says no more than nothing: what moves by less than a 32-bit converter's last step is digital silence
+    survey.silent = !(gathered.highest - gathered.lowest > 0x1p-31);
     survey.quasi_peak = gathered.meter.mean();
     survey.spectrum = fine ? std::move(*fine) : gathered.coarse.result();
     survey.floor_density = noise_under_lines(survey.spectrum);
@@ -325,7 +326,10 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
             g.coarse.add(samples);
             g.picture.add(samples);
             g.meter.add(samples);
-            for (const double s : samples) g.sum_of_squares += s * s;
+            for (const double s : samples) {
+                g.lowest = std::min(g.lowest, s);
+                g.highest = std::max(g.highest, s);
+            }
             const std::size_t room = most - std::min(most, g.stretch.size());
             g.stretch.insert(g.stretch.end(), samples.begin(),
                              samples.begin() + static_cast<std::ptrdiff_t>(std::min(room, samples.size())));
