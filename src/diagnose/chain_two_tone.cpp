@@ -13,7 +13,7 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kMostRead_s = 10.0;  // more would narrow the floor under the products by little
+constexpr double kMostRead_s = 6.0;   // more would narrow the floor under the products by little
 constexpr double kLeast_s = 0.5;
 constexpr double kEdge_s = 0.15;      // left out at either end: ramps, a marker's tail
 constexpr double kAsked_db = 3.0;     // how near two levels must be to "equal", and to "four times"

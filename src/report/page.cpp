@@ -49,7 +49,8 @@ std::string record_page(const OpenedJob& opened, const Analyses& analyses, std::
     return out + fmt::format(
                      "</main>\n<footer>\n<p>Made by Hushtrace {}. Levels: a full-scale sine reads 0 dBFS "
                      "(AES17); dBV is "
-                     "rms volts re 1 V; ± is one standard deviation.</p>\n</footer>\n</body>\n</html>\n",
+                     "rms volts re 1 V; ± is two standard uncertainties (95 %), in brackets "
+                     "or where a column says so one.</p>\n</footer>\n</body>\n</html>\n",
                      escaped(version));
 }
 

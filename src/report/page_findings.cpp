@@ -47,7 +47,8 @@ std::string levels(const NoiseSource& source) {
         rows += fmt::format(
             "<tr><th scope=\"row\">{}</th>{}{}</tr>\n", escaped(one.take),
             cell(spaced(to_word(one.channel)), "channel"),
-            cell(level_text(one.level_dbfs, one.level_dbv) + fmt::format(", ±{:.1f} dB", one.sd_db),
+            cell(level_text(one.level_dbfs, one.level_dbv) + spread_text(one.dbv_sd_db.value_or(one.sd_db)) +
+                     limit_text(one.limited_by),
                  "level"));
     }
     std::string more;
@@ -69,7 +70,7 @@ std::string finding(const NoiseAnalysis& analysis, const NoiseSource& source, st
     if (source.engine_order)
         out += fmt::format(" · {} lines per crankshaft turn", figures_text(*source.engine_order, 4));
     if (source.frequency_hz && source.frequency_sd_hz)
-        out += fmt::format(" · frequency ±{} Hz", figures_text(*source.frequency_sd_hz, 2));
+        out += fmt::format(" · frequency ±{} Hz", figures_text(2.0 * *source.frequency_sd_hz, 2));
     if (source.clipped_share)
         out += fmt::format(" · {} % of the samples at the limit",
                            figures_text(100.0 * *source.clipped_share, 2));

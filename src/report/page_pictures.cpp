@@ -99,7 +99,8 @@ namespace {
 std::string floor_text(const FloorFigure& figure) {
     const auto& level = figure.dbv ? figure.dbv : figure.dbfs;
     if (!level || !std::isfinite(level->value)) return "-";
-    return fmt::format("{:.1f} {}{}", level->value, figure.dbv ? "dBV" : "dBFS",
+    return fmt::format("{}{:.1f} {}{}", level->limited_by == LimitedBy::length ? "~" : "", level->value,
+                       figure.dbv ? "dBV" : "dBFS",
                        level->limited_by == LimitedBy::interface ? " *" : "");
 }
 
@@ -108,11 +109,14 @@ std::string floor_text(const FloorFigure& figure) {
 std::string noise_floor(const NoiseAnalysis& analysis) {
     if (analysis.floor.empty()) return "";
     std::string rows;
-    bool limited = false;
+    bool limited = false, wants_length = false;
     double to_hz = 20000;
     for (const FloorReading& one : analysis.floor) {
         to_hz = std::min(to_hz, one.to_hz);
         limited = limited || one.limited_by_interface;
+        for (const FloorFigure* figure : {&one.unweighted, &one.broadband, &one.a_weighted, &one.c_weighted, &one.itu468,
+                                          &one.itu468_quasi_peak})
+            wants_length = wants_length || floor_text(*figure).front() == '~';
         const auto& sd = one.unweighted.dbv ? one.unweighted.dbv : one.unweighted.dbfs;
         rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}{}{}{}</tr>\n", escaped(one.take),
                             cell(spaced(to_word(one.channel)), "channel"),
@@ -131,6 +135,8 @@ std::string noise_floor(const NoiseAnalysis& analysis) {
               fmt::format("20 Hz to {:g} kHz; ITU-468 reads 0 dB at 1 kHz, rms unless quasi-peak is said; the sd is "
                           "of the unweighted figure",
                           to_hz / 1000));
+    if (wants_length)
+        out += "<p class=\"soft\">~ limited by the take's length: more than ±1 dB.</p>\n";
     if (limited)
         out += "<p class=\"soft\">* limited by the interface's own noise: the vehicle may be quieter.</p>\n";
     return out + "</section>\n";

@@ -74,7 +74,7 @@ def stepped_tone(rate, levels_db, rail, seconds=1.0, hz=997.0 * (1 + 80e-6)):
 
 
 def sweep(rate, to_hz, gain, delay_s, ppm=60.0, seconds=2.0, level=0.1):
-    t = (np.arange(int((seconds + 2.0) * rate)) / rate - 0.8 - delay_s) / (1 + 1e-6 * ppm)
+    t = (np.arange(int((seconds + 1.5) * rate)) / rate - 0.8 - delay_s) / (1 + 1e-6 * ppm)
     inside = (t >= 0) & (t < seconds)
     constant = seconds / np.log(to_hz / 20)
     edge = 0.5 - 0.5 * np.cos(np.pi * np.clip(np.minimum(t, seconds - t) / 0.01, 0, 1))
@@ -136,9 +136,10 @@ with tempfile.TemporaryDirectory(prefix="hushtrace-rates-") as top:
 
         # ---- chain: two wide paths, the second turned and 2 ms late
         to_hz = min(20000, 0.45 * rate)
-        left, right = sweep(rate, to_hz, 0.5, 0.0), sweep(rate, to_hz, -0.25, 0.002)
+        long_s = 2.0 if rate < 96000 else 1.0
+        left, right = sweep(rate, to_hz, 0.5, 0.0, seconds=long_s), sweep(rate, to_hz, -0.25, 0.002, seconds=long_s)
         folder = f"{top}/chain {rate}"
-        job(folder, [("sweep", {"tone": {"kind": "sweep", "from_hz": 20, "to_hz": to_hz, "duration_s": 2, "level_dbfs": -20, "via": "stick"}},
+        job(folder, [("sweep", {"tone": {"kind": "sweep", "from_hz": 20, "to_hz": to_hz, "duration_s": long_s, "level_dbfs": -20, "via": "stick"}},
                       [left + hiss(rate, 1e-13, left.size / rate + 1e-9)[:left.size], right + hiss(rate, 1e-13, right.size / rate + 1e-9)[:right.size]], 2)], rate)
         whole = ask("chain", folder, with_text=rate == 8000)
         l, r = whole["results"]["channels"]
@@ -155,7 +156,7 @@ with tempfile.TemporaryDirectory(prefix="hushtrace-rates-") as top:
                   {"kind": "pink", "level_dbfs": -20, "via": "stick"}, {"kind": "polarity_pulse", "level_dbfs": -12, "via": "stick"},
                   {"kind": "two_tone", "frequencies_hz": [1000, 1230], "levels_dbfs": [-12, -12], "via": "stick"}],
     }
-    for rate, seconds in ((8000, 2.0), (48000, 2.0), (384000, 0.6)):
+    for rate, seconds in ((8000, 2.0), (48000, 1.2), (384000, 0.6)):
         t = np.arange(int(seconds * rate)) / rate
         tone = 0.3 * np.sin(2 * np.pi * 997 * t)
         bad = {
