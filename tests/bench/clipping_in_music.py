@@ -3,11 +3,15 @@
 
 Half-minute excerpts of music that Debian packages carry are played through a simulated source and an analogue path:
 four times oversampled; a rail (none for clean); two couplings (0.5 to 16 Hz, 0.5 to 4 Hz); a low-pass of first order
-(30 to 80 kHz); a gain of -20 to -3 dB; down to the capture's rate (44.1 or 48 kHz, the file's own in half of the cases);
-noise 75 to 100 dB below the peak; 24 bits. All from a seed. The program programme_clipping judges what arrives.
+(30 to 80 kHz); peaks at -40 to -0.1 dBFS; down to the capture's rate (44.1 or 48 kHz, the file's own in half of the
+cases); noise 75 to 100 dB below the peak; 24 bits. All from a seed. The program programme_clipping judges what arrives.
 
-Clean is what isn't clipped in the file. Much released music is, so the figures are given for all excerpts, and for those
-whose own peak lies more than 1 dB below the highest peak of the whole file: a limiter or clipper at the end of the
+Cases: clean; hard, both sides cut at one level; one_sided, the upper or the lower; unequal, one 2 dB farther than the
+other; soft, Rapp's law (1991), p = 6, the peak lowered by so much; and, without any analogue path, dithered to 16 bits:
+as_it_is, and digital, cut at the capture's own rate. One-sided and unequal depths count from that side's own peak.
+
+Clean is what isn't clipped in the file. Much released music is, so the figures are given for all excerpts, and for
+those whose own peak lies more than 1 dB below the highest peak of the whole file: a limiter or clipper at the end of the
 mastering leaves its mark at the file's ceiling, which such an excerpt doesn't reach.
 
   ninja -C build programme_clipping
@@ -27,6 +31,8 @@ from scipy.signal import lfilter, resample_poly
 PACKAGES = ["drascula-music", "hyperrogue-music", "singularity-music", "asc-music", "planetblupi-music-ogg",
             "warzone2100-music"]
 SECONDS, OVER = 30, 4
+EACH = ["clean", "as_it_is", "hard 1", "digital 1"]
+SOME = ["one_sided 1", "unequal 1", "soft 1", "soft 3", "hard 3"]
 
 
 def fetch(folder):
@@ -37,11 +43,17 @@ def fetch(folder):
 
 
 def decode(path, rate, start=0.0, seconds=None):
-    """Float samples [frames, 2]: a decoder that overshoots full scale doesn't clip here."""
+    """Float samples [frames, 2]: a decoder that overshoots full scale doesn't clip here. None if it can't be read."""
     length = [] if seconds is None else ["-t", str(seconds)]
-    raw = subprocess.run(["ffmpeg", "-v", "error", "-ss", str(start), *length, "-i", path, "-f", "f32le", "-ac", "2",
-                          "-ar", str(rate), "-"], capture_output=True, check=True).stdout
-    return np.frombuffer(raw[: len(raw) // 8 * 8], dtype=np.float32).reshape(-1, 2).astype(float)
+    run = subprocess.run(["ffmpeg", "-v", "error", "-ss", str(start), *length, "-i", path, "-f", "f32le", "-ac", "2",
+                          "-ar", str(rate), "-"], capture_output=True, check=False)
+    if run.returncode != 0:
+        return None
+    return np.frombuffer(run.stdout[: len(run.stdout) // 8 * 8], dtype=np.float32).reshape(-1, 2).astype(float)
+
+
+def amplitude(decibels):
+    return 10 ** (decibels / 20)
 
 
 def first_order(x, corner_hz, rate, high):
@@ -50,19 +62,56 @@ def first_order(x, corner_hz, rate, high):
     return lfilter(b, [1, -k], x, axis=0)
 
 
-def captured(up, rate, depth_db, rng):
-    """What arrives of oversampled music behind a rail `depth_db` below its peak (None: no rail), and the rail's level."""
-    peak = np.abs(up).max()
-    log_uniform = lambda low, high: np.exp(rng.uniform(np.log(low), np.log(high)))
+def softened(x, depth_db, p=6.0):
+    """Through Rapp's law whose corner lowers the peak by depth_db; corner."""
+    peak = np.abs(x).max()
+    corner = peak / (amplitude(p * depth_db) - 1) ** (1 / p)
+    return x / (1 + np.abs(x / corner) ** p) ** (1 / p), corner
+
+
+def bent(x, case, side):
+    """What a case's stage makes of x, its lower and upper rail (infinite: none)."""
+    kind, _, depth = case.partition(" ")
+    depth, high, low = float(depth or 0), x.max(), -x.min()
+    if kind in ("clean", "as_it_is"):
+        return x, np.inf, np.inf
+    if kind == "soft":
+        y, corner = softened(x, depth)
+        return y, corner, corner
+    lower = upper = np.abs(x).max() * amplitude(-depth)
+    if kind == "one_sided":
+        lower, upper = (np.inf, high * amplitude(-depth)) if side else (low * amplitude(-depth), np.inf)
+    if kind == "unequal":
+        lower, upper = low * amplitude(-depth - 2 * side), high * amplitude(-depth - 2 * (1 - side))
+    return np.clip(x, -lower, upper), lower, upper
+
+
+def levels(gain, lower, upper):
+    """[dBFS] of the rails; 999 for none."""
+    of = lambda rail: float(min(999.0, 20 * np.log10(gain * rail)))
+    return {"lower": of(lower), "upper": of(upper), "both": of(min(lower, upper)), "unequal": of(min(lower, upper))}
+
+
+def captured(up, rate, case, rng):
+    """What arrives of oversampled music through a case's stage; levels of both rails; share beyond, by channel."""
+    peak, log_uniform = np.abs(up).max(), lambda low, high: np.exp(rng.uniform(np.log(low), np.log(high)))
     couplings, low_pass = (log_uniform(0.5, 16), log_uniform(0.5, 4)), rng.uniform(30e3, 80e3)
-    gain, noise = 10 ** (rng.uniform(-20, -3) / 20) / peak, 10 ** (rng.uniform(-100, -75) / 20)
-    rail = None if depth_db is None else peak * 10 ** (-depth_db / 20)
-    y = up if rail is None else np.clip(up, -rail, rail)
+    gain, noise, side = amplitude(rng.uniform(-40, -0.1)) / peak, amplitude(rng.uniform(-100, -75)), rng.integers(2)
+    y, lower, upper = bent(up, case, side)
+    share = ((up > upper) | (up < -lower)).mean(axis=0)
     for corner in couplings:
         y = first_order(y, corner, OVER * rate, True)
     y = gain * resample_poly(first_order(y, low_pass, OVER * rate, False), 1, OVER, axis=0)
-    y += rng.normal(0, noise * gain * peak, y.shape)
-    return np.round(y * 2**23) / 2**23, None if rail is None else 20 * np.log10(gain * rail)
+    y = np.clip(y + rng.normal(0, noise * gain * peak, y.shape), -1, 1)
+    return np.round(y * 2**23) / 2**23, levels(gain, lower, upper), share
+
+
+def digital(x, case, rng):
+    gain = amplitude(rng.uniform(-40, -0.1)) / np.abs(x).max()
+    y, lower, upper = bent(x, case, 0)
+    dither = rng.uniform(-0.5, 0.5, x.shape) + rng.uniform(-0.5, 0.5, x.shape)
+    share = ((x > upper) | (x < -lower)).mean(axis=0)
+    return np.round(gain * y * 2**15 + dither) / 2**15, levels(gain, lower, upper), share
 
 
 def judged(program, y, rate):
@@ -85,52 +134,59 @@ def run(arguments):
             if index % parts != part:
                 continue
             whole = decode(path, 44100)
+            if whole is None or not len(whole):
+                print(path.name, "can't be read", file=sys.stderr)
+                continue
             start = place * max(0.0, len(whole) / 44100 - SECONDS)
             x = decode(path, rate, start, SECONDS)
-            if len(x) < 0.9 * SECONDS * rate or np.abs(x).max() < 0.02:
+            if x is None or len(x) < 0.9 * SECONDS * rate or np.abs(x).max() < 0.02:
                 continue
             own = 20 * np.log10(np.abs(x).max() / np.abs(whole).max())
+            row = {"file": path.name, "package": path.relative_to(arguments.folder).parts[0],
+                   "start_s": round(start, 1), "rate": rate, "below_file_peak_db": round(-own, 2), "cases": {}}
             up = resample_poly(x, OVER, 1, axis=0)
-            over = np.abs(up) / np.abs(up).max()
-            row = {"file": path.name, "package": path.relative_to(arguments.folder).parts[0], "start_s": round(start, 1),
-                   "rate": rate, "below_file_peak_db": round(-own, 2), "as_it_is": judged(arguments.program, 0.5 * x, rate)}
-            for depth in [None] + arguments.depths:
-                y, level = captured(up, rate, depth, np.random.default_rng(arguments.seed + 1000 + index))
-                row[str(depth)] = {"level": level, "found": judged(arguments.program, y, rate)}
-                if depth is not None:
-                    row[str(depth)]["share"] = [float((over[:, c] > 10 ** (-depth / 20)).mean()) for c in (0, 1)]
+            for case in EACH + (SOME if index // parts % arguments.some_every == 0 else []):
+                rng = np.random.default_rng(arguments.seed + 1000 + index)
+                without_path = case.split()[0] in ("as_it_is", "digital")
+                y, rails, share = digital(x, case, rng) if without_path else captured(up, rate, case, rng)
+                row["cases"][case] = {"levels": rails, "share": [float(s) for s in share],
+                                      "found": judged(arguments.program, y, rate)}
             out.write(json.dumps(row) + "\n")
             out.flush()
             print(index, path.name, file=sys.stderr, flush=True)
 
 
-def flagged(found):
-    return any(channel["clips"] for channel in found)
+def flagged(case):
+    return any(channel["clips"] for channel in case["found"])
+
+
+def accuracy(cases):
+    """How level and share of the found lie to the truth, over channels of which more than a sample is cut."""
+    errors, covered, ratios = [], [], []
+    for case in cases:
+        for channel, share in zip(case["found"], case["share"]):
+            if channel["clips"] and share > 0:
+                errors.append(channel["level"] - case["levels"][channel["sides"]])
+                covered.append(abs(errors[-1]) <= 2 * channel["sd"])
+                ratios.append(channel["share"] / share)
+    if not errors:
+        return ""
+    off = np.abs(errors)
+    return (f"; level off by {np.median(off):.2f} dB (median), {np.percentile(off, 95):.2f} dB (95 %), within 2 sd in "
+            f"{100 * np.mean(covered):.0f} % of {len(off)}; share over truth {np.percentile(ratios, 10):.2f}, "
+            f"{np.median(ratios):.2f}, {np.percentile(ratios, 90):.2f} (10, 50, 90 %)")
 
 
 def table(rows):
-    sets = [("all excerpts", rows), ("more than 1 dB below the file's peak", [r for r in rows if r["below_file_peak_db"] > 1])]
-    depths = sorted({k for r in rows for k in r if k.replace(".", "").isdigit()}, key=float)
-    for name, some in sets:
-        if not some:
-            continue
+    lower = [r for r in rows if r["below_file_peak_db"] > 1]
+    for name, some in (("all excerpts", rows), ("more than 1 dB below the file's peak", lower)):
         print(f"{name}: {len(some)}")
-        print(f"  as it is          flagged {sum(flagged(r['as_it_is']) for r in some)}")
-        print(f"  clean, captured   flagged {sum(flagged(r['None']['found']) for r in some)}")
-        for d in depths:
-            here = [r[d] for r in some if d in r]
-            found = [one for one in here if flagged(one["found"])]
-            errors, covered, ratio = [], [], []
-            for one in found:
-                for c, channel in enumerate(one["found"]):
-                    if channel["clips"] and one["share"][c] > 0:
-                        errors.append(channel["level"] - one["level"])
-                        covered.append(abs(errors[-1]) <= 2 * channel["sd"])
-                        ratio.append(channel["share"] / one["share"][c])
-            text = "" if not errors else (f"; level off by {np.median(np.abs(errors)):.2f} dB (median), "
-                                          f"{np.percentile(np.abs(errors), 95):.2f} dB (95 %), within 2 sd in "
-                                          f"{100 * np.mean(covered):.0f} %; share over truth {np.median(ratio):.2f} (median)")
-            print(f"  clipped by {d} dB  found {len(found)} of {len(here)} ({100 * len(found) / max(1, len(here)):.1f} %){text}")
+        for case in EACH + SOME:
+            here = [r["cases"][case] for r in some if case in r["cases"]]
+            if here:
+                found = [one for one in here if flagged(one)]
+                text = accuracy(found) if case not in ("clean", "as_it_is") and not case.startswith("soft") else ""
+                print(f"  {case:12s} flagged {len(found)} of {len(here)} ({100 * len(found) / len(here):.1f} %){text}")
 
 
 def main():
@@ -139,7 +195,7 @@ def main():
     parser.add_argument("--folder", type=pathlib.Path)
     parser.add_argument("--fetch", action="store_true")
     parser.add_argument("--excerpts", type=int, default=150)
-    parser.add_argument("--depths", type=float, nargs="*", default=[1.0])
+    parser.add_argument("--some-every", type=int, default=3, help="the rarer cases in every so many excerpts")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--part", default="0/1")
     parser.add_argument("--out", default="clipping_in_music.jsonl")

@@ -24,10 +24,12 @@ int main(int count, char** words) {
     std::string line;
     for (auto& finder : finders) {
         const auto r = finder.result();
-        line += fmt::format("{}{{\"clips\": {}, \"evidence\": {:.3f}, \"level\": {}, \"sd\": {:.4f}, \"share\": {:.6f}, \"cut\": {}, \"seen\": {}}}",
-                            line.empty() ? "[" : ", ", r.clips, r.evidence,
+        line += fmt::format("{}{{\"clips\": {}, \"sides\": \"{}\", \"evidence\": {:.3f}, \"level\": {}, "
+                            "\"sd\": {:.4f}, \"share\": {:.7f}, \"cut\": {}, \"seen\": {}}}",
+                            line.empty() ? "[" : ", ", r.clips, hushtrace::to_word(r.sides), r.evidence,
                             r.clip_level_dbfs ? fmt::format("{:.4f}", r.clip_level_dbfs->value) : "null",
-                            r.clip_level_dbfs ? r.clip_level_dbfs->sd : 0.0, r.clipped_share, r.peaks_cut, r.peaks_seen);
+                            r.clip_level_dbfs ? r.clip_level_dbfs->sd : 0.0, r.clipped_share, r.peaks_cut,
+                            r.peaks_seen);
     }
     std::puts((line + "]").c_str());
 }

@@ -6,6 +6,7 @@ import subprocess
 import sys
 
 import numpy as np
+from scipy.signal import lfilter, resample_poly
 
 RATE = 48000
 
@@ -46,6 +47,34 @@ def hiss(seconds, rms, rate=RATE, seed=3):
 
 def tone(frequency_hz, seconds, amplitude, rate=RATE):
     return amplitude * np.sin(2 * np.pi * frequency_hz * np.arange(int(seconds * rate)) / rate)
+
+
+def music(seconds, seed, peak=0.5, over=4):
+    """Plucked notes and a bass with a little hiss, at `over` times the rate."""
+    rng = np.random.default_rng(seed)
+    rate = RATE * over
+    x = 2e-4 * lfilter([0.3], [1, -0.7], rng.normal(size=int(seconds * rate)))
+    since = np.arange(rate) / rate                    # a note lasts a second
+    shape = (0.5 - 0.5 * np.cos(np.pi * np.minimum(1, since / 0.008))) * np.minimum(1, (1 - since) / 0.05)
+    at = 0.0
+    while at < seconds - 0.05:
+        f0 = 110 * 2 ** (rng.integers(0, 36) / 12)
+        partials = [(f0 * k * (1 + 2e-4 * k * k), rng.uniform(0.05, 0.3) / k, 0.3 / k) for k in range(1, 7)]
+        if rng.uniform() < 0.5:
+            partials.append((rng.uniform(45, 90), rng.uniform(0.2, 0.5), 0.3))
+        note = shape * sum(a * np.exp(-since / fall) * np.sin(2 * np.pi * f * since + rng.uniform(0, 2 * np.pi))
+                           for f, a, fall in partials)
+        first = int(at * rate)
+        x[first:first + rate] += note[:len(x) - first]
+        at += rng.uniform(0.1, 0.3)
+    return x * peak / np.abs(x).max()
+
+
+def played(x, seed, lower=np.inf, upper=np.inf, over=4):
+    """What arrives of oversampled sound behind rails and a coupling of 6 Hz, at the usual rate, with a little noise."""
+    k = np.exp(-2 * np.pi * 6 / (RATE * over))
+    y = resample_poly(lfilter([(1 + k) / 2, -(1 + k) / 2], [1, -k], np.clip(x, -lower, upper)), 1, over)
+    return y + np.random.default_rng(seed).normal(size=len(y)) * 1e-5
 
 
 def write_wav(path, channels, rate=RATE):

@@ -4,7 +4,7 @@ import sys
 import tempfile
 
 import numpy as np
-from sounds import RATE, Checks, clicks, hiss, make_job, run, speed, tone, turning
+from sounds import RATE, Checks, clicks, hiss, make_job, music, played, run, speed, tone, turning
 
 program = sys.argv[1]
 check = Checks()
@@ -116,6 +116,24 @@ motor = turning(800, speed(10, 0.03, seed=15), 0.002)
 result = noise({"off": ({"engine": "accessory"}, [motor + hiss(10, 1e-4), motor + hiss(10, 1e-4, seed=7)])})
 check.that(not found(result, "alternator_whine"), "no alternator at rest")
 check.that(any(s["kind"] in ("motor_whine", "unexplained_tone") for s in result["results"]["noise_sources"]), "the moving tone is reported")
+
+# ---- music in a take: no noise; clipped it is found, with share and level, clean at the same level it is not
+quiet = ({"engine": "off"}, [hiss(4, 1e-4), hiss(4, 1e-4, seed=7)])
+song = [music(4, 31), music(4, 32)]
+for name, lower, upper in (("clean", np.inf, np.inf), ("both sides", 0.4, 0.4), ("the upper side", np.inf, 0.35)):
+    take = [played(x, 40 + i, lower, upper) for i, x in enumerate(song)]
+    result = noise({"off": quiet, "song": ({"engine": "off"}, take)})
+    check.that(any(w["code"] == "programme_material" and w["take"] == "takes/song.wav" for w in result["warnings"]),
+               f"music, {name}: set aside")
+    check.that(all(s["kind"] == "clipping" or s["takes"] == ["takes/off.wav"] for s in result["results"]["noise_sources"]),
+               f"music, {name}: no noise is made of it")
+    clipped = found(result, "clipping")
+    check.that(len(clipped) == (name != "clean"), f"music, {name}: clipping found {len(clipped)} times")
+    if name != "clean" and clipped:
+        check.near(clipped[0]["clip_level_dbfs"], dbfs(upper), 0.15, f"music, {name}: level")
+        truth = max(np.mean((x > upper) | (x < -lower)) for x in song)
+        check.near(clipped[0]["clipped_share"], truth, 0.3 * truth, f"music, {name}: share")
+        check.that(clipped[0]["channels"] == ["left", "right"], f"music, {name}: both channels")
 
 # ---- one bad take among good ones
 good = {"off": ({"engine": "off"}, [hiss(6, 1e-4), hiss(6, 1e-4, seed=7)]), "gone": ({"engine": "idle"}, None),

@@ -1,3 +1,4 @@
+#include <array>
 #include <catch2/catch.hpp>
 #include <limits>
 
@@ -20,8 +21,8 @@ double db(double ratio) {
     return 20.0 * std::log10(ratio);
 }
 double share_beyond(const std::vector<double>& music, double rail) {
-    return static_cast<double>(std::count_if(music.begin(), music.end(), [rail](double x) { return std::abs(x) > rail; })) /
-           static_cast<double>(music.size());
+    const auto beyond = std::count_if(music.begin(), music.end(), [rail](double x) { return std::abs(x) > rail; });
+    return static_cast<double>(beyond) / static_cast<double>(music.size());
 }
 ErrorKind refusal(const std::vector<double>& samples) {
     try {
@@ -33,37 +34,127 @@ ErrorKind refusal(const std::vector<double>& samples) {
     return ErrorKind::device_failed;
 }
 
+/// The ways of a dozen captures: level, coupling and noise differ.
+Way way_of(unsigned seed) {
+    std::mt19937_64 engine(100 + seed);
+    const auto between = [&](double low, double high) {
+        return std::uniform_real_distribution<double>(low, high)(engine);
+    };
+    Way way;
+    way.seed = seed;
+    way.gain = std::pow(10.0, between(-40, -0.1) / 20);
+    way.coupling_hz = between(0.5, 16);
+    way.noise = std::pow(10.0, between(-100, -75) / 20);
+    return way;
+}
+constexpr double kThreeDown = 0.7079;  // 3 dB below the peak
+/// Seeds of sound of which 0.08 to 0.5 % of the samples lie above -3 dB.
+constexpr std::array kDense = {2U, 4U, 6U, 7U, 8U, 10U, 11U, 13U, 16U, 17U, 18U, 20U};
+
 }  // namespace
 
-TEST_CASE("music that nothing cuts isn't said to clip, and 3 dB off its peaks is found, with level and share",
+TEST_CASE("sound rich in treble with hard onsets: uncut it isn't said to clip, cut by 3 dB it is, with level and share",
           "[clipping]") {
-    std::mt19937_64 engine(7);
-    const auto between = [&](double low, double high) { return std::uniform_real_distribution<double>(low, high)(engine); };
-    const unsigned takes = 12;
     unsigned flagged = 0, found = 0, covered = 0, counted = 0;
-    for (unsigned seed = 1; seed <= takes; ++seed) {
+    for (const unsigned seed : kDense) {
         const std::vector<double> sound = music(3.0, seed);
-        Way way;
-        way.seed = seed;
-        way.gain = between(0.1, 0.7);
-        way.coupling_hz = between(0.5, 16);
-        way.noise = std::pow(10.0, between(-100, -75) / 20);
+        Way way = way_of(seed);
         flagged += look(captured(sound, way)).clips;
-        way.upper = way.lower = std::pow(10.0, -3.0 / 20);
+        way.upper = way.lower = kThreeDown;
         const ProgrammeClipping clip = look(captured(sound, way));
         if (!clip.clips) continue;
         ++found;
         const double level = db(way.gain * way.upper), share = share_beyond(sound, way.upper);
+        REQUIRE(share > 7e-4);
         CAPTURE(seed, level, clip.clip_level_dbfs->value, clip.clip_level_dbfs->sd, share, clip.clipped_share);
         covered += std::abs(clip.clip_level_dbfs->value - level) <= 2 * clip.clip_level_dbfs->sd;
-        counted += clip.clipped_share > 0.4 * share && clip.clipped_share < 3 * share + 1e-5;
-        CHECK(clip.clip_level_dbfs->value == Approx(level).margin(0.5));
+        counted += clip.clipped_share > 0.25 * share && clip.clipped_share < 1.6 * share;
+        CHECK(clip.clip_level_dbfs->value == Approx(level).margin(std::max(0.3, 3 * clip.clip_level_dbfs->sd)));
     }
     CAPTURE(flagged, found, covered, counted);
     CHECK(flagged == 0);
-    CHECK(found >= 3);  // this sound is harder than real music: its own breaks hide most cuts
-    CHECK(covered >= 0.80 * found);  // twelve takes; tests/bench/clipping_in_music.py has the figures
-    CHECK(counted >= 0.70 * found);
+    CHECK(found >= 11);
+    CHECK(covered >= 9);  // of twelve; tests/bench/clipping_in_music.py has the figure
+    CHECK(counted >= 10);
+}
+
+TEST_CASE("a rail on one side, and rails at two levels, are told", "[clipping]") {
+    unsigned found = 0, right = 0;
+    for (std::size_t i = 0; i < 4; ++i) {
+        const std::vector<double> sound = music(3.0, kDense[i]);
+        const double highest = *std::max_element(sound.begin(), sound.end());
+        const double lowest = -*std::min_element(sound.begin(), sound.end());
+        Way way = way_of(kDense[i]);
+        const bool above = i % 2 == 0;
+        (above ? way.upper : way.lower) = 0.6 * (above ? highest : lowest);
+        const ProgrammeClipping one = look(captured(sound, way));
+        CAPTURE(i, one.evidence);
+        if (one.clips) {
+            ++found;
+            right += one.sides == (above ? ClippedSides::upper : ClippedSides::lower);
+            CHECK(one.clip_level_dbfs->value == Approx(db(way.gain * std::min(way.upper, way.lower))).margin(0.3));
+        }
+        way.upper = 0.65 * highest;
+        way.lower = 0.45 * lowest;
+        const ProgrammeClipping two = look(captured(sound, way));
+        if (two.clips) {
+            ++found;
+            const bool unequal = std::abs(db(way.upper / way.lower)) > 0.3;
+            right += two.sides == (unequal ? ClippedSides::unequal : ClippedSides::both);
+        }
+    }
+    CAPTURE(found, right);
+    CHECK(found >= 7);  // of eight
+    CHECK(right >= 6);
+}
+
+TEST_CASE("a limiter that turns the gain down without bending the wave isn't said to clip", "[clipping]") {
+    for (std::size_t i = 0; i < 3; ++i) {
+        std::vector<double> sound = music(3.0, kDense[i]);
+        // the gain that each peak needs, 1 ms ahead and behind, smoothed over 1 ms
+        const double ceiling = 0.5, rate = 48000.0 * kOver;
+        const auto ahead = static_cast<std::size_t>(0.001 * rate);
+        std::vector<double> gain(sound.size(), 1.0), smooth(sound.size(), 1.0);
+        for (std::size_t n = 0; n < sound.size(); ++n) {
+            if (std::abs(sound[n]) <= ceiling) continue;
+            const double need = ceiling / std::abs(sound[n]);
+            for (std::size_t m = n - std::min(n, ahead); m < std::min(sound.size(), n + ahead); ++m)
+                gain[m] = std::min(gain[m], need);
+        }
+        double sum = static_cast<double>(ahead);
+        for (std::size_t n = ahead; n < sound.size(); ++n) {
+            sum += gain[n] - gain[n - ahead];
+            smooth[n - ahead / 2] = sum / static_cast<double>(ahead);
+        }
+        for (std::size_t n = 0; n < sound.size(); ++n) sound[n] *= smooth[n];
+        const ProgrammeClipping limited = look(captured(sound, way_of(kDense[i])));
+        CAPTURE(i, limited.evidence);
+        CHECK_FALSE(limited.clips);
+    }
+}
+
+TEST_CASE("music clipped as samples, in 16 bits, loud or quiet, is found; blocks' sizes don't matter",
+          "[clipping]") {
+    for (const double gain : {1.0, 0.01}) {
+        const std::vector<double> sound = captured(music(3.0, kDense[1]), {});
+        double most = 0;
+        for (const double x : sound) most = std::max(most, std::abs(x));
+        std::vector<double> clean, cut;
+        for (const double x : sound) {
+            clean.push_back(std::round(gain * 0.999 * x / most * 32767) / 32768);
+            cut.push_back(std::round(gain * std::clamp(x / most, -kThreeDown, kThreeDown) * 32767) / 32768);
+        }
+        CAPTURE(gain);
+        CHECK_FALSE(look(clean).clips);
+        const ProgrammeClipping clip = look(cut);
+        REQUIRE(clip.clips);
+        CHECK(clip.sides == ClippedSides::both);
+        CHECK(clip.clip_level_dbfs->value == Approx(db(gain * kThreeDown)).margin(0.1));
+        ProgrammeClippingFinder whole(48000);
+        whole.add(cut);
+        CHECK(whole.result().evidence == clip.evidence);
+        CHECK(whole.result().clipped_share == clip.clipped_share);
+    }
 }
 
 TEST_CASE("what breaks by itself isn't clipped: square waves, clicks", "[clipping]") {

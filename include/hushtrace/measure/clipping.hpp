@@ -84,23 +84,25 @@ std::optional<std::size_t> limiter_from(std::span<const LevelStep> steps);
 /// Clipping of one channel of music.
 struct ProgrammeClipping {
     bool clips = false;
-    ClippedSides sides = ClippedSides::none;  ///< on which peaks were found cut: both, upper, lower
-    std::optional<Reading> clip_level_dbfs;   ///< where the peaks are cut: the sine that just touches it
+    ClippedSides sides = ClippedSides::none;   ///< on which peaks were found cut; unequal: at levels that differ
+    std::optional<Reading> clip_level_dbfs;    ///< where peaks are cut: the sine that just touches it; the lower rail's
+    std::optional<Reading> other_level_dbfs;   ///< of the higher rail, where both sides clip unequally
     double clipped_share = 0;                 ///< of the samples that stand at that level
     std::size_t peaks_cut = 0, peaks_seen = 0;  ///< of the highest ones, which alone are looked at
-    double evidence = 0;  ///< break in the highest peaks, in multiples of the largest found in lower ones
+    double evidence = 0;  ///< of what is asked of the highest peaks, held against lower ones; clips above 1
     double largest = 0;   ///< largest magnitude
 };
 
 /// Finds clipping in music that came through an analogue path, as the samples come; memory does not grow with the take.
 ///
-/// A rail bends the wave at once where it meets it; music doesn't. Round each of the highest peaks the sound is made
-/// white by its own linear prediction (order 32, Levinson), forwards and backwards, which is what a matched filter for a
-/// pulse of unknown place needs: smooth music all but vanishes and the corners of a cut peak stand out, be they one
-/// sample apart or a hundred, and whether or not the top between them stayed flat. Breaks are counted in units of the
-/// sound 1 to 12 ms away from the peak, and held against those in peaks of 40 to 80 % of the height, which no rail
-/// reaches: instruments with breaks of their own (plucked, struck, square waves) raise what is asked of the high ones.
-/// The coupling's corner (0 to 25 Hz) that makes the cut peaks equally high is found for the level.
+/// A rail bends the wave at once where it meets it; music doesn't. Round each of the highest peaks of either side the
+/// sound is made white by its own linear prediction (order 32, Levinson), forwards and backwards, which is what a
+/// matched filter for a pulse of unknown place needs. Two things are read there, in standard deviations of what lies 1
+/// to 12 ms away: the largest break, of either sign; and how clearly a cap is missing, by matched filters for parabolic
+/// caps of 0.6 to 48 samples' width where the wave's top is flat. Music's own onsets break but lack no cap, noise bursts
+/// seem to lack caps but break little: the geometric mean of both counts. It is held against that in peaks of 35 to 70 %
+/// of the side's height, which no rail reaches. The coupling's corner (0 to 25 Hz) that makes the cut peaks equally high
+/// is sought for the level.
 ///
 ///   add()     throws Error not_finite for a NaN or an infinity
 ///   result()  throws Error empty_input; too_short under half a second; invalid_input when there is nothing but silence or
