@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
 
 namespace hushtrace {
 namespace {
@@ -41,7 +42,17 @@ std::vector<bool> bins_of_lines(const PowerSpectrum& spectrum, const std::vector
 
 }  // namespace
 
+namespace {
+
+void require_finite(const PowerSpectrum& spectrum) {
+    for (const double density : spectrum.density)
+        if (!std::isfinite(density)) throw Error(ErrorKind::not_finite, "noise floor: a sample was not a finite number");
+}
+
+}  // namespace
+
 NoiseFloor noise_floor(const PowerSpectrum& spectrum) {
+    require_finite(spectrum);
     const std::vector<double> under = noise_under_lines(spectrum);
     return noise_floor(spectrum, under, find_lines(spectrum, under, kFrom_hz / 2, kTo_hz));
 }

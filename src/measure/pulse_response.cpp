@@ -59,8 +59,8 @@ Transfer measure_pulse_response(std::span<const double> samples, double sample_r
     constexpr std::size_t most_pulses = 60;
     if (middles.size() > most_pulses) middles.resize(most_pulses);
 
-    double mean = 0;
-    for (const double x : samples) mean += x / static_cast<double>(samples.size());
+    double mean = samples.front();  // summed from there on, so that dc alone leaves no rounding behind
+    for (const double x : samples) mean += (x - samples.front()) / static_cast<double>(samples.size());
 
     Transfer out;
     const double highest_hz = std::min(0.7 / played.width_s, 0.45 * sample_rate_hz);

@@ -118,6 +118,7 @@ std::optional<Reading> QuasiPeakMeter::mean() const {
     const State& s = *state_;
     const double seen_s = static_cast<double>(s.seen) / s.dense_hz;
     if (seen_s < kLeast_s - 2 * kNote_s || s.notes < 2) return std::nullopt;
+    if (!std::isfinite(s.mean)) return std::nullopt;  // a NaN went in
     const double looks = static_cast<double>(s.notes) * kNote_s / kLook_s;
     // squares forget twice as fast as what is squared, so that the spread has twice as many degrees of freedom;
     // about the take's own mean it is too small by what the mean took with it

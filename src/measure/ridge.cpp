@@ -153,6 +153,8 @@ GridPath best_path(const std::vector<std::vector<float>>& score, std::size_t rea
 std::vector<Ridge> find_ridges(std::span<const double> samples, double sample_rate_hz,
                                const RidgeSearch& search) {
     std::vector<Ridge> ridges;
+    for (const double x : samples)
+        if (!std::isfinite(x)) throw Error(ErrorKind::not_finite, "ridge: a sample is not a finite number");
     if (samples.size() < search.length + 8 * search.hop) return ridges;
     ScoreMap map = map_of(samples, sample_rate_hz, search);
     if (map.grid_hz.size() < 16) return ridges;

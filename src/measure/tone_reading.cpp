@@ -239,10 +239,11 @@ double bend_from_apart(const HannPower& t, double rate, const SineFit& fit, doub
     }
     double harmonics = 0;
     constexpr double kAboveNoise = 30.0;
-    for (double place = tone_bins * (kHarmonics + 1); place < 0.5 * n; place += tone_bins) {
+    const double step = std::max(tone_bins, 0.5);  // a fit that ran away to 0 Hz has no harmonics
+    for (double place = step * (kHarmonics + 1); place < 0.5 * n; place += step) {
         const auto bin = std::min(static_cast<std::size_t>(std::lround(place / bins)), t.power.size() - 1);
         if (t.power[bin] > kAboveNoise * noise)
-            harmonics += 4.0 * std::sqrt(t.power[bin]) / n / (std::numbers::pi * (place - tone_bins));
+            harmonics += 4.0 * std::sqrt(t.power[bin]) / n / (std::numbers::pi * (place - step));
     }
     return std::hypot(std::sqrt(squares), 0.5 * harmonics) / fit.amplitude();
 }
@@ -256,9 +257,10 @@ double checked_mean(std::span<const double> samples) {
     }
     if (samples.size() < 16) throw Error(ErrorKind::too_short, "tone: 16 samples are needed at least");
     const double mean = sum / static_cast<double>(samples.size());
-    // The mean's own rounding must not pass for a sound beside a constant.
+    // Against the first sample, not against the mean: that one's own rounding must not pass for a sound beside a constant.
+    const double first = samples.front();
     if (std::all_of(samples.begin(), samples.end(),
-                    [&](double x) { return std::abs(x - mean) <= 1e-12 * std::abs(mean); }))
+                    [first](double x) { return std::abs(x - first) <= 1e-12 * std::abs(first); }))
         throw Error(ErrorKind::invalid_input, "tone: nothing but digital silence or dc");
     return mean;
 }
