@@ -21,7 +21,7 @@ constexpr double kHighest = 0.9;               // of the side's highest: what is
 constexpr double kLowFrom = 0.35, kLowTo = 0.7;  // of the side's highest
 constexpr double kLeastBase = 3.0;              // strength of what noise alone makes
 // multiples of the base that are asked of the clearest peak, the second, the third (tests/bench/clipping_in_music.py)
-constexpr std::array kAsked = {3.5, 1.75, 1.5};
+constexpr std::array kAsked = {3.15, 1.57, 1.35};
 constexpr double kCut = 1.35;                   // from which a peak counts as cut where the take clips
 constexpr double kAlone = 0.95;                 // of its side's highest: what is cut lower is seldom cut alone
 constexpr double kUnequal_db = 0.15;            // rails nearer than that count as one
