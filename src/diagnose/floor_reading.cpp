@@ -40,15 +40,6 @@ FloorFigure figure_of(const Reading& mean_square, std::optional<double> volts_fu
     return figure;
 }
 
-/// The same with nothing taken off: what is left without the tones may be the interface's own.
-FloorFigure broadband_of(const Reading& mean_square, std::optional<double> volts_full_scale,
-                         std::optional<double> own_dbv) {
-    FloorFigure figure = figure_of(mean_square, volts_full_scale, std::nullopt);
-    if (figure.dbv && own_dbv && figure_of(mean_square, volts_full_scale, own_dbv).dbv->limited_by == LimitedBy::interface)
-        figure.dbv->limited_by = figure.dbfs->limited_by = LimitedBy::interface;
-    return figure;
-}
-
 }  // namespace
 
 FloorReading floor_of(const TakeSurvey& survey, std::size_t channel, const Job& job) {
@@ -80,8 +71,8 @@ FloorReading floor_of(const TakeSurvey& survey, std::size_t channel, const Job& 
             figure_of({c.quasi_peak->value * c.quasi_peak->value, 2.0 * c.quasi_peak->value * c.quasi_peak->sd,
                        c.quasi_peak->limited_by},
                       volts, own(4));
-    reading.broadband = broadband_of(c.floor.broadband.unweighted, volts, own(0));
-    reading.broadband_a_weighted = broadband_of(c.floor.broadband.a_weighted, volts, own(1));
+    reading.broadband = figure_of(c.floor.broadband.unweighted, volts, own(0));
+    reading.broadband_a_weighted = figure_of(c.floor.broadband.a_weighted, volts, own(1));
     for (const SpotTone& tone : c.tones) {
         if (reading.tones.size() == kMostTones) break;
         FloorTone told{tone.frequency_hz, as_level_dbfs(tone.mean_square), std::nullopt, tone.wanders, tone.frequency_sd_hz};

@@ -123,6 +123,9 @@ check.near(told["itu468_dbv"], dbv(car + own, "BS468"), 0.05, "468: nothing know
 check.near(told["unweighted_dbfs"], by_welch(car + own, None), 0.02, "dBFS stays what the take holds")
 check.that(told["unweighted_interface_taken_off"] and not told["itu468_interface_taken_off"], "what was taken off is said")
 check.that(told["limited_by_interface"] is False, "6 dB above the interface is a reading")
+# without a tone in the take, taking the tones out changes nothing, in volts either
+check.near(told["broadband_dbv"], told["unweighted_dbv"], 0.02, "no tones: the same floor")
+check.near(told["broadband_a_weighted_dbv"], told["a_weighted_dbv"], 0.02, "no tones, A")
 near = floor(result, "off", "right")
 check.that(near["limited_by_interface"] is True and near["unweighted_limited_by"] == "interface", "1 dB above it is a limit")
 check.near(near["unweighted_dbv"], dbv(0.5 * own + hiss(10, 2e-5, seed=73), None), 0.05, "and nothing is taken off")

@@ -102,7 +102,7 @@ struct FloorReading {
     FloorFigure itu468;                            ///< rms, 0 dB at 1 kHz
     FloorFigure itu468_quasi_peak;                 ///< mean indication; needs 3 s
     bool quasi_peak_wants_length = false;          ///< the take is too short for it
-    FloorFigure broadband, broadband_a_weighted;   ///< without the tones; nothing taken off
+    FloorFigure broadband, broadband_a_weighted;   ///< without the tones
     std::vector<FloorTone> tones;                  ///< the strongest, loudest first
     bool limited_by_interface = false;             ///< the unweighted figure is
 };
