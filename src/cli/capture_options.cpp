@@ -167,7 +167,7 @@ DeviceWish CaptureOptions::device_wish(const CaptureOrder& order) const {
 
 fs::path scenario_path(const std::string& asked) {
     std::error_code fault;
-    if (fs::exists(asked, fault) || asked.find('/') != std::string::npos) return asked;
+    if (fs::is_regular_file(asked, fault) || asked.find('/') != std::string::npos) return asked;
     const fs::path folder = signals_folder();
     for (const char* suffix : {"", ".json"})
         if (fs::is_regular_file(folder / (asked + suffix), fault)) return folder / (asked + suffix);

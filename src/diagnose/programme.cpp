@@ -53,7 +53,8 @@ struct Clipped {
     std::string how;
 };
 
-std::string on_one_side(ClippedSides sides) {
+std::string which_sides(ClippedSides sides) {
+    if (sides == ClippedSides::unequal) return ", at another level on either side";
     return sides == ClippedSides::upper || sides == ClippedSides::lower ? ", on one side alone" : "";
 }
 
@@ -68,7 +69,7 @@ std::optional<Clipped> clipped_tone(std::span<const double> samples, double rate
                                     "past where that starts.",
                                     tone.drive_db->value)
                       : fmt::format("The tone runs {}into a rail{}, {:.1f} dB past where it starts.",
-                                    tone.kind == ClippingKind::soft ? "softly " : "", on_one_side(tone.sides),
+                                    tone.kind == ClippingKind::soft ? "softly " : "", which_sides(tone.sides),
                                     tone.drive_db->value);
         return out;
     } catch (const Error& error) {
@@ -112,7 +113,7 @@ std::vector<Clipped> look(const OpenedJob& job, const Take& take) {
             Clipped one{c, music.clipped_share, dbfs_from_mean_square(squares[c] / static_cast<double>(at)),
                         *music.clip_level_dbfs, std::nullopt, ""};
             one.how = fmt::format("{} of the {} highest peaks are cut{}: the wave breaks where music would go on.",
-                                  music.peaks_cut, music.peaks_seen, on_one_side(music.sides));
+                                  music.peaks_cut, music.peaks_seen, which_sides(music.sides));
             found.push_back(one);
         } catch (const Error&) {
             continue;  // too short, silent: nothing to judge

@@ -27,9 +27,9 @@ def read_job(job):
     return json.loads((job / "job.json").read_text())
 
 
-def capture(job, *words, stdin=subprocess.DEVNULL):
+def capture(job, *words, stdin=subprocess.DEVNULL, cwd=None):
     return subprocess.run([tool, "capture", "--job", str(job), *map(str, words)], stdin=stdin, capture_output=True,
-                          text=True, timeout=60)
+                          text=True, timeout=60, cwd=cwd)
 
 
 def refused(job, *words, says=()):
@@ -70,6 +70,10 @@ def test_stored_with_its_conditions(folder):
     assert capture(job, "--simulate", "healthy", "--engine", "idle", "--seconds", 2, "--name", "first").returncode == 0
     first, second = ((job / one["file"]).read_bytes() for one in read_job(job)["takes"])
     assert first != second and read_job(job)["takes"][1]["file"] == "takes/first-2.flac"
+    # a job's folder that bears a simulated vehicle's name doesn't stand in its way
+    namesake = new_job(folder, "healthy")
+    done = capture(namesake, "--simulate", "healthy", "--meter", "--engine", "off", "--seconds", 1, cwd=folder)
+    assert done.returncode == 0, done
 
 
 def test_refusals(folder):
