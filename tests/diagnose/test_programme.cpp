@@ -74,6 +74,30 @@ TEST_CASE("music in a take is set aside from the noise; where it is cut that is 
     }
 }
 
+TEST_CASE("which sides are cut is said in words", "[noise]") {
+    const auto words = [](double upper, double lower) {
+        JobOnDisk job;
+        job.add("takes/quiet.wav", hiss(1e-4));
+        clipped_tone::Setup s;
+        s.law = clipped_tone::hard(upper, lower);
+        s.amplitude = 0.4;
+        s.seconds = 3;
+        s.noise_rms = 1e-4;
+        job.add("takes/tone.wav", clipped_tone::render(s)).tone = PlayedTone{Sine{997, 0}, std::nullopt};
+        const NoiseAnalysis noise = analyse_noise(job.opened);
+        const NoiseSource* found = clipping_in(noise);
+        REQUIRE(found);
+        std::string all;
+        for (const Evidence& one : found->evidence) all += one.text + "\n";
+        return all;
+    };
+    const std::string equal = words(0.3, 0.3), one = words(0.3, 1.0), unequal = words(0.3, 0.25);
+    CAPTURE(equal, one, unequal);
+    CHECK(one.find("on one side alone") != std::string::npos);
+    CHECK(unequal.find("at another level on either side") != std::string::npos);
+    CHECK(equal.find("side") == std::string::npos);
+}
+
 TEST_CASE("a tone held at one volume is reported where it clips", "[noise]") {
     for (const double rail : {0.25, 1.0}) {
         JobOnDisk job;
