@@ -364,6 +364,7 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
     for (std::size_t c = 0; c < gathered.size(); ++c)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
             survey.channels[c].clicks = find_impulse_train(gathered[c].stretch, survey.sample_rate_hz);
+    survey.rpm_log = rpm_log_of(job, take, survey.warnings, survey.duration_s);
     follow(survey, gathered);
     for (std::size_t c = 0; c < survey.channels.size(); ++c) read_floor(survey, c);
     return survey;

@@ -5,6 +5,7 @@
 
 #include "hushtrace/diagnose/findings.hpp"
 #include "hushtrace/job/job_folder.hpp"
+#include "hushtrace/job/rpm_log.hpp"
 #include "hushtrace/measure/impulse_train.hpp"
 #include "hushtrace/measure/lines.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
@@ -62,6 +63,7 @@ struct TakeSurvey {
     std::vector<ChannelSurvey> channels;
     std::vector<Ridge> ridges;           ///< of the channel in which they stood out most, strongest first
     std::vector<MovingFamily> families;  ///< of those that move
+    std::optional<RpmLog> rpm_log;       ///< of the take's engine, where one could be used
     std::vector<Warning> warnings;
 };
 
