@@ -1,0 +1,182 @@
+#include "hushtrace/measure/line_extraction.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "hushtrace/measure/burst_extraction.hpp"
+#include "hushtrace/measure/order_spectrum.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/spectrum/averaged_spectrum.hpp"
+#include "measure/wandering.hpp"
+
+using namespace hushtrace;
+using namespace wandering;
+
+namespace {
+
+Track true_track(double frequency_hz, double share, double seconds) {
+    Track track;
+    for (double t = 0; t <= seconds; t += 0.01) {
+        track.time_s.push_back(t);
+        track.frequency_hz.push_back(frequency_hz * speed(t, share));
+    }
+    return track;
+}
+
+double mean_square(std::span<const double> samples) {
+    double sum = 0;
+    for (const double s : samples) sum += s * s;
+    return sum / static_cast<double>(samples.size());
+}
+
+PowerSpectrum spectrum_of(std::span<const double> samples) {
+    SpectrumAccumulator spectrum(kRate, 4800);  // 10 Hz
+    spectrum.add(samples);
+    return spectrum.result();
+}
+
+struct Apart {
+    std::vector<double> sound, left, alone;
+};
+Apart apart(std::vector<double> sound, const Track& track, const std::vector<LineBand>& lines) {
+    Apart out{sound, sound, std::vector<double>(sound.size())};
+    take_out_lines(out.left, out.alone, kRate, track, lines);
+    return out;
+}
+
+}  // namespace
+
+TEST_CASE("a wandering whine comes out of noise with its power", "[extraction]") {
+    for (const double wander : {0.01, 0.03}) {
+        const double amplitude = 0.01, frequency_hz = 1240.0, half_width_hz = followed_half_width_hz(frequency_hz);
+        // 15 dB over the noise in twice the half width; of a single reading the noise leaves some 0.1 dB open
+        const double density = amplitude * amplitude / 2 / std::pow(10.0, 1.5) / (2 * half_width_hz);
+        double mean_db = 0, worst_error_db = -100;
+        for (const unsigned seed : {7U, 8U, 9U}) {
+            auto x = noise(5.0, std::sqrt(density * kRate / 2), seed);
+            std::vector<double> whine(x.size());
+            add_tone(whine, frequency_hz, amplitude, wander);
+            for (std::size_t n = 0; n < x.size(); ++n) x[n] += whine[n];
+            Track track = true_track(frequency_hz, wander, 5.0);
+            for (std::size_t i = 0; i < track.time_s.size(); ++i)  // as a search finds it: 0.2 % off, slowly
+                track.frequency_hz[i] *= 1.0 + 0.002 * std::sin(2.1 * track.time_s[i]);
+            for (int pass = 0; pass < 2; ++pass) track = refine_track(x, kRate, track);
+            const Apart out = apart(x, smoothed(track), {{1.0, half_width_hz}});
+            mean_db += 10 * std::log10(mean_square(out.alone) / mean_square(whine)) / 3;
+            double error = 0;  // sample by sample: its own phase is kept
+            for (std::size_t n = 0; n < x.size(); ++n) error += std::pow(out.alone[n] - whine[n], 2);
+            worst_error_db = std::max(
+                worst_error_db, 10 * std::log10(error / static_cast<double>(x.size()) / mean_square(whine)));
+        }
+        CAPTURE(wander, mean_db, worst_error_db);
+        CHECK(mean_db == Approx(0.0).margin(0.2));
+        CHECK(worst_error_db < -13.5);
+    }
+}
+
+TEST_CASE("what is taken out and what is left are the sound", "[extraction]") {
+    auto x = noise(3.0, 0.01, 5);
+    add_tone(x, 300.0, 0.2, 0.02);
+    const Apart out = apart(x, true_track(300.0, 0.02, 3.0), {{1.0, 3.0}, {2.0, 3.0}, {7.5, 9.0}});
+    double worst = 0;
+    for (std::size_t n = 0; n < x.size(); ++n) worst = std::max(worst, std::abs(out.left[n] + out.alone[n] - x[n]));
+    CHECK(worst < 1e-15);
+    CHECK(mean_square(out.alone) == Approx(0.02).epsilon(0.01));
+}
+
+TEST_CASE("fifty hertz from a taken line nothing is harmed", "[extraction]") {
+    for (const double frequency_hz : {400.0, 1240.0, 6300.0}) {
+        auto x = noise(15.0, 0.01, 11);
+        add_tone(x, frequency_hz, 0.05, 0.0);
+        const Apart out = apart(x, steady_track(frequency_hz), {{1.0, followed_half_width_hz(frequency_hz)}});
+        const auto before = spectrum_of(x), after = spectrum_of(out.left);
+        for (const double away_hz : {-400.0, -100.0, -60.0, 60.0, 100.0, 400.0}) {  // bands of 20 Hz, from 50 Hz on
+            const double f = frequency_hz + away_hz;
+            INFO(frequency_hz << " Hz, at " << away_hz);
+            CHECK(10 * std::log10(after.band_mean_square(f - 10, f + 10) / before.band_mean_square(f - 10, f + 10)) ==
+                  Approx(0.0).margin(0.05));
+        }
+        CHECK(10 * std::log10(after.band_mean_square(frequency_hz - 2, frequency_hz + 2) /
+                              before.band_mean_square(frequency_hz - 2, frequency_hz + 2)) < -40.0);
+    }
+}
+
+TEST_CASE("a line's multiple a first rate away stays where it is", "[extraction]") {
+    // 1500 Hz is the rate to which lines are brought down first: what folds there must not be taken along
+    std::vector<double> x(static_cast<std::size_t>(4 * kRate)), other(x.size());
+    add_tone(x, 1500.0, 0.01, 0.0);
+    add_tone(other, 3005.0, 1.0, 0.0);
+    for (std::size_t n = 0; n < x.size(); ++n) x[n] += other[n];
+    const Apart out = apart(x, steady_track(1500.0), {{1.0, 6.0}});
+    const auto inner = std::span(out.alone).subspan(24000, x.size() - 48000);
+    CHECK(10 * std::log10(mean_square(inner) / (0.01 * 0.01 / 2)) == Approx(0.0).margin(0.05));
+}
+
+TEST_CASE("amplitude that swells and falls is followed", "[extraction]") {
+    std::vector<double> x(static_cast<std::size_t>(6 * kRate));
+    for (std::size_t n = 0; n < x.size(); ++n) {
+        const double t = static_cast<double>(n) / kRate;
+        x[n] = (1.0 + 0.5 * std::sin(2 * std::numbers::pi * 1.5 * t)) * std::cos(2 * std::numbers::pi * 800.0 * t + 0.7);
+    }
+    const Apart out = apart(x, steady_track(800.0), {{1.0, followed_half_width_hz(800.0)}});
+    const auto inner = std::span(out.left).subspan(24000, x.size() - 48000);
+    CHECK(10 * std::log10(mean_square(inner) / mean_square(x)) < -50.0);
+}
+
+TEST_CASE("bands of lines that stand close do not reach into each other", "[extraction]") {
+    std::vector<LineBand> lines = {{1.0, 25.0}, {1.01, 25.0}, {3.0, 25.0}};
+    keep_apart(lines, 1000.0);
+    CHECK(lines[0].half_width_hz == Approx(4.5));
+    CHECK(lines[1].half_width_hz == Approx(4.5));
+    CHECK(lines[2].half_width_hz == Approx(25.0));
+}
+
+TEST_CASE("lines at the ends of the band are left in, and nonsense is refused", "[extraction]") {
+    const auto x = noise(1.0, 0.1, 3);
+    CHECK(mean_square(apart(x, steady_track(23900.0), {{1.0, 25.0}}).alone) == 0.0);
+    CHECK(mean_square(apart(x, steady_track(4.0), {{1.0, 5.0}}).alone) == 0.0);
+    CHECK(apart({}, steady_track(440.0), {{1.0, 5.0}}).alone.empty());
+    CHECK(mean_square(apart(std::vector<double>(1, 0.5), steady_track(440.0), {{1.0, 5.0}}).left) < 0.26);
+    CHECK_THROWS_AS(apart(x, Track{}, {{1.0, 5.0}}), Error);
+    CHECK_THROWS_AS(apart(x, steady_track(0.0), {{1.0, 5.0}}), Error);
+    CHECK_THROWS_AS(apart(x, steady_track(440.0), {{-1.0, 5.0}}), Error);
+    CHECK_THROWS_AS(apart(x, steady_track(440.0), {{1.0, 0.0}}), Error);
+    std::vector<double> left(5), alone(4);
+    CHECK_THROWS_AS(take_out_lines(left, alone, kRate, steady_track(440.0), {}), Error);
+}
+
+TEST_CASE("a train's clicks are taken out by their times", "[extraction]") {
+    auto x = noise(8.0, 0.001, 9);
+    std::vector<double> clicks(x.size());
+    const std::size_t count = add_clicks(clicks, 25.0, 0.05, 0.01, 4);
+    for (std::size_t n = 0; n < x.size(); ++n) x[n] += clicks[n];
+    const auto train = find_impulse_train(x, kRate);
+    REQUIRE(train);
+    const auto bursts = clicks_of_train(x, kRate, *train);
+    CHECK(std::abs(static_cast<double>(bursts.size()) - static_cast<double>(count)) <= 0.02 * static_cast<double>(count));
+    std::vector<double> left = x, alone(x.size());
+    take_out_bursts(left, alone, kRate, bursts);
+    CHECK(10 * std::log10(mean_square(alone) / mean_square(clicks)) == Approx(0.0).margin(0.3));
+    CHECK(10 * std::log10(mean_square(left) / 1e-6) == Approx(0.0).margin(0.7));  // the noise, less what the gates took
+    double worst = 0, share = 0;
+    for (std::size_t n = 0; n < x.size(); ++n) worst = std::max(worst, std::abs(left[n] + alone[n] - x[n]));
+    for (const Burst& one : bursts) share += (one.to_s - one.from_s) / 8.0;
+    CHECK(worst < 1e-15);
+    CHECK(share < 0.15);
+}
+
+TEST_CASE("bursts are found where they are, and none in noise alone", "[extraction]") {
+    auto x = noise(6.0, 0.001, 10);
+    CHECK(bursts_in(x, kRate).empty());
+    const std::vector<double> truth_s = {0.5, 1.7, 1.71, 4.25};
+    for (const double t : truth_s)
+        for (std::size_t k = 0; k < 480; ++k)
+            x[static_cast<std::size_t>(t * kRate) + k] += 0.05 * std::exp(-static_cast<double>(k) / 100) * (k % 3 == 0 ? 1 : -0.5);
+    const auto found = bursts_in(x, kRate);
+    REQUIRE(found.size() == 3);  // two of them are 10 ms apart
+    CHECK(found[0].from_s == Approx(0.5).margin(0.001));
+    CHECK(found[1].from_s == Approx(1.7).margin(0.001));
+    CHECK(found[2].from_s == Approx(4.25).margin(0.001));
+    CHECK(bursts_in(std::vector<double>(48000), kRate).empty());
+    CHECK(bursts_in({}, kRate).empty());
+}
