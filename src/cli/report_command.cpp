@@ -6,9 +6,11 @@
 #include <string>
 
 #include "command.hpp"
+#include "hear_option.hpp"
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/gain_analysis.hpp"
 #include "hushtrace/diagnose/noise_analysis.hpp"
+#include "hushtrace/report/hear_page.hpp"
 #include "hushtrace/report/page.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "print.hpp"
@@ -67,6 +69,7 @@ void add_report_command(CLI::App& app, Context& context) {
     struct Options {
         std::string job, out;
         bool json = false;
+        HearOption hear;
     };
     const auto options = std::make_shared<Options>();
     CLI::App* command =
@@ -75,12 +78,19 @@ void add_report_command(CLI::App& app, Context& context) {
     command->add_option("--out", options->out,
                         "the page to write (default: records/report.html in the job's folder)");
     command->add_flag("--json", options->json, "print the data as one JSON document");
+    add_hear_option(*command, options->hear);
     command->callback([options, &context] {
         const OpenedJob opened = open_job(options->job);
         const std::filesystem::path page = options->out.empty() ? opened.folder / "records" / "report.html"
                                                                 : std::filesystem::path(options->out);
         record_place(page);  // a wrong name is said at once, not after the analysis
-        const Analyses analyses = analyse(opened);
+        options->hear.check();
+        Analyses analyses = analyse(opened);
+        std::string told;
+        if (analyses.noise) {
+            told = options->hear.write(opened, *analyses.noise);
+            analyses.heard_folder = heard_below(*analyses.noise, std::filesystem::absolute(page).parent_path());
+        }
         const RecordFiles files = write_record(opened, analyses, HUSHTRACE_VERSION, page);
         if (options->json) {
             print_result(report_document(opened, analyses, HUSHTRACE_VERSION, files.page.string(),
@@ -88,7 +98,7 @@ void add_report_command(CLI::App& app, Context& context) {
         } else {
             std::string text = fmt::format("page: {}\ndata: {}\n", files.page.string(), files.data.string());
             for (const Warning& one : analyses.warnings) text += "left out, " + one.text + "\n";
-            print_result(text);
+            print_result(text + told);
         }
         if (analyses.gain && fails_limit(opened.job, *analyses.gain)) context.exit_code = 1;
     });

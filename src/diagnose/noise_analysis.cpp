@@ -13,6 +13,7 @@
 #include "noise_pictures.hpp"
 #include "noise_sources.hpp"
 #include "programme.hpp"
+#include "source_traces.hpp"
 
 namespace hushtrace {
 namespace {
@@ -218,6 +219,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             source.kind != NoiseKind::hiss && source.kind != NoiseKind::clipping)
             say_where(source, surveys);
     name_and_sort(sources, out);
+    out.traces = traces_of(surveys, whines, out.noise_sources);
     if (!out.floor.empty() &&
         std::none_of(out.floor.begin(), out.floor.end(),
                      [](const FloorReading& f) { return f.unweighted.dbv.has_value(); }))

@@ -316,6 +316,7 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         fine = std::async(std::launch::async, [file = take_path(job, take)] {
             return spectra_of_file(file, fine_length, std::max(1U, std::thread::hardware_concurrency() / 2));
         });
+    survey.from_s = static_cast<double>(clear.from) / survey.sample_rate_hz;
     PartReader part(reader, clear);
     while (part.read(block, kBlock) > 0) {
         frames += block.frames();

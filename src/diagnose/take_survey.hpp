@@ -60,6 +60,7 @@ struct ChannelSurvey {
 struct TakeSurvey {
     const Take* take = nullptr;
     double duration_s = 0, sample_rate_hz = 0;
+    double from_s = 0;  ///< where in the take the part begins that was read (after a tone file's markers)
     std::vector<ChannelSurvey> channels;
     std::vector<Ridge> ridges;           ///< of the channel in which they stood out most, strongest first
     std::vector<MovingFamily> families;  ///< of those that move

@@ -128,6 +128,36 @@ Json floor_json(const FloorReading& one) {
     return entry;
 }
 
+constexpr double kTrackStep_s = 0.05;  // 20 points a second at most
+
+Json track_json(const SourceTrace& one) {
+    Json time = Json::array(), frequency = Json::array();
+    double next = -1;
+    for (std::size_t i = 0; i < one.track.time_s.size(); ++i) {
+        if (one.track.time_s[i] < next - 1e-9) continue;
+        next = one.track.time_s[i] + kTrackStep_s;
+        time.push_back(std::round((one.from_s + one.track.time_s[i]) * 1e4) / 1e4);
+        frequency.push_back(figure_json(one.track.frequency_hz[i]));
+    }
+    if (one.steady) time = Json::array(), frequency = Json::array();
+    Json ratios = Json::array();
+    for (const double ratio : one.ratios) ratios.push_back(figure_json(ratio));
+    return {{"source_id", one.source_id}, {"take", one.take},
+            {"channel", std::string(to_word(one.channel))}, {"steady", one.steady},
+            {"mean_hz", figure_json(one.track.mean_hz())}, {"ratios", std::move(ratios)},
+            {"time_s", std::move(time)}, {"frequency_hz", std::move(frequency)}};
+}
+
+Json heard_json(const NoiseAnalysis& analysis) {
+    Json list = Json::array();
+    for (const HeardFile& one : analysis.heard)
+        list.push_back({{"file", one.file}, {"what", one.what},
+                        {"source_id", one.source_id.empty() ? Json(nullptr) : Json(one.source_id)},
+                        {"take", one.take}, {"exact", one.exact}, {"gain_db", level_json(one.gain_db)},
+                        {"from_s", figure_json(one.from_s)}, {"duration_s", figure_json(one.duration_s)}});
+    return list;
+}
+
 }  // namespace
 
 void put_limits(Json& to, const std::string& name, std::optional<double> sd, LimitedBy limit, bool known) {
@@ -151,7 +181,8 @@ Json figure_json(std::optional<double> value) {
 
 Json noise_results(const NoiseAnalysis& analysis) {
     Json sources = Json::array(), paths = Json::array(), health = Json::array(), actions = Json::array(),
-         floor = Json::array();
+         floor = Json::array(), tracks = Json::array();
+    for (const SourceTrace& one : analysis.traces) tracks.push_back(track_json(one));
     for (const NoiseSource& one : analysis.noise_sources) sources.push_back(source_json(one));
     for (const EntryPath& one : analysis.entry_paths) paths.push_back(path_json(one));
     for (const HealthFinding& one : analysis.health)
@@ -169,7 +200,10 @@ Json noise_results(const NoiseAnalysis& analysis) {
             {"health", std::move(health)},
             {"actions", std::move(actions)},
             {"next_test", nullptr},  // the analysis doesn't choose a next test: none is proposed
-            {"floor", std::move(floor)}};
+            {"floor", std::move(floor)},
+            {"tracks", std::move(tracks)},
+            {"heard", {{"folder", analysis.heard_folder.empty() ? Json(nullptr) : Json(analysis.heard_folder)},
+                       {"files", heard_json(analysis)}}}};
 }
 
 }  // namespace hushtrace

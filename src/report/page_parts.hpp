@@ -14,6 +14,9 @@ std::string in_short(const Analyses& analyses);
 std::string findings(const NoiseAnalysis& analysis);
 /// The findings that are too many to be told in full.
 std::string further_findings(const NoiseAnalysis& analysis);
+/// Players for the sounds that were written; `folder` is their place from the page, ending in '/', empty where the page
+/// can't reach them.
+std::string hear(const NoiseAnalysis& analysis, const std::string& folder);
 std::string actions(const NoiseAnalysis& analysis);
 std::string health(const NoiseAnalysis& analysis);
 std::string gain(const OpenedJob& opened, const GainAnalysis& analysis);

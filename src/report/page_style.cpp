@@ -72,6 +72,8 @@ svg .beyond { fill: var(--beyond); }
 svg .moment { stroke: #fef6dd; stroke-width: 1; stroke-dasharray: 2 4; }
 svg .track { fill: none; stroke: #ffffff; stroke-width: 1.4; stroke-dasharray: 6 5; }
 svg .track-edge { fill: none; stroke: #111721; stroke-width: 3; stroke-dasharray: 6 5; opacity: 0.6; }
+.heard li { margin: 0 0 0.9rem; }
+audio { width: 100%; max-width: 32rem; height: 2.4rem; }
 .takes { display: grid; grid-template-columns: repeat(auto-fill, minmax(17rem, 1fr)); gap: 1.2rem 1.8rem; }
 .takes h3 { font-size: 1rem; font-family: inherit; }
 .takes section { break-inside: avoid; min-width: 0; }

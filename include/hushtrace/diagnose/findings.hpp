@@ -8,6 +8,7 @@
 
 #include "hushtrace/job/job.hpp"
 #include "hushtrace/measure/reading.hpp"
+#include "hushtrace/measure/ridge.hpp"
 #include "hushtrace/signal/conditions.hpp"
 
 /// What the analysis says, as plain data. Names and units are those of the JSON contract (hushtrace.noise/1,
@@ -107,6 +108,28 @@ struct FloorReading {
     bool limited_by_interface = false;             ///< the unweighted figure is
 };
 
+/// Where a noise source lies in one take over its time: to draw it, and to take it out.
+struct SourceTrace {
+    std::string source_id, take;
+    Channel channel = Channel::left;              ///< where it is loudest in this take
+    double from_s = 0;                            ///< where in the take the track's time 0 lies
+    Track track;                                  ///< its leading line, or clicks a second; two points where it holds still
+    bool steady = false;                          ///< holds still
+    std::vector<double> ratios;                   ///< of all its lines to the track, ascending; none for clicks
+    std::vector<double> click_profile;            ///< of clicks: as in ImpulseTrain
+};
+
+/// A sound file that was written so that a noise source can be heard.
+struct HeardFile {
+    std::string file;                             ///< relative to the folder that was asked for
+    std::string what;                             ///< "take", "alone", "without"
+    std::string source_id;                        ///< empty for the take itself
+    std::string take;
+    bool exact = false;                           ///< at the take's own level: alone and without add up to the take
+    double gain_db = 0;                           ///< against the take
+    double from_s = 0, duration_s = 0;            ///< the part of the take that it holds
+};
+
 /// For the pictures: what a take looks like, with the findings' places in it.
 struct MarkedLine {
     double frequency_hz = 0, level_dbfs = 0;
@@ -131,6 +154,9 @@ struct NoiseAnalysis {
     std::vector<Action> actions;                  ///< most useful first
     std::vector<FloorReading> floor;
     std::vector<TakePicture> pictures;
+    std::vector<SourceTrace> traces;              ///< one a source and take in which it has a place
+    std::vector<HeardFile> heard;                 ///< in playing order; empty where none were asked for
+    std::string heard_folder;
     std::vector<std::string> takes;               ///< those analysed
     std::vector<Warning> warnings;
 };

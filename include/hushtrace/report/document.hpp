@@ -21,6 +21,7 @@ struct Analyses {
     std::optional<NoiseAnalysis> noise;
     std::optional<GainAnalysis> gain;
     std::optional<ChainAnalysis> chain;
+    std::string heard_folder;  ///< where the page finds the sounds (heard_below); empty: not at all
     std::vector<Warning>
         warnings;  ///< "noise_not_analysed", "gain_not_analysed", "chain_not_analysed": what can't be read
 };
