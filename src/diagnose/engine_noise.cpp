@@ -105,39 +105,56 @@ bool is_comb_of_clicks(const TakeSurvey& survey, const MovingFamily& family) {
     return own && is_comb_tooth(family, *own, *rate);
 }
 
-std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
+std::vector<WhineCandidate> whine_candidates(const TakeSurvey& survey) {
+    std::vector<WhineCandidate> found;
     const Conditions& conditions = survey.take->conditions;
-    if (!engine_turns(conditions.engine) && conditions.engine != Engine::ready) return std::nullopt;
+    if (!engine_turns(conditions.engine) && conditions.engine != Engine::ready) return found;
     const auto clicks = click_rate_of(survey);
-    std::optional<WhineInTake> best;
-    double best_merit = -1e8;
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
         const MovingFamily& family = survey.families[i];
-        for (const OrderLine& candidate : family.lines) {
-            const double frequency_hz = candidate.ratio * family.mean_hz;
-            const Fit fit = fits_alternator(frequency_hz, conditions);
-            if (fit == Fit::impossible || (clicks && is_comb_tooth(family, candidate, *clicks))) continue;
-            const double merit = six_pulse_merit(family, candidate, fit);
-            if (merit <= best_merit) continue;
-            best_merit = merit;
-            WhineInTake whine;
-            whine.survey = &survey;
-            whine.family = i;
-            whine.frequency_hz = frequency_hz;
-            whine.frequency_sd_hz =
-                std::max(candidate.ratio_sd * family.mean_hz,
-                         family.wander * frequency_hz / std::sqrt(std::max(1.0, survey.duration_s / 0.5)));
-            whine.wander = family.wander;
-            whine.significance = family.ridge.significance;
-            whine.usual_constant = fit == Fit::usual;
-            if (conditions.rpm && *conditions.rpm > 0.0) whine.hz_per_rpm = frequency_hz / *conditions.rpm;
-            best = whine;
+        for (const OrderLine& line : family.lines) {
+            WhineCandidate candidate;
+            candidate.family = i;
+            candidate.ratio = line.ratio;
+            candidate.frequency_hz = line.ratio * family.mean_hz;
+            const Fit fit = fits_alternator(candidate.frequency_hz, conditions);
+            if (fit == Fit::impossible || (clicks && is_comb_tooth(family, line, *clicks))) continue;
+            candidate.usual_constant = fit == Fit::usual;
+            candidate.frequency_sd_hz =
+                std::max(line.ratio_sd * family.mean_hz, family.wander * candidate.frequency_hz /
+                                                             std::sqrt(std::max(1.0, survey.duration_s / 0.5)));
+            candidate.merit_db = six_pulse_merit(family, line, fit);
+            if (candidate.merit_db > -1e8) found.push_back(candidate);
         }
     }
-    if (!best) return std::nullopt;
-    const MovingFamily& family = survey.families[*best->family];
-    const double ratio = best->frequency_hz / family.mean_hz;
+    return found;
+}
+
+std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
+    const auto candidates = whine_candidates(survey);
+    const auto best = std::max_element(
+        candidates.begin(), candidates.end(),
+        [](const WhineCandidate& a, const WhineCandidate& b) { return a.merit_db < b.merit_db; });
+    if (best == candidates.end()) return std::nullopt;
+    return whine_at(survey, *best);
+}
+
+std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandidate& candidate) {
+    const Conditions& conditions = survey.take->conditions;
+    const auto clicks = click_rate_of(survey);
+    const MovingFamily& family = survey.families[candidate.family];
+    const double ratio = candidate.ratio;
     const OrderLine* leader = line_at(family, ratio);
+    if (!leader) return std::nullopt;
+    std::optional<WhineInTake> best = WhineInTake{};
+    best->survey = &survey;
+    best->family = candidate.family;
+    best->frequency_hz = candidate.frequency_hz;
+    best->frequency_sd_hz = candidate.frequency_sd_hz;
+    best->wander = family.wander;
+    best->significance = family.ridge.significance;
+    best->usual_constant = candidate.usual_constant;
+    if (conditions.rpm && *conditions.rpm > 0.0) best->hz_per_rpm = candidate.frequency_hz / *conditions.rpm;
     std::size_t loudest = 0;
     for (std::size_t c = 0; c < leader->mean_square.size(); ++c)
         if (leader->mean_square[c] > leader->mean_square[loudest]) loudest = c;

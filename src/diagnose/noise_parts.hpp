@@ -29,6 +29,18 @@ struct WhineInTake {
 std::optional<double> click_rate_of(const TakeSurvey& survey);
 bool is_comb_of_clicks(const TakeSurvey& survey, const MovingFamily& family);
 
+/// A line of a followed family that may be the whine.
+struct WhineCandidate {
+    std::size_t family = 0;  ///< index into survey.families
+    double ratio = 1;        ///< of the line to the followed one
+    double frequency_hz = 0, frequency_sd_hz = 0;
+    double merit_db = 0;     ///< how well it leads its family, by power and relatives
+    bool usual_constant = false;
+};
+std::vector<WhineCandidate> whine_candidates(const TakeSurvey& survey);
+/// The whine that a candidate leads; nothing when its family has no such line.
+std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandidate& candidate);
+/// The candidate of most merit, whatever other takes say.
 std::optional<WhineInTake> whine_in(const TakeSurvey& survey);
 
 /// A line of the running take that holds still and may yet be the whine of a steadily held engine: only where

@@ -1,5 +1,7 @@
 #include "hushtrace/vehicle/engine_orders.hpp"
 
+#include <algorithm>
+
 namespace hushtrace {
 
 double firing_order(int cylinders, int strokes) {
@@ -13,12 +15,20 @@ std::pair<double, double> firing_range_hz(double rpm_low, double rpm_high, std::
     return {least * rpm_low / 60.0, most * rpm_high / 60.0};
 }
 
-std::vector<PulleyGuess> pulleys_for(double hz_per_rpm) {
+std::vector<PulleyGuess> pulleys_for(double hz_per_rpm, double sd, int sets) {
+    constexpr double kLeast = 1.8, kMost = 3.6, kUsualLeast = 2.0, kUsualMost = 3.2;
     std::vector<PulleyGuess> guesses;
-    for (const int pairs : {6, 7, 8}) {
-        const double ratio = 10.0 * hz_per_rpm / pairs;
-        if (ratio >= 1.9 && ratio <= 3.6) guesses.push_back({pairs, ratio});
+    for (const int pairs : {6, 7, 8, 5, 9}) {
+        PulleyGuess guess;
+        guess.pole_pairs = pairs;
+        guess.pulley_ratio = 10.0 / sets * hz_per_rpm / pairs;
+        guess.pulley_ratio_sd = 10.0 / sets * sd / pairs;
+        const double reach = 2.0 * guess.pulley_ratio_sd;
+        guess.usual =
+            pairs >= 6 && pairs <= 8 && guess.pulley_ratio >= kUsualLeast && guess.pulley_ratio <= kUsualMost;
+        if (guess.pulley_ratio >= kLeast - reach && guess.pulley_ratio <= kMost + reach) guesses.push_back(guess);
     }
+    std::stable_partition(guesses.begin(), guesses.end(), [](const PulleyGuess& guess) { return guess.usual; });
     return guesses;
 }
 

@@ -51,3 +51,18 @@ TEST_CASE("pulleys that would give a whine constant give it", "[vehicle]") {
     }
     CHECK(pulleys_for(0.3).empty());  // no pulley of usual ratio makes that
 }
+
+TEST_CASE("usual pulleys come first, and twelve pulses count half as many pairs", "[vehicle]") {
+    const auto guesses = pulleys_for(1.62, 0.05);
+    REQUIRE_FALSE(guesses.empty());
+    CHECK(guesses.front().pole_pairs == 6);
+    CHECK(guesses.front().pulley_ratio == Approx(2.7));
+    CHECK(guesses.front().pulley_ratio_sd == Approx(0.0833).margin(0.001));
+    CHECK(guesses.front().usual);
+    for (std::size_t i = 1; i < guesses.size(); ++i) CHECK((guesses[i - 1].usual || !guesses[i].usual));
+    for (const auto& guess : pulleys_for(3.24, 0.02, 2))
+        CHECK(2.0 * whine_hz_per_rpm(guess.pole_pairs, guess.pulley_ratio) == Approx(3.24));
+    CHECK(pulleys_for(3.24, 0.02, 2).front().pole_pairs == 6);
+    CHECK(pulleys_for(0.8).empty());
+    CHECK_FALSE(pulleys_for(0.88, 0.03).empty());   // within two standard deviations of five pairs at 1.8
+}

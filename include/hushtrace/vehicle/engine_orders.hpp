@@ -29,11 +29,15 @@ double firing_order(int cylinders, int strokes);
 std::pair<double, double> firing_range_hz(double rpm_low, double rpm_high, std::optional<int> cylinders,
                                           std::optional<int> strokes);
 
-/// Pole pairs and pulley ratio that would give a whine constant, usual ones first; empty when none does.
+/// Pole pairs and pulley ratio that would give a whine constant. Every constant in reach is met by some ratio, since
+/// ratios are not whole: the list says which pairs of them are worth counting on the vehicle.
 struct PulleyGuess {
     int pole_pairs = 0;
-    double pulley_ratio = 0;
+    double pulley_ratio = 0, pulley_ratio_sd = 0;
+    bool usual = false;   ///< 6 to 8 pole pairs, ratio 2 to 3.2 (common practice, no source)
 };
-std::vector<PulleyGuess> pulleys_for(double hz_per_rpm);
+/// Pole pairs from 5 to 9 whose ratio lies in 1.8 to 3.6 within two standard deviations, usual ones first; empty when
+/// none does. `sets` is 1, or 2 for two sets of windings (twelve pulses: p r / 5).
+std::vector<PulleyGuess> pulleys_for(double hz_per_rpm, double sd = 0, int sets = 1);
 
 }  // namespace hushtrace
