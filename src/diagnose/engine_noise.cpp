@@ -186,61 +186,66 @@ std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandida
     return best;
 }
 
-std::optional<WhineInTake> held_whine_in(const TakeSurvey& survey, const TakeSurvey* off,
-                                         std::optional<double> known_hz_per_rpm) {
+namespace {
+
+/// Whether a take has a still line there, not much weaker.
+bool has_line(const TakeSurvey& survey, double frequency_hz, double least_mean_square) {
+    for (const ChannelSurvey& channel : survey.channels)
+        for (const SpectralLine& line : channel.lines)
+            if (std::abs(line.frequency_hz - frequency_hz) < std::max(2.0, 0.001 * frequency_hz) &&
+                line.mean_square > least_mean_square)
+                return true;
+    return false;
+}
+
+}  // namespace
+
+std::vector<HeldLine> held_lines(const TakeSurvey& survey, const std::vector<const TakeSurvey*>& others) {
+    std::vector<HeldLine> found;
     const Conditions& conditions = survey.take->conditions;
-    if (!engine_turns(conditions.engine) || survey.channels.empty()) return std::nullopt;
-    std::optional<WhineInTake> best;
-    double best_power = 0;
-    for (std::size_t c = 0; c < survey.channels.size(); ++c) {
-        const ChannelSurvey& channel = survey.channels[c];
+    if (!engine_turns(conditions.engine)) return found;
+    for (const ChannelSurvey& channel : survey.channels)
         for (const SpectralLine& line : channel.lines) {
             const Fit fit = fits_alternator(line.frequency_hz, conditions);
-            if (fit == Fit::impossible || line.prominence_db < 10.0 || line.mean_square <= best_power)
+            if (fit == Fit::impossible || line.prominence_db < 10.0) continue;
+            // a line that is there at another speed, or at rest, is none of the engine's
+            if (std::any_of(others.begin(), others.end(), [&](const TakeSurvey* other) {
+                    return has_line(*other, line.frequency_hz, 0.1 * line.mean_square);
+                }))
                 continue;
-            if (known_hz_per_rpm && conditions.rpm) {
-                if (std::abs(line.frequency_hz / (*known_hz_per_rpm * *conditions.rpm) - 1.0) > 0.06)
-                    continue;
-            } else if (fit != Fit::usual || !conditions.rpm) {
-                continue;
-            }
-            if (off) {  // a line that is there with the engine off is none of its
-                bool there = false;
-                for (const ChannelSurvey& quiet : off->channels)
-                    for (const SpectralLine& other : quiet.lines)
-                        if (std::abs(other.frequency_hz - line.frequency_hz) <
-                                std::max(2.0, 0.001 * line.frequency_hz) &&
-                            other.mean_square > 0.1 * line.mean_square)
-                            there = true;
-                if (there) continue;
-            } else if (!known_hz_per_rpm) {
-                continue;
-            }
-            best_power = line.mean_square;
-            WhineInTake whine;
-            whine.survey = &survey;
-            whine.frequency_hz = line.frequency_hz;
-            whine.frequency_sd_hz = std::max(line.frequency_sd_hz, line.width_hz / 6.0);
-            whine.significance = line.prominence_db;
-            whine.usual_constant = fit == Fit::usual;
-            if (conditions.rpm) whine.hz_per_rpm = line.frequency_hz / *conditions.rpm;
-            best = whine;
+            HeldLine held{line.frequency_hz, std::max(line.frequency_sd_hz, line.width_hz / 6.0), line.prominence_db,
+                          line.mean_square, fit == Fit::usual};
+            const auto same = std::find_if(found.begin(), found.end(), [&](const HeldLine& one) {
+                return std::abs(one.frequency_hz - held.frequency_hz) < std::max(1.0, 5e-4 * held.frequency_hz);
+            });
+            if (same == found.end()) found.push_back(held);
+            else if (same->mean_square < held.mean_square) *same = held;
         }
-    }
-    if (!best) return std::nullopt;
-    best->mean_square.assign(survey.channels.size(), 0.0);
+    std::sort(found.begin(), found.end(), [](const HeldLine& a, const HeldLine& b) { return a.mean_square > b.mean_square; });
+    if (found.size() > 30) found.resize(30);
+    return found;
+}
+
+WhineInTake held_whine_at(const TakeSurvey& survey, const HeldLine& line) {
+    WhineInTake whine;
+    whine.survey = &survey;
+    whine.frequency_hz = line.frequency_hz;
+    whine.frequency_sd_hz = line.frequency_sd_hz;
+    whine.significance = line.prominence_db;
+    whine.usual_constant = line.usual_constant;
+    const auto rpm = survey.take->conditions.rpm;
+    if (rpm && *rpm > 0.0) whine.hz_per_rpm = line.frequency_hz / *rpm;
+    whine.mean_square.assign(survey.channels.size(), 0.0);
     for (std::size_t c = 0; c < survey.channels.size(); ++c)
         for (const double m : {1.0, 2.0, 3.0})
-            for (const SpectralLine& line : survey.channels[c].lines)
-                if (std::abs(line.frequency_hz - m * best->frequency_hz) <
-                    std::max(2.0, 0.0015 * m * best->frequency_hz)) {
-                    best->mean_square[c] += line.mean_square;
+            for (const SpectralLine& one : survey.channels[c].lines)
+                if (std::abs(one.frequency_hz - m * whine.frequency_hz) < std::max(2.0, 0.0015 * m * whine.frequency_hz)) {
+                    whine.mean_square[c] += one.mean_square;
                     if (c > 0) continue;
-                    best->harmonics.push_back(
-                        harmonic_of(survey.channels[c], m, line.frequency_hz, line.mean_square));
-                    if (m > 1.0) ++best->multiples;
+                    whine.harmonics.push_back(harmonic_of(survey.channels[c], m, one.frequency_hz, one.mean_square));
+                    if (m > 1.0) ++whine.multiples;
                 }
-    return best;
+    return whine;
 }
 
 double correlation_of(const Track& a, const Track& b) {

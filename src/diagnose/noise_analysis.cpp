@@ -9,6 +9,7 @@
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
+#include "engine_view.hpp"
 #include "floor_reading.hpp"
 #include "noise_pictures.hpp"
 #include "noise_sources.hpp"
@@ -172,23 +173,11 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                                 "Capture one at idle.",
                                 std::nullopt});
 
-    std::optional<double> constant;  // hertz of whine per rpm, once a take with a stated speed has shown it
-    std::list<WhineInTake> whines;
-    for (const TakeSurvey& survey : surveys) {
-        if (is_floor_take(*survey.take)) continue;
-        if (auto whine = whine_in(survey)) {
-            if (whine->hz_per_rpm && whine->usual_constant && !constant) constant = whine->hz_per_rpm;
-            whines.push_back(std::move(*whine));
-        }
-    }
-    for (const TakeSurvey& survey : surveys) {
-        if (is_floor_take(*survey.take)) continue;
-        const bool followed = std::any_of(whines.begin(), whines.end(),
-                                          [&](const WhineInTake& w) { return w.survey == &survey; });
-        if (followed) continue;
-        if (auto held = held_whine_in(survey, quiet_twin(survey, surveys), constant))
-            whines.push_back(std::move(*held));
-    }
+    EngineView engine = view_engine(
+        job.job.vehicle, surveys, [&surveys](const TakeSurvey& running) { return quiet_twin(running, surveys); },
+        out.warnings);
+    std::list<WhineInTake>& whines = engine.whines;
+    out.engine = std::move(engine.findings);
     for (const TakeSurvey& survey : surveys) {
         const TakeSurvey* off = engine_active(*survey.take) ? quiet_twin(survey, surveys) : nullptr;
         const WhineInTake* whine = nullptr;
@@ -218,6 +207,9 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         if (source.kind != NoiseKind::alternator_whine && source.kind != NoiseKind::ignition_tick &&
             source.kind != NoiseKind::hiss && source.kind != NoiseKind::clipping)
             say_where(source, surveys);
+    for (NoiseSource& source : sources)
+        if (source.kind == NoiseKind::alternator_whine || source.kind == NoiseKind::ignition_tick)
+            set_engine_order(source, out.engine);
     name_and_sort(sources, out);
     out.traces = traces_of(surveys, whines, out.noise_sources);
     if (!out.floor.empty() &&

@@ -43,10 +43,14 @@ std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandida
 /// The candidate of most merit, whatever other takes say.
 std::optional<WhineInTake> whine_in(const TakeSurvey& survey);
 
-/// A line of the running take that holds still and may yet be the whine of a steadily held engine: only where
-/// no wandering family was found. `off` is the take with the engine off to hold it against.
-std::optional<WhineInTake> held_whine_in(const TakeSurvey& survey, const TakeSurvey* off,
-                                         std::optional<double> known_hz_per_rpm);
+/// A line of a running take that holds still and may yet be the whine of a steadily held engine.
+struct HeldLine {
+    double frequency_hz = 0, frequency_sd_hz = 0, prominence_db = 0, mean_square = 0;
+    bool usual_constant = false;
+};
+/// Those that stand in none of the `others` (takes at rest, or at another speed), strongest first, at most thirty.
+std::vector<HeldLine> held_lines(const TakeSurvey& survey, const std::vector<const TakeSurvey*>& others);
+WhineInTake held_whine_at(const TakeSurvey& survey, const HeldLine& line);
 
 /// Clicks of one take, judged as ignition or as clicks of their own.
 struct ClicksInTake {

@@ -55,6 +55,7 @@ Json source_json(const NoiseSource& one) {
                   {"frequency_hz", figure_json(one.frequency_hz)},
                   {"frequency_sd_hz", figure_json(one.frequency_sd_hz)},
                   {"engine_order", figure_json(one.engine_order)},
+                  {"engine_order_sd", figure_json(one.engine_order_sd)},
                   {"band_hz", nullptr},
                   {"level_dbfs", level_json(one.level_dbfs)},
                   {"level_dbv", level_json(one.level_dbv)},
@@ -158,6 +159,33 @@ Json heard_json(const NoiseAnalysis& analysis) {
     return list;
 }
 
+Json word_json(const std::string& word) { return word.empty() ? Json(nullptr) : Json(word); }
+
+Json engine_json(const EngineFindings& engine) {
+    Json takes = Json::array(), fits = Json::array();
+    for (const EngineInTake& one : engine.takes)
+        takes.push_back({{"take", one.take},
+                         {"rpm", figure_json(one.rpm)},
+                         {"rpm_sd", figure_json(one.rpm_sd)},
+                         {"rpm_from", word_json(one.rpm_from)},
+                         {"typed_rpm", figure_json(one.typed_rpm)},
+                         {"firing_hz", figure_json(one.firing_hz)},
+                         {"whine_hz", figure_json(one.whine_hz)},
+                         {"log_lag_s", figure_json(one.log_lag_s)}});
+    for (const PulleyFit& one : engine.fits)
+        fits.push_back({{"pole_pairs", one.pole_pairs},
+                        {"pulley_ratio", figure_json(one.pulley_ratio)},
+                        {"pulley_ratio_sd", figure_json(one.pulley_ratio_sd)},
+                        {"usual", one.usual}});
+    return {{"hz_per_rpm", figure_json(engine.hz_per_rpm)},
+            {"hz_per_rpm_sd", figure_json(engine.hz_per_rpm_sd)},
+            {"sets", engine.sets ? Json(*engine.sets) : Json(nullptr)},
+            {"from", word_json(engine.from)},
+            {"takes", std::move(takes)},
+            {"fits", std::move(fits)},
+            {"fits_text", word_json(engine.fits_text)}};
+}
+
 }  // namespace
 
 void put_limits(Json& to, const std::string& name, std::optional<double> sd, LimitedBy limit, bool known) {
@@ -197,6 +225,7 @@ Json noise_results(const NoiseAnalysis& analysis) {
     for (const FloorReading& one : analysis.floor) floor.push_back(floor_json(one));
     return {{"noise_sources", std::move(sources)},
             {"entry_paths", std::move(paths)},
+            {"engine", engine_json(analysis.engine)},
             {"health", std::move(health)},
             {"actions", std::move(actions)},
             {"next_test", nullptr},  // the analysis doesn't choose a next test: none is proposed

@@ -6,6 +6,7 @@
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
 #include "hushtrace/report/wording.hpp"
+#include "engine_lines.hpp"
 #include "lines.hpp"
 
 namespace hushtrace {
@@ -26,8 +27,7 @@ void tell_source(Lines& lines, const NoiseAnalysis& analysis, const NoiseSource&
     if (!source.channels.empty()) where += "; " + channels_text(source.channels);
     if (level) where += "; loudest in " + level->take;
     lines.add(where, indent);
-    if (source.engine_order)
-        lines.add(fmt::format("{} lines per crankshaft turn", figures_text(*source.engine_order, 4)), indent);
+    if (source.engine_order) lines.add(order_text(source), indent);
     if (source.clipped_share)
         lines.add(fmt::format("{} % of the samples sit at the limit",
                               figures_text(100.0 * *source.clipped_share, 2)),
@@ -158,6 +158,7 @@ std::string noise_text(const OpenedJob& opened, const NoiseAnalysis& analysis) {
                 fmt::format("{}: {}. {}", fault_text(one.fault), confidence_text(one.confidence), one.why), 0,
                 "- ");
     }
+    tell_engine(lines, analysis.engine);
     tell_actions(lines, analysis);
     tell_floor(lines, analysis);
     const bool warned = std::any_of(analysis.warnings.begin(), analysis.warnings.end(),

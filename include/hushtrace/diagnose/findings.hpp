@@ -53,6 +53,7 @@ struct NoiseSource {
     NoiseKind kind = NoiseKind::unexplained_tone;
     std::optional<double> frequency_hz, frequency_sd_hz;
     std::optional<double> engine_order;            ///< lines per crankshaft turn
+    std::optional<double> engine_order_sd;
     std::optional<std::pair<double, double>> band_hz;   ///< where the level is that of a band (hiss)
     std::optional<double> level_dbfs, level_dbv;   ///< in its loudest take
     std::vector<LevelInTake> levels;
@@ -147,7 +148,32 @@ struct TakePicture {
     std::vector<std::pair<double, double>> track; ///< (time_s, frequency_hz) of the engine's leading line, if followed
 };
 
+/// The engine's speed in one take, and what shows it.
+struct EngineInTake {
+    std::string take;
+    std::optional<double> rpm, rpm_sd;
+    std::string rpm_from;                          ///< log, firing, typed, whine, told; empty where not known
+    std::optional<double> typed_rpm, firing_hz, whine_hz;
+    std::optional<double> log_lag_s;               ///< the log's clock less the take's, where it can be told
+};
+/// A pole-pair count and the pulley ratio that would give the whine constant with it.
+struct PulleyFit {
+    int pole_pairs = 0;
+    double pulley_ratio = 0, pulley_ratio_sd = 0;
+    bool usual = false;
+};
+/// What all takes together say of the engine and its alternator.
+struct EngineFindings {
+    std::optional<double> hz_per_rpm, hz_per_rpm_sd;   ///< of whine
+    std::optional<int> sets;                           ///< of windings: 1 or 2; unset where it can't be told
+    std::string from;                                  ///< log, firing, typed, told; empty without a constant
+    std::vector<EngineInTake> takes;                   ///< those with the engine running
+    std::vector<PulleyFit> fits;                       ///< usual ones first
+    std::string fits_text;                             ///< one or two sentences; empty without a constant
+};
+
 struct NoiseAnalysis {
+    EngineFindings engine;
     std::vector<NoiseSource> noise_sources;       ///< loudest first
     std::vector<EntryPath> entry_paths;
     std::vector<HealthFinding> health;

@@ -1,0 +1,334 @@
+#include "engine_view.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "noise_sources.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kNatsPerDecibel = 0.15;  // of merit: 10 dB count as much as a ratio 2.5 standard deviations off
+constexpr double kHeldPenalty = 3.0;      // a line that wanders as an engine does goes before one that holds still
+constexpr double kDialsAlike = 0.025;     // all typed speeds come from one dial (common practice, no source)
+constexpr double kMeasuredAlike = 0.001;
+constexpr double kSlip = 0.007;
+constexpr double kKnownWithin = 0.08;  // a constant vaguer than that is none
+
+struct Seen {
+    const TakeSurvey* survey = nullptr;
+    TakeSpeed speed;
+    std::vector<WhineCandidate> followed;
+    std::vector<HeldLine> held;
+    WhineTake model;                    ///< followed lines first, then held ones
+    std::optional<std::size_t> chosen;  ///< of the model's lines
+    const WhineInTake* whine = nullptr;
+
+    bool measured() const { return speed.from == "log" || speed.from == "firing"; }
+    double sd_share() const { return speed.guesses.empty() ? 1.0 : speed.guesses.front().sd_share; }
+};
+
+/// The clicks' rate as a log of the engine's speed.
+RpmLog clicks_as_log(const ImpulseTrain& clicks, double order) {
+    RpmLog log;
+    log.time_s = clicks.rate.time_s;
+    for (const double rate : clicks.rate.frequency_hz) log.rpm.push_back(60.0 * rate / order);
+    if (!log.time_s.empty()) log.known.emplace_back(log.time_s.front(), log.time_s.back());
+    return log;
+}
+
+/// What the speed beside it says of a family: for its lines' weights, and of the speed while it was followed.
+struct FamilySpeed {
+    double log_weight = 0;
+    std::optional<SpeedGuess> speed;
+};
+FamilySpeed speed_along(const Seen& seen, const MovingFamily& family) {
+    FamilySpeed out;
+    const Track& track = family.ridge.track;
+    std::optional<TrackAgainstSpeed> held;
+    if (seen.speed.from == "log") {
+        // a lag was found by one family: it holds for all
+        held = hold_against(track, *seen.survey->rpm_log, seen.speed.lag_s ? 0.0 : 6.0);
+        if (seen.speed.lag_s) {
+            RpmLog shifted = *seen.survey->rpm_log;
+            for (double& time : shifted.time_s) time -= *seen.speed.lag_s;
+            held = hold_against(track, shifted, 0.0);
+        }
+    } else if (seen.speed.from == "firing") {
+        held = hold_against(track, clicks_as_log(*strongest_clicks(*seen.survey), *seen.speed.firing_order), 0.0);
+    }
+    if (!held) return out;
+    if (held->follows()) out.log_weight = 3.0;
+    if (held->strays()) out.log_weight = -4.0;
+    const double own_sd = seen.speed.from == "log" ? 0.0025 : 0.0015;
+    out.speed = SpeedGuess{family.mean_hz / held->hz_per_rpm, std::hypot(held->sd_share, own_sd), 0.97};
+    return out;
+}
+
+void model_of(Seen& seen, bool has_off) {
+    double best_merit = -1e300, best_prominence = 0;
+    for (const WhineCandidate& one : seen.followed) best_merit = std::max(best_merit, one.merit_db);
+    for (const HeldLine& one : seen.held) best_prominence = std::max(best_prominence, one.prominence_db);
+    std::vector<FamilySpeed> families;
+    for (const MovingFamily& family : seen.survey->families) families.push_back(speed_along(seen, family));
+    for (const WhineCandidate& one : seen.followed) {
+        WhineLine line;
+        line.frequency_hz = one.frequency_hz;
+        // of the mean over the take; who stated a speed did so at some moment of it
+        const double wander = std::min(0.1, seen.survey->families[one.family].wander);
+        line.sd_share = seen.measured() ? 0.001 : std::hypot(0.001, 0.5 * wander);
+        line.log_weight =
+            std::max(-6.0, kNatsPerDecibel * (one.merit_db - best_merit)) + families[one.family].log_weight;
+        line.measured = families[one.family].speed;
+        seen.model.lines.push_back(line);
+    }
+    for (const HeldLine& one : seen.held) {
+        WhineLine line;
+        line.frequency_hz = one.frequency_hz;
+        line.sd_share = one.frequency_sd_hz / one.frequency_hz;
+        line.log_weight = std::max(-4.0, 0.5 * kNatsPerDecibel * (one.prominence_db - best_prominence)) +
+                          (one.usual_constant ? 0.0 : -1.0) - (has_off ? 0.0 : 1.5) -
+                          (seen.followed.empty() ? 0.0 : kHeldPenalty);
+        seen.model.lines.push_back(line);
+    }
+    seen.model.speeds = seen.speed.guesses;
+}
+
+std::string from_of(const std::vector<Seen>& takes) {
+    for (const char* from : {"log", "firing", "typed"})
+        for (const Seen& seen : takes)
+            if (seen.chosen && seen.speed.from == from) return from;
+    return {};
+}
+
+class View {
+public:
+    View(const VehicleData& vehicle, const std::list<TakeSurvey>& surveys,
+         const std::function<const TakeSurvey*(const TakeSurvey&)>& twin, std::vector<Warning>& warnings)
+        : vehicle_(vehicle), twin_(twin) {
+        told_ = {vehicle.alternator.pole_pairs, vehicle.alternator.pulley_ratio};
+        for (const TakeSurvey& survey : surveys) {
+            if (is_floor_take(*survey.take) || !engine_active(*survey.take)) continue;
+            Seen& seen = seen_.emplace_back();
+            seen.survey = &survey;
+            seen.speed = speed_of(survey, vehicle, warnings);
+            seen.followed = whine_candidates(survey);
+        }
+        for (Seen& seen : seen_) {
+            std::vector<const TakeSurvey*> others;
+            const TakeSurvey* off = twin_(*seen.survey);
+            if (off) others.push_back(off);
+            for (const Seen& other : seen_)
+                if (differ(seen, other)) others.push_back(other.survey);
+            seen.held = held_lines(*seen.survey, others);
+            model_of(seen, off != nullptr);
+        }
+    }
+
+    EngineView run() {
+        estimate();
+        choose();
+        describe();
+        return std::move(out_);
+    }
+
+private:
+    /// Whether two takes were surely made at different speeds.
+    static bool differ(const Seen& a, const Seen& b) {
+        if (&a == &b || a.speed.from.empty() || b.speed.from.empty()) return false;
+        const SpeedGuess &x = a.speed.guesses.front(), &y = b.speed.guesses.front();
+        return std::abs(std::log(x.rpm / y.rpm)) > 0.02 + 2.5 * std::hypot(x.sd_share, y.sd_share);
+    }
+
+    void estimate() {
+        std::vector<WhineTake> models;
+        for (const Seen& seen : seen_) models.push_back(seen.model);
+        constant_ = joint_whine_constant(models, told_, 0.0);
+        if (!constant_) return;
+        for (std::size_t i = 0; i < seen_.size(); ++i) seen_[i].chosen = constant_->line[i];
+    }
+
+    /// How many takes with a speed of their own agree on the constant.
+    std::size_t agreeing() const {
+        return static_cast<std::size_t>(std::count_if(
+            seen_.begin(), seen_.end(), [](const Seen& seen) { return seen.chosen && !seen.speed.from.empty(); }));
+    }
+    bool alternator_told() const { return told_.pole_pairs && told_.pulley_ratio; }
+
+    bool held_is_whine(const Seen& seen, const HeldLine& line) const {
+        if (!constant_ || seen.speed.from.empty()) return false;
+        const bool off = twin_(*seen.survey) != nullptr;
+        if (agreeing() >= 2) return true;
+        if (alternator_told() && off) return true;
+        return off && line.usual_constant;
+    }
+
+    void choose() {
+        for (Seen& seen : seen_) {
+            std::optional<WhineInTake> whine;
+            if (seen.chosen && *seen.chosen < seen.followed.size()) {
+                whine = whine_at(*seen.survey, seen.followed[*seen.chosen]);
+            } else if (seen.chosen) {
+                const HeldLine& line = seen.held[*seen.chosen - seen.followed.size()];
+                if (held_is_whine(seen, line))
+                    whine = held_whine_at(*seen.survey, line);
+                else
+                    seen.chosen.reset();
+            }
+            if (!whine) {
+                seen.chosen.reset();
+                whine = whine_in(*seen.survey);
+            }
+            if (!whine) continue;
+            out_.whines.push_back(std::move(*whine));
+            seen.whine = &out_.whines.back();
+        }
+    }
+
+    void describe() {
+        EngineFindings& findings = out_.findings;
+        const bool any =
+            std::any_of(seen_.begin(), seen_.end(), [](const Seen& seen) { return seen.chosen.has_value(); });
+        const std::string from = from_of(seen_);
+        if (constant_ && any && !from.empty()) {
+            const double alike = from == "typed" ? kDialsAlike : kMeasuredAlike;
+            const double sd = std::hypot(constant_->sd, alike * constant_->hz_per_rpm);
+            if (sd < kKnownWithin * constant_->hz_per_rpm) {
+                findings.hz_per_rpm = constant_->hz_per_rpm;
+                findings.hz_per_rpm_sd = sd;
+                findings.from = from;
+            }
+        }
+        if (!findings.hz_per_rpm && any && alternator_told()) take_as_told();
+        if (findings.hz_per_rpm) findings.sets = sets();
+        for (const Seen& seen : seen_) findings.takes.push_back(in_take(seen));
+        fit_pulleys(findings, vehicle_.alternator);
+    }
+
+    /// No take has a speed: the alternator as told gives it.
+    void take_as_told() {
+        const double one_set = whine_hz_per_rpm(*told_.pole_pairs, *told_.pulley_ratio);
+        const double found = constant_ ? constant_->hz_per_rpm : one_set;
+        for (const double k : {one_set, 2.0 * one_set}) {
+            if (std::abs(std::log(found / k)) > 0.1) continue;
+            out_.findings.hz_per_rpm = k;
+            out_.findings.hz_per_rpm_sd = 0.015 * k;  // a ratio told to two figures, the belt's slip
+            out_.findings.from = "told";
+        }
+    }
+
+    std::optional<int> sets() const {
+        const EngineFindings& findings = out_.findings;
+        const double k = *findings.hz_per_rpm, sd = *findings.hz_per_rpm_sd;
+        if (alternator_told()) {
+            const double one_set = whine_hz_per_rpm(*told_.pole_pairs, *told_.pulley_ratio);
+            for (const int count : {1, 2})
+                if (std::abs(k / (count * one_set) - 1.0) < 0.06 + 2.0 * sd / k) return count;
+        }
+        if (k - 2.0 * sd > 1.02 * WhineConstants::possible_high) return 2;
+        if (k + 2.0 * sd < WhineConstants::usual_high) return 1;
+        return std::nullopt;
+    }
+
+    EngineInTake in_take(const Seen& seen) const {
+        EngineInTake told;
+        const EngineFindings& findings = out_.findings;
+        told.take = seen.survey->take->file;
+        if (seen.survey->take->conditions.rpm.value_or(0.0) > 0.0) told.typed_rpm = seen.survey->take->conditions.rpm;
+        told.firing_hz = seen.speed.firing_hz;
+        told.log_lag_s = seen.speed.lag_s;
+        if (seen.whine) told.whine_hz = seen.whine->frequency_hz;
+        const auto say = [&](double rpm, double sd, const std::string& from) {
+            told.rpm = rpm;
+            told.rpm_sd = sd;
+            told.rpm_from = from;
+        };
+        if (seen.measured()) {
+            SpeedGuess guess = seen.speed.guesses.front();
+            if (seen.chosen && seen.model.lines[*seen.chosen].measured)
+                guess = *seen.model.lines[*seen.chosen].measured;
+            say(guess.rpm, guess.rpm * guess.sd_share, seen.speed.from);
+        } else if (seen.chosen && findings.hz_per_rpm) {
+            const double share = std::hypot(*findings.hz_per_rpm_sd / *findings.hz_per_rpm, kSlip);
+            const double rpm = seen.whine->frequency_hz / *findings.hz_per_rpm;
+            say(rpm, share * rpm,
+                findings.from == "typed" && !seen.speed.from.empty() ? "typed"
+                : findings.from == "told"                            ? "told"
+                                                                     : "whine");
+        } else if (told.typed_rpm && seen.speed.from == "typed") {
+            say(*told.typed_rpm, 0.05 * *told.typed_rpm, "typed");
+        }
+        return told;
+    }
+
+    const VehicleData& vehicle_;
+    const std::function<const TakeSurvey*(const TakeSurvey&)>& twin_;
+    ToldAlternator told_;
+    std::vector<Seen> seen_;
+    std::optional<WhineConstant> constant_;
+    EngineView out_;
+};
+
+}  // namespace
+
+EngineView view_engine(const VehicleData& vehicle, const std::list<TakeSurvey>& surveys,
+                       const std::function<const TakeSurvey*(const TakeSurvey&)>& twin,
+                       std::vector<Warning>& warnings) {
+    return View(vehicle, surveys, twin, warnings).run();
+}
+
+void set_engine_order(NoiseSource& source, const EngineFindings& engine) {
+    const LevelInTake* level = loudest_level(source);
+    if (!level || !source.frequency_hz) return;
+    const auto take = std::find_if(engine.takes.begin(), engine.takes.end(),
+                                   [&](const EngineInTake& one) { return one.take == level->take; });
+    source.engine_order.reset();
+    source.engine_order_sd.reset();
+    if (take == engine.takes.end() || !take->rpm) return;
+    source.engine_order = *source.frequency_hz / (*take->rpm / 60.0);
+    // where the speed comes from this very line, the order is the constant's and no surer than it
+    const bool own =
+        source.kind == NoiseKind::alternator_whine && take->rpm_from != "log" && take->rpm_from != "firing";
+    const double share =
+        own && engine.hz_per_rpm ? *engine.hz_per_rpm_sd / *engine.hz_per_rpm : *take->rpm_sd / *take->rpm;
+    source.engine_order_sd = *source.engine_order * std::hypot(share, 0.0005);
+}
+
+void fit_pulleys(EngineFindings& findings, const AlternatorData& told) {
+    if (!findings.hz_per_rpm) return;
+    const double k = *findings.hz_per_rpm, sd = *findings.hz_per_rpm_sd;
+    for (const PulleyGuess& guess : pulleys_for(k, sd, findings.sets.value_or(1)))
+        findings.fits.push_back({guess.pole_pairs, guess.pulley_ratio, guess.pulley_ratio_sd, guess.usual});
+    if (told.pole_pairs)
+        std::stable_partition(findings.fits.begin(), findings.fits.end(),
+                              [&](const PulleyFit& fit) { return fit.pole_pairs == *told.pole_pairs; });
+    std::string& text = findings.fits_text;
+    if (findings.fits.empty()) {
+        text =
+            "No alternator with 5 to 9 pole pairs and a pulley ratio of 1.8 to 3.6 makes that: the line may be "
+            "another "
+            "one of its lines, the speed may be wrong, or it is no alternator.";
+    } else {
+        const char* word = findings.sets == 2 ? " (two sets of windings)" : "";
+        std::string list;
+        for (std::size_t i = 0; i < std::min<std::size_t>(4, findings.fits.size()); ++i)
+            list += fmt::format("{}{} pole pairs with a pulley ratio of {:.2f}", i > 0 ? ", " : "",
+                                findings.fits[i].pole_pairs, findings.fits[i].pulley_ratio);
+        text = fmt::format("That would be {}{}.", list, word);
+    }
+    if (!told.pole_pairs || !told.pulley_ratio) return;
+    const double one_set = whine_hz_per_rpm(*told.pole_pairs, *told.pulley_ratio), reach = 0.02 + 2.0 * sd / k;
+    if (std::abs(k / one_set - 1.0) < reach)
+        text += " It agrees with the alternator as told.";
+    else if (std::abs(k / (2.0 * one_set) - 1.0) < reach)
+        text += " It is twice what the alternator as told gives: two sets of windings.";
+    else
+        text += fmt::format(
+            " The alternator as told ({:g} pole pairs, ratio {:g}) would give {:.3f} Hz per rpm: one of the two is "
+            "wrong.",
+            *told.pole_pairs, *told.pulley_ratio, one_set);
+}
+
+}  // namespace hushtrace
