@@ -139,6 +139,29 @@ std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
     return whine_at(survey, *best);
 }
 
+namespace {
+
+/// What the family's lines say of the machine, against the leader.
+WhineOrders orders_of(const MovingFamily& family, double ratio) {
+    WhineOrders orders;
+    const double lead = std::max(power_of(*line_at(family, ratio)), 1e-30);
+    const auto against_db = [&](double number) -> std::optional<double> {
+        const OrderLine* line = line_at(family, number * ratio);
+        if (!line) return std::nullopt;
+        return decibels_from_power(std::max(power_of(*line) / lead, 1e-30));
+    };
+    orders.twelfth = against_db(1.0 / 12);
+    orders.sixth = against_db(1.0 / 6);
+    orders.third = against_db(1.0 / 3);
+    orders.half = against_db(0.5);
+    orders.two_thirds = against_db(2.0 / 3);
+    orders.twice = against_db(2.0);
+    orders.lead_prominence_db = line_at(family, ratio)->prominence_db;
+    return orders;
+}
+
+}  // namespace
+
 std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandidate& candidate) {
     const Conditions& conditions = survey.take->conditions;
     const auto clicks = click_rate_of(survey);
@@ -167,22 +190,10 @@ std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandida
                                               line->mean_square[loudest]));
         return true;
     };
-    const double lead_db = decibels_from_power(std::max(power_of(*leader), 1e-30));
-    std::size_t fractions = 0;
-    for (std::size_t n = 0; n < kFractions.size(); ++n) {
-        if (!take_in(kFractions[n])) continue;
-        ++fractions;
-        const double against_db =
-            decibels_from_power(std::max(power_of(*line_at(family, kFractions[n] * ratio)), 1e-30)) - lead_db;
-        if (n == 0) best->order_1_db = against_db;
-        if (n == 1) best->order_2_db = against_db;
-    }
+    for (const double part : kFractions) take_in(part);
     for (const double m : {1.0, 2.0, 3.0, 4.0, 5.0, 6.0})
         if (take_in(m) && m > 1.0) ++best->multiples;
-    // 11 to 23 dB in the current; inductive coupling takes up to 16 dB off a line at a sixth of the frequency
-    best->first_order = best->order_1_db > -5.0 && fractions >= 2;
-    best->second_order =
-        !best->first_order && best->order_2_db > 0.0 && best->order_2_db > best->order_1_db + 12.0;
+    best->orders = orders_of(family, ratio);
     return best;
 }
 
@@ -270,64 +281,6 @@ double correlation_of(const Track& a, const Track& b) {
     if (n < 10) return 0.0;
     const double spread = std::sqrt(std::max(saa - sa * sa / n, 0.0) * std::max(sbb - sb * sb / n, 0.0));
     return spread > 0.0 ? (sab - sa * sb / n) / spread : 0.0;
-}
-
-std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey* off,
-                                      const WhineInTake* whine, const Job& job) {
-    ClicksInTake clicks;
-    clicks.survey = &survey;
-    const ImpulseTrain* strongest = nullptr;
-    for (std::size_t c = 0; c < survey.channels.size(); ++c) {
-        const auto& train = survey.channels[c].clicks;
-        if (!train || (strongest && train->significance <= strongest->significance)) continue;
-        strongest = &*train;
-        clicks.channel = c;
-    }
-    // a train that lifts the power at its clicks by less than half is a flutter, no row of clicks
-    if (!strongest || strongest->contrast_db < 1.5) return std::nullopt;
-    clicks.train = *strongest;
-    const double rate = strongest->rate.mean_hz();
-    const Conditions& conditions = survey.take->conditions;
-    if (whine && whine->family)
-        clicks.moves_with_whine =
-            correlation_of(strongest->rate, survey.families[*whine->family].ridge.track);
-    if (!engine_turns(conditions.engine)) {
-        clicks.why = fmt::format("{:.1f} clicks a second with the engine at rest", rate);
-        return clicks;
-    }
-    if (off)
-        for (const ChannelSurvey& quiet : off->channels)
-            if (quiet.clicks && std::abs(quiet.clicks->rate.mean_hz() / rate - 1.0) < 0.02) {
-                clicks.why = fmt::format("{:.1f} clicks a second, with the engine off as well", rate);
-                return clicks;
-            }
-    const double low = conditions.rpm ? 0.92 * *conditions.rpm
-                                      : (conditions.engine == Engine::idle ? IdleSpeed::low : 1000.0);
-    const double high = conditions.rpm ? 1.08 * *conditions.rpm
-                                       : (conditions.engine == Engine::idle ? IdleSpeed::high : 4500.0);
-    const auto [least, most] = firing_range_hz(low, high, job.vehicle.cylinders, job.vehicle.strokes);
-    // one coil that differs from the others makes the train read at the rate of that coil: half a turn's
-    // share
-    double parts = 1.0;
-    bool fits = rate >= least && rate <= most;
-    if (!fits && job.vehicle.cylinders && rate * *job.vehicle.cylinders >= least &&
-        rate * *job.vehicle.cylinders <= most) {
-        parts = *job.vehicle.cylinders;
-        fits = true;
-    }
-    if (!fits) {
-        clicks.why =
-            fmt::format("{:.1f} clicks a second, which the engine at this speed does not give", rate);
-        return clicks;
-    }
-    clicks.ignition = true;
-    if (job.vehicle.cylinders)
-        clicks.rpm =
-            60.0 * rate * parts / firing_order(*job.vehicle.cylinders, job.vehicle.strokes.value_or(4));
-    clicks.why = clicks.rpm ? fmt::format("{:.1f} clicks a second, as {} cylinders give at {:.0f} rpm", rate,
-                                          *job.vehicle.cylinders, *clicks.rpm)
-                            : fmt::format("{:.1f} clicks a second, within what a running engine gives", rate);
-    return clicks;
 }
 
 }  // namespace hushtrace

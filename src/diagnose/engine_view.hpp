@@ -16,6 +16,9 @@ EngineView view_engine(const VehicleData& vehicle, const std::list<TakeSurvey>& 
                        const std::function<const TakeSurvey*(const TakeSurvey&)>& twin,
                        std::vector<Warning>& warnings);
 
+/// Faults of the alternator that its followed lines show, each with the probability that it is there (0.5 and more).
+std::vector<HealthFinding> alternator_health(const std::list<WhineInTake>& whines, std::optional<int> sets);
+
 /// Order and its uncertainty of a source that follows the engine, from the take in which it is loudest.
 void set_engine_order(NoiseSource& source, const EngineFindings& engine);
 

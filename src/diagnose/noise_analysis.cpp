@@ -178,18 +178,23 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         out.warnings);
     std::list<WhineInTake>& whines = engine.whines;
     out.engine = std::move(engine.findings);
+    out.health = alternator_health(whines, out.engine.sets);
     for (const TakeSurvey& survey : surveys) {
         const TakeSurvey* off = engine_active(*survey.take) ? quiet_twin(survey, surveys) : nullptr;
         const WhineInTake* whine = nullptr;
         for (const WhineInTake& w : whines)
             if (w.survey == &survey) whine = &w;
-        if (whine) add_whine(sources, *whine, off, out);
+        if (whine) add_whine(sources, *whine, off);
         std::optional<ClicksInTake> clicks;
         std::vector<double> known, click_comb;  // frequencies that are explained already
         if (whine)
             for (const Harmonic& harmonic : whine->harmonics) known.push_back(harmonic.frequency_hz);
         if (!is_floor_take(*survey.take)) {
-            clicks = clicks_in(survey, off, whine, job.job);
+            const auto& speeds = out.engine.takes;
+            const auto speed = std::find_if(speeds.begin(), speeds.end(), [&](const EngineInTake& one) {
+                return one.take == survey.take->file;
+            });
+            clicks = clicks_in(survey, off, whine, job.job.vehicle, speed == speeds.end() ? nullptr : &*speed);
             if (clicks) {
                 add_clicks(sources, *clicks);
                 for (int n = 1; n <= 60; ++n) click_comb.push_back(n * clicks->train.rate.mean_hz());

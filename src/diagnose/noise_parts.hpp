@@ -9,6 +9,12 @@
 /// Parts of the noise analysis: what one take's survey means. noise_analysis.cpp joins them over the takes.
 namespace hushtrace {
 
+/// Lines below and above a followed whine [dB against it], where they were found.
+struct WhineOrders {
+    std::optional<double> twelfth, sixth, third, half, two_thirds, twice;
+    double lead_prominence_db = 0;
+};
+
 /// The alternator's lines in one take.
 struct WhineInTake {
     const TakeSurvey* survey = nullptr;
@@ -20,8 +26,7 @@ struct WhineInTake {
     std::vector<Harmonic> harmonics;   ///< in the channel where they are strongest; level_dbv too
     std::vector<double> mean_square;   ///< [channels] the family's lines together
     std::size_t multiples = 0;         ///< whole multiples found beyond the line itself
-    bool first_order = false, second_order = false;  ///< strong lines at 1/6 and 1/3: a diode, a phase
-    double order_1_db = -200, order_2_db = -200;     ///< those against the six-pulse line
+    WhineOrders orders;                              ///< of a followed one
     double significance = 0;
     bool usual_constant = false;  ///< hz_per_rpm, or what idling allows, lies in the usual range
 };
@@ -60,10 +65,12 @@ struct ClicksInTake {
     bool ignition = false;
     std::optional<double> rpm;               ///< that the rate gives, where the cylinders are known
     std::optional<double> moves_with_whine;  ///< correlation of the two tracks
+    double probability = 0;                  ///< that the engine makes them, where it turns
     std::string why;
 };
-std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey* off,
-                                      const WhineInTake* whine, const Job& job);
+/// `speed` is what is known of the engine in that take by other means than these clicks, or null.
+std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey* off, const WhineInTake* whine,
+                                      const VehicleData& vehicle, const EngineInTake* speed);
 
 /// A set of steady lines that belong together.
 struct SteadyComb {

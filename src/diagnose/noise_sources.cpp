@@ -53,8 +53,7 @@ bool engine_active(const Take& take) {
     return engine_turns(take.conditions.engine) || take.conditions.engine == Engine::ready;
 }
 
-void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const TakeSurvey* off,
-               NoiseAnalysis& out) {
+void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const TakeSurvey* off) {
     const Take& take = *whine.survey->take;
     const auto found = std::find_if(sources.begin(), sources.end(), [](const NoiseSource& s) {
         return s.kind == NoiseKind::alternator_whine;
@@ -139,67 +138,6 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
     source.frequency_hz = whine.frequency_hz;
     source.frequency_sd_hz = whine.frequency_sd_hz;
     source.harmonics = whine.harmonics;
-    if (take.conditions.rpm && *take.conditions.rpm > 0)
-        source.engine_order = whine.frequency_hz / (*take.conditions.rpm / 60.0);
-    if (whine.first_order)
-        out.health.push_back(
-            {"diode_open",
-             fmt::format(
-                 "In {} the line at a sixth of the whine stands {:+.0f} dB against it, with its multiples: "
-                 "that is what an open rectifier diode does. Have the alternator tested.",
-                 take.file, whine.order_1_db),
-             0.7});
-    if (whine.second_order)
-        out.health.push_back({"phase_open",
-                              fmt::format("In {} the line at a third of the whine stands {:+.0f} dB against "
-                                          "it while the one at a sixth is weak: "
-                                          "a stator phase may be open. Have the alternator tested.",
-                                          take.file, whine.order_2_db),
-                              0.6});
-}
-
-void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
-    const Take& take = *clicks.survey->take;
-    const double rate = clicks.train.rate.mean_hz();
-    const NoiseKind kind = clicks.ignition ? NoiseKind::ignition_tick : NoiseKind::periodic_tick;
-    NoiseSource* source = nullptr;
-    for (NoiseSource& known : sources)
-        if (known.kind == kind && (clicks.ignition || std::abs(*known.frequency_hz / rate - 1.0) < 0.02))
-            source = &known;
-    if (!source) source = &sources.emplace_back();
-    source->kind = kind;
-    std::vector<double> power(clicks.survey->channels.size(), 0.0);
-    for (std::size_t c = 0; c < power.size(); ++c)
-        if (clicks.survey->channels[c].clicks) power[c] = clicks.survey->channels[c].clicks->mean_square;
-    const auto before = source->level_dbfs;
-    add_levels(*source, *clicks.survey, power, 1.0);
-    if (!before || (source->level_dbfs && *source->level_dbfs > *before)) {
-        source->frequency_hz = rate;
-        source->frequency_sd_hz = std::max(
-            0.02, clicks.train.rate.wander() * rate / std::sqrt(std::max(1.0, clicks.survey->duration_s)));
-        if (clicks.rpm) source->engine_order = rate / (*clicks.rpm / 60.0);
-    }
-    double confidence = std::min(0.75, 0.35 + clicks.train.significance / 100.0);
-    source->evidence.push_back({clicks.why + ".", rate, "Hz", std::nullopt, {take.file}, {}});
-    source->evidence.push_back(
-        {fmt::format("At each click the power above 2 kHz stands {:.1f} dB above that between clicks.",
-                     clicks.train.contrast_db),
-         clicks.train.contrast_db,
-         "dB",
-         std::nullopt,
-         {take.file},
-         {}});
-    if (clicks.moves_with_whine && std::abs(*clicks.moves_with_whine) > 0.5) {
-        confidence += 0.2;
-        source->evidence.push_back(
-            {fmt::format("Its rate moves with the whine (correlation {:.2f}).", *clicks.moves_with_whine),
-             *clicks.moves_with_whine,
-             "",
-             std::nullopt,
-             {take.file},
-             {}});
-    }
-    source->confidence = std::max(source->confidence, std::clamp(confidence, 0.1, 0.95));
 }
 
 void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const TakeSurvey& survey) {

@@ -13,8 +13,7 @@ bool engine_active(const Take& take);
 bool is_floor_take(const Take& take);
 
 /// `off` is the take with the engine at rest to hold this one against, or null.
-void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const TakeSurvey* off,
-               NoiseAnalysis& out);
+void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const TakeSurvey* off);
 void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks);
 void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const TakeSurvey& survey);
 /// Lines that move and are not the alternator's: a motor's when the engine rests; else said to move, and no

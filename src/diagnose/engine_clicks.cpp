@@ -1,0 +1,151 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "engine_speed.hpp"
+#include "noise_sources.hpp"
+
+namespace hushtrace {
+namespace {
+
+// Before anything is measured: that a train of clicks in a running engine's take is none of the engine's, and over
+// which range of rates such trains lie evenly [natural logarithm].
+constexpr double kStranger = 0.25, kStrangerRange = 3.4;
+
+double normal(double deviation, double sd) {
+    const double z = deviation / sd;
+    return std::exp(-0.5 * z * z) / (sd * std::sqrt(2.0 * std::numbers::pi));
+}
+
+bool in_take(const TakeSurvey& survey, double rate_hz) {
+    return std::any_of(survey.channels.begin(), survey.channels.end(), [rate_hz](const ChannelSurvey& channel) {
+        return channel.clicks && std::abs(channel.clicks->rate.mean_hz() / rate_hz - 1.0) < 0.02;
+    });
+}
+
+/// How much likelier the train's movement is for the engine's clicks than for a stranger's: a train that keeps to the
+/// whine, or one that holds still while the engine wanders.
+double likelihood_of_moving(const Track& rate, const Track& engine, double correlation) {
+    const double own = rate.wander(), other = engine.wander();
+    if (other < 0.004) return 1.0;  // a held engine tells nothing
+    if (correlation > 0.5) return 1.0 + 12.0 * (correlation - 0.5) / 0.5;
+    if (correlation < 0.2 && own < 0.4 * other) return 0.1;
+    return correlation < 0.2 ? 0.6 : 1.0;
+}
+
+std::string order_text(double order, double all, double rpm) {
+    if (std::abs(order - all) < 1e-6) return fmt::format("as every firing gives at {:.0f} rpm", rpm);
+    if (std::abs(order - 0.5) < 1e-6)
+        return fmt::format("once in two turns at {:.0f} rpm, as one cylinder gives that differs from the others",
+                           rpm);
+    if (std::abs(order - 1.0) < 1e-6)
+        return fmt::format("once a turn at {:.0f} rpm, as one coil of a pair gives", rpm);
+    return fmt::format("{:g} a turn at {:.0f} rpm", order, rpm);
+}
+
+}  // namespace
+
+std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey* off, const WhineInTake* whine,
+                                      const VehicleData& vehicle, const EngineInTake* speed) {
+    const ImpulseTrain* strongest = strongest_clicks(survey);
+    if (!strongest) return std::nullopt;
+    ClicksInTake clicks;
+    clicks.survey = &survey;
+    clicks.train = *strongest;
+    for (std::size_t c = 0; c < survey.channels.size(); ++c)
+        if (survey.channels[c].clicks && &*survey.channels[c].clicks == strongest) clicks.channel = c;
+    const double rate = strongest->rate.mean_hz();
+    const Conditions& conditions = survey.take->conditions;
+    if (whine && whine->family)
+        clicks.moves_with_whine = correlation_of(strongest->rate, survey.families[*whine->family].ridge.track);
+    if (!engine_turns(conditions.engine)) {
+        clicks.why = fmt::format("{:.1f} clicks a second with the engine at rest", rate);
+        return clicks;
+    }
+    if (off && in_take(*off, rate)) {
+        clicks.why = fmt::format("{:.1f} clicks a second, with the engine off as well", rate);
+        return clicks;
+    }
+    const bool known = speed && speed->rpm && speed->rpm_from != "firing" && speed->rpm_from != "typed";
+    double engine = 0, best = 0, best_order = 0;
+    for (const auto& [order, likely] : click_orders(vehicle)) {
+        const double rpm = 60.0 * rate / order;
+        const double density = known
+                                   ? normal(std::log(rpm / *speed->rpm), std::max(0.01, *speed->rpm_sd / *speed->rpm))
+                                   : log_speed_density(rpm, conditions);
+        engine += likely * density;
+        if (likely * density <= best) continue;
+        best = likely * density;
+        best_order = order;
+    }
+    engine *= 1.0 - kStranger;
+    if (clicks.moves_with_whine)
+        engine *= likelihood_of_moving(strongest->rate, survey.families[*whine->family].ridge.track,
+                                       *clicks.moves_with_whine);
+    clicks.probability = engine / (engine + kStranger / kStrangerRange);
+    const std::string head = fmt::format("{:.1f} clicks a second, ", rate);
+    if (clicks.probability < 0.5) {
+        clicks.why = head + "which the engine at this speed does not give";
+        return clicks;
+    }
+    clicks.ignition = true;
+    const bool one_order = best * (1.0 - kStranger) > 0.8 * engine || (vehicle.cylinders && best > 0.0);
+    if (one_order) clicks.rpm = 60.0 * rate / best_order;
+    const char* what = vehicle.drive == Drive::diesel ? " (a diesel's injectors)" : "";
+    if (clicks.rpm && vehicle.cylinders)
+        clicks.why =
+            head +
+            order_text(best_order, firing_order(*vehicle.cylinders, vehicle.strokes.value_or(4)), *clicks.rpm) + what;
+    else
+        clicks.why = head + "within what a running engine gives" + what;
+    return clicks;
+}
+
+void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
+    const Take& take = *clicks.survey->take;
+    const double rate = clicks.train.rate.mean_hz();
+    const NoiseKind kind = clicks.ignition ? NoiseKind::ignition_tick : NoiseKind::periodic_tick;
+    NoiseSource* source = nullptr;
+    for (NoiseSource& known : sources)
+        if (known.kind == kind && (clicks.ignition || std::abs(*known.frequency_hz / rate - 1.0) < 0.02))
+            source = &known;
+    if (!source) source = &sources.emplace_back();
+    source->kind = kind;
+    std::vector<double> power(clicks.survey->channels.size(), 0.0);
+    for (std::size_t c = 0; c < power.size(); ++c)
+        if (clicks.survey->channels[c].clicks) power[c] = clicks.survey->channels[c].clicks->mean_square;
+    const auto before = source->level_dbfs;
+    add_levels(*source, *clicks.survey, power, 1.0);
+    if (!before || (source->level_dbfs && *source->level_dbfs > *before)) {
+        source->frequency_hz = rate;
+        source->frequency_sd_hz =
+            std::max(0.02, clicks.train.rate.wander() * rate / std::sqrt(std::max(1.0, clicks.survey->duration_s)));
+        if (clicks.rpm) source->engine_order = rate / (*clicks.rpm / 60.0);
+    }
+    // that there are clicks at all: six standard deviations beyond noise, so hardly anything speaks against it
+    const double there = std::clamp(0.8 + 0.02 * (clicks.train.significance - 6.0), 0.7, 0.99);
+    const bool running = engine_turns(take.conditions.engine);
+    const double kind_right = clicks.ignition ? clicks.probability : running ? 1.0 - clicks.probability : 0.97;
+    source->confidence = std::max(source->confidence, std::clamp(there * kind_right, 0.05, 0.98));
+    source->evidence.push_back({clicks.why + ".", rate, "Hz", std::nullopt, {take.file}, {}});
+    source->evidence.push_back(
+        {fmt::format("At each click the power above 2 kHz stands {:.1f} dB above that between clicks.",
+                     clicks.train.contrast_db),
+         clicks.train.contrast_db,
+         "dB",
+         std::nullopt,
+         {take.file},
+         {}});
+    if (clicks.moves_with_whine && std::abs(*clicks.moves_with_whine) > 0.5)
+        source->evidence.push_back(
+            {fmt::format("Its rate moves with the whine (correlation {:.2f}).", *clicks.moves_with_whine),
+             *clicks.moves_with_whine,
+             "",
+             std::nullopt,
+             {take.file},
+             {}});
+}
+
+}  // namespace hushtrace
