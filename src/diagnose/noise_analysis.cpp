@@ -186,9 +186,9 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             if (w.survey == &survey) whine = &w;
         if (whine) add_whine(sources, *whine, off);
         std::optional<ClicksInTake> clicks;
-        std::vector<double> known, click_comb;  // frequencies that are explained already
+        SpokenFor spoken;
         if (whine)
-            for (const Harmonic& harmonic : whine->harmonics) known.push_back(harmonic.frequency_hz);
+            for (const Harmonic& harmonic : whine->harmonics) spoken.known_hz.push_back(harmonic.frequency_hz);
         if (!is_floor_take(*survey.take)) {
             const auto& speeds = out.engine.takes;
             const auto speed = std::find_if(speeds.begin(), speeds.end(), [&](const EngineInTake& one) {
@@ -197,11 +197,15 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             clicks = clicks_in(survey, off, whine, job.job.vehicle, speed == speeds.end() ? nullptr : &*speed);
             if (clicks) {
                 add_clicks(sources, *clicks);
-                for (int n = 1; n <= 60; ++n) click_comb.push_back(n * clicks->train.rate.mean_hz());
+                spoken.click_rate_hz = clicks->train.rate.mean_hz();
+                spoken.click_wander = clicks->train.rate.wander();
             }
             add_hiss(sources, survey, clicks ? &*clicks : nullptr, job.job);
         }
-        const auto combs = steady_combs_in(survey, job.job, known, click_comb);
+        if (!is_floor_take(*survey.take))
+            for (const TakeSurvey& other : surveys)
+                if (is_floor_take(*other.take)) spoken.floor_takes.push_back(&other);
+        const auto combs = steady_combs_in(survey, job.job, spoken);
         for (const SteadyComb& comb : combs) add_comb(sources, comb, survey);
         if (!is_floor_take(*survey.take))
             add_moving(sources, survey, whine, clicks ? &*clicks : nullptr, combs);

@@ -78,16 +78,21 @@ struct SteadyComb {
     double frequency_hz = 0, frequency_sd_hz = 0;  ///< the comb's spacing, or the line itself
     std::vector<double> mean_square;               ///< [channels]
     std::vector<Harmonic> harmonics;
-    double prominence_db = 0;
+    double surprise = 0;                           ///< -ln of the probability that noise alone does this
     double confidence = 0;
     std::string why;
+    std::vector<Evidence> evidence;                ///< beside `why`; takes are added when it joins a source
 };
-/// Mains, bus and phone combs, and what is left over as tones of their own; lines of followed families are
-/// left out. `known_by_other` are frequencies [Hz] that are explained already (a steadily held whine); those
-/// of `click_comb` are no tones of their own, but the mains may lie among them.
-std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job,
-                                        const std::vector<double>& known_by_other,
-                                        const std::vector<double>& click_comb);
+/// What is explained already, or can't be told from it.
+struct SpokenFor {
+    std::vector<double> known_hz;              ///< lines of a steadily held whine
+    std::optional<double> click_rate_hz;       ///< a train of clicks makes lines at its multiples
+    double click_wander = 0;
+    std::vector<const TakeSurvey*> floor_takes;   ///< inputs shorted: the set-up's own lines
+};
+/// Mains, phone, bus and switched loads' combs, fixed motors, and what is left over as tones of their own; lines of
+/// followed families and what is spoken for are left out.
+std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job, const SpokenFor& spoken);
 
 /// Levels of all channels: appends to source.levels, with dBV where calibrated. `lines_hz` are the lines that make it
 /// up, for what the noise under them leaves open; `least_sd_db` is what else does (a source that wanders, say).

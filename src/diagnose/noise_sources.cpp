@@ -158,6 +158,10 @@ void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const Tak
     source.confidence = std::max(source.confidence, comb.confidence);
     source.evidence.push_back(
         {comb.why + ".", comb.frequency_hz, "Hz", comb.frequency_sd_hz, {survey.take->file}, {}});
+    for (const Evidence& one : comb.evidence) {
+        source.evidence.push_back(one);
+        source.evidence.back().takes = {survey.take->file};
+    }
 }
 
 void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const WhineInTake* whine,

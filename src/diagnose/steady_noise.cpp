@@ -5,25 +5,19 @@
 
 #include "hushtrace/measure/noise_floor.hpp"
 #include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/vehicle/steady_signatures.hpp"
 #include "line_level.hpp"
-#include "noise_parts.hpp"
+#include "steady_parts.hpp"
 
 namespace hushtrace {
 namespace {
 
-/// A steady line as all channels see it.
-struct JointLine {
-    double frequency_hz = 0, frequency_sd_hz = 0, prominence_db = 0;
-    std::vector<double> mean_square;
-    bool taken = false;
-    double total() const {
-        double sum = 0;
-        for (const double p : mean_square) sum += p;
-        return sum;
-    }
-};
+// False alarms a take: 1 in 2000 for a comb that is looked for by name, beside those of single lines (still_spectrum).
+constexpr double kNamedComb = 7.6;       // surprise
+constexpr double kRestOfNamed = 6.9;     // of its other teeth, so that one chance line makes no comb
+constexpr double kRestOfAny = 6.9;       // one lone tone in a thousand gets teeth by chance
+constexpr int kMostCombs = 12;
 
-/// Whether a frequency lies where a followed family's line was smeared over.
 bool smeared_over(const TakeSurvey& survey, double frequency_hz) {
     for (const MovingFamily& family : survey.families)
         for (const OrderLine& line : family.lines) {
@@ -33,195 +27,153 @@ bool smeared_over(const TakeSurvey& survey, double frequency_hz) {
     return false;
 }
 
-bool near_one_of(const std::vector<double>& frequencies_hz, double frequency_hz) {
-    return std::any_of(frequencies_hz.begin(), frequencies_hz.end(), [frequency_hz](double f) {
-        return std::abs(frequency_hz - f) < std::max(3.0, 0.002 * f);
-    });
+/// The clicks' lines that are as sharp as a steady one: the low ones of a rate that hardly strays.
+bool sharp_click_line(const SpokenFor& spoken, double frequency_hz) {
+    if (!spoken.click_rate_hz) return false;
+    const double away = std::abs(std::remainder(frequency_hz, *spoken.click_rate_hz));
+    const double smear = 2.0 * spoken.click_wander * frequency_hz;
+    return frequency_hz > 0.8 * *spoken.click_rate_hz && smear < 4.0 && away < 1.5 + smear;
 }
 
-std::vector<JointLine> joint_lines(const TakeSurvey& survey, const std::vector<double>& known) {
-    std::vector<JointLine> joint;
-    for (std::size_t c = 0; c < survey.channels.size(); ++c)
-        for (const SpectralLine& line : survey.channels[c].lines) {
-            const double bin_hz = survey.channels[c].spectrum.bin_hz();
-            // three bins off, a steady tone is gone; one that wanders is not
-            if (line.sharpness_db < std::min(12.0, 0.6 * line.prominence_db)) continue;
-            if (smeared_over(survey, line.frequency_hz)) continue;
-            if (near_one_of(known, line.frequency_hz)) continue;
-            const auto same = std::find_if(joint.begin(), joint.end(), [&](const JointLine& j) {
-                return std::abs(j.frequency_hz - line.frequency_hz) < 1.5 * bin_hz;
-            });
-            JointLine& into = same == joint.end() ? joint.emplace_back() : *same;
-            if (into.mean_square.empty()) into.mean_square.assign(survey.channels.size(), 0.0);
-            into.mean_square[c] += line.mean_square;
-            if (line.prominence_db > into.prominence_db) {
-                into.prominence_db = line.prominence_db;
-                into.frequency_hz = line.frequency_hz;
-                into.frequency_sd_hz = line.frequency_sd_hz;
-            }
+/// Whether the set-up itself has a line there, as strong with its inputs shorted: to 3 dB.
+bool of_the_set_up(const SpokenFor& spoken, const TakeSurvey& survey, double frequency_hz) {
+    for (const TakeSurvey* floor : spoken.floor_takes)
+        for (std::size_t c = 0; c < std::min(floor->channels.size(), survey.channels.size()); ++c) {
+            const StillSpectrum &there = floor->channels[c].still, &here = survey.channels[c].still;
+            if (there.density.empty() || here.density.empty()) continue;
+            const auto own = there.peak_near(frequency_hz, there.bin_hz);
+            if (own.surprise > 9.0 && own.mean_square > 0.5 * here.peak_near(frequency_hz, here.bin_hz).mean_square) return true;
         }
-    return joint;
+    return false;
 }
 
-struct CombRule {
-    NoiseKind kind;
-    double nominal_hz;
-    double drift;  ///< relative, that the spacing may be off
-    std::size_t most_harmonics;
-    std::size_t least_lines;
-    const char* what;
+SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const std::vector<double>& taken) {
+    SteadySearch search;
+    search.survey = &survey;
+    for (std::size_t c = 0; c < survey.channels.size(); ++c) {
+        const ChannelSurvey& channel = survey.channels[c];
+        if (channel.silent || channel.still.density.empty()) continue;
+        search.spectra.push_back(&channel.still);
+        search.channel_of.push_back(c);
+    }
+    search.places.spoken_for = [&survey, &spoken, &taken](double f) {
+        if (std::any_of(spoken.known_hz.begin(), spoken.known_hz.end(),
+                        [f](double known) { return std::abs(f - known) < std::max(3.0, 0.002 * known); }))
+            return true;
+        if (std::any_of(taken.begin(), taken.end(), [f](double one) { return std::abs(f - one) < 2.5; })) return true;
+        return smeared_over(survey, f) || sharp_click_line(spoken, f) || of_the_set_up(spoken, survey, f);
+    };
+    return search;
+}
+
+void take_in(const LineComb& comb, std::vector<double>& taken) {
+    for (const CombTooth& tooth : comb.teeth) taken.push_back(tooth.frequency_hz);
+}
+
+void look_for_mains(const SteadySearch& search, const Job& job, std::vector<double>& taken, std::vector<SteadyComb>& found) {
+    std::vector<double> nominals(Mains::nominal_hz.begin(), Mains::nominal_hz.end());
+    if (job.vehicle.mains_hz) nominals = {*job.vehicle.mains_hz};
+    LineComb best;
+    double best_nominal = 0;
+    CombPlaces places = search.places;
+    places.most_number = Mains::most_number;
+    for (const double nominal : nominals) {
+        LineComb comb = find_comb(search.spectra, nominal, Mains::tolerance, places);
+        if (comb.surprise <= best.surprise) continue;
+        best = std::move(comb);
+        best_nominal = nominal;
+    }
+    if (best.surprise < kNamedComb || best.teeth.empty()) return;
+    const int divisor = best.common_divisor();
+    const bool low = best.teeth.front().number <= 3, exact = std::abs(best.spacing_hz / best_nominal - 1.0) < Mains::usual_stray;
+    const bool comb = best.surprise_of_rest > kRestOfNamed && best.teeth.size() > 1;
+    // multiples of 2 alone are a full-wave rectifier's, or pulses at 100 or 120 Hz: only the mains keep that so exactly
+    if (divisor > 2 || !low || (divisor == 2 && !exact)) return;
+    if (!comb && (!exact || best.strongest()->number > 2)) return;
+    found.push_back(named_mains(search, best, best_nominal));
+    take_in(best, taken);
+}
+
+void look_for_phone(const SteadySearch& search, std::vector<double>& taken, std::vector<SteadyComb>& found) {
+    CombPlaces places = search.places;
+    places.most_number = 92;
+    const LineComb comb = find_comb(search.spectra, PhoneFrames::rate_hz, PhoneFrames::tolerance, places);
+    if (comb.surprise < kNamedComb || comb.surprise_of_rest < kRestOfNamed || comb.common_divisor() != 1) return;
+    found.push_back(named_phone(search, comb));
+    take_in(comb, taken);
+}
+
+void look_for_buses(const SteadySearch& search, std::vector<double>& taken, std::vector<SteadyComb>& found) {
+    for (const BusFrames& bus : kBusFrames) {
+        CombPlaces places = search.places;
+        places.most_number = 25;
+        const LineComb comb = find_comb(search.spectra, bus.rate_hz, BusFrames::tolerance, places);
+        if (comb.surprise < kNamedComb || comb.teeth.empty()) continue;
+        const bool several = comb.teeth.size() > 1 && comb.surprise_of_rest > kRestOfNamed;
+        if (several && comb.common_divisor() != 1) continue;   // those of a faster bus, which is looked for by itself
+        // one line alone: only where it is the frames' own
+        if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0)) continue;
+        found.push_back(named_bus(search, comb, bus.what));
+        take_in(comb, taken);
+    }
+}
+
+/// A steady line as all channels see it.
+struct JointLine {
+    StillLine line;
+    std::vector<double> mean_square;   ///< [survey channels]
 };
 
-/// Collects the comb of a rule from the lines not yet taken; nothing unless enough of them are there.
-std::optional<SteadyComb> collect(std::vector<JointLine>& lines, const CombRule& rule,
-                                  const TakeSurvey& survey) {
-    // the strongest line that can be a harmonic fixes the spacing; mains drifts, and all its harmonics
-    // together
-    double spacing = 0;
-    double spacing_sd = 0;
-    std::size_t best_count = 0;
-    double best_power = 0;
-    const auto order_of = [](double frequency_hz, double f0) {
-        return std::max(1.0, std::round(frequency_hz / f0));
-    };
-    for (const JointLine& anchor : lines) {
-        if (anchor.taken) continue;
-        const double n = order_of(anchor.frequency_hz, rule.nominal_hz);
-        if (n > static_cast<double>(rule.most_harmonics)) continue;
-        const double f0 = anchor.frequency_hz / n;
-        if (std::abs(f0 / rule.nominal_hz - 1.0) > rule.drift) continue;
-        std::size_t count = 0;
-        double power = 0;
-        for (const JointLine& line : lines) {
-            if (line.taken) continue;
-            const double m = order_of(line.frequency_hz, f0);
-            if (m > static_cast<double>(rule.most_harmonics)) continue;
-            const double reach =
-                0.12 + 2.0 * std::hypot(line.frequency_sd_hz, anchor.frequency_sd_hz * m / n);
-            if (std::abs(line.frequency_hz - m * f0) > reach) continue;
-            ++count;
-            power += line.total();
+std::vector<JointLine> joint_lines(const SteadySearch& search) {
+    std::vector<JointLine> joint;
+    for (std::size_t s = 0; s < search.spectra.size(); ++s)
+        for (const StillLine& line : search.spectra[s]->lines) {
+            if (!line.steady || (search.places.spoken_for && search.places.spoken_for(line.frequency_hz))) continue;
+            auto same = std::find_if(joint.begin(), joint.end(), [&](const JointLine& j) {
+                return std::abs(j.line.frequency_hz - line.frequency_hz) < 1.5 * search.spectra[s]->bin_hz;
+            });
+            if (same == joint.end()) {
+                joint.push_back({line, std::vector<double>(search.survey->channels.size(), 0.0)});
+                same = joint.end() - 1;
+            } else if (line.surprise > same->line.surprise) {
+                same->line = line;
+            }
         }
-        if (count > best_count || (count == best_count && power > best_power)) {
-            best_count = count;
-            best_power = power;
-            spacing = f0;
-            spacing_sd = anchor.frequency_sd_hz / n;
+    for (JointLine& one : joint)
+        for (std::size_t s = 0; s < search.spectra.size(); ++s) {
+            const auto peak = search.spectra[s]->peak_at(one.line.frequency_hz);
+            if (peak.surprise > 3.0) one.mean_square[search.channel_of[s]] = peak.mean_square;
         }
-    }
-    if (best_count < rule.least_lines || spacing == 0.0) return std::nullopt;
-    SteadyComb comb;
-    comb.kind = rule.kind;
-    comb.mean_square.assign(survey.channels.size(), 0.0);
-    double weight = 0, weighted = 0;
-    for (JointLine& line : lines) {
-        if (line.taken) continue;
-        const double m = order_of(line.frequency_hz, spacing);
-        if (m > static_cast<double>(rule.most_harmonics)) continue;
-        const double reach = 0.12 + 2.0 * (line.frequency_sd_hz + spacing_sd * m);
-        if (std::abs(line.frequency_hz - m * spacing) > reach) continue;
-        line.taken = true;
-        for (std::size_t c = 0; c < line.mean_square.size(); ++c) comb.mean_square[c] += line.mean_square[c];
-        std::size_t loudest = 0;
-        for (std::size_t c = 0; c < line.mean_square.size(); ++c)
-            if (line.mean_square[c] > line.mean_square[loudest]) loudest = c;
-        comb.harmonics.push_back(
-            harmonic_of(survey.channels[loudest], m, line.frequency_hz, line.mean_square[loudest]));
-        comb.prominence_db = std::max(comb.prominence_db, line.prominence_db);
-        const double w = m * m / (line.frequency_sd_hz * line.frequency_sd_hz);
-        weight += w;
-        weighted += w * line.frequency_hz / m;
-    }
-    std::sort(comb.harmonics.begin(), comb.harmonics.end(),
-              [](const Harmonic& a, const Harmonic& b) { return a.number < b.number; });
-    comb.frequency_hz = weighted / weight;
-    comb.frequency_sd_hz = 1.0 / std::sqrt(weight);
-    comb.why =
-        fmt::format("{} at multiples of {:.2f} Hz: {}",
-                    comb.harmonics.size() == 1 ? "a line" : fmt::format("{} lines", comb.harmonics.size()),
-                    comb.frequency_hz, rule.what);
-    return comb;
-}
-
-SteadyComb lone_tone(const JointLine& line) {
-    SteadyComb tone;
-    tone.frequency_hz = line.frequency_hz;
-    tone.frequency_sd_hz = line.frequency_sd_hz;
-    tone.mean_square = line.mean_square;
-    tone.prominence_db = line.prominence_db;
-    tone.confidence = std::clamp(0.4 + line.prominence_db / 50.0, 0.4, 0.9);
-    return tone;
+    std::sort(joint.begin(), joint.end(),
+              [](const JointLine& a, const JointLine& b) { return a.line.surprise > b.line.surprise; });
+    return joint;
 }
 
 }  // namespace
 
-std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job,
-                                        const std::vector<double>& known_by_other,
-                                        const std::vector<double>& click_comb) {
-    std::vector<JointLine> lines = joint_lines(survey, known_by_other);
-    std::vector<SteadyComb> combs;
-    std::vector<double> mains = {50.0, 60.0};
-    if (job.vehicle.mains_hz) mains = {*job.vehicle.mains_hz};
-    std::optional<SteadyComb> best_mains;
-    std::vector<JointLine> left_over;
-    for (const double f : mains) {
-        std::vector<JointLine> trial = lines;
-        // EN 50160 lets the mains drift by 1 % for 99.5 % of a year
-        auto comb = collect(trial, {NoiseKind::mains_hum, f, 0.01, 40, 2, "the mains"}, survey);
-        if (!comb) continue;
-        const bool low = std::any_of(comb->harmonics.begin(), comb->harmonics.end(),
-                                     [](const Harmonic& h) { return h.number <= 3.0; });
-        if (!low) continue;
-        if (best_mains && comb->harmonics.size() <= best_mains->harmonics.size()) continue;
-        best_mains = std::move(comb);
-        left_over = std::move(trial);
-    }
-    if (best_mains) {
-        best_mains->confidence =
-            std::min(0.97, 0.6 + 0.1 * static_cast<double>(best_mains->harmonics.size()));
-        combs.push_back(*best_mains);
-        lines = std::move(left_over);
-        for (JointLine& line : lines)  // a weak harmonic, read less well than its error says
-            if (std::abs(std::remainder(line.frequency_hz, best_mains->frequency_hz)) < 0.5 &&
-                line.frequency_hz < 1000.0)
-                line.taken = true;
-    }
-    // 3GPP TS 45.002: frames of 120/26 ms. USB frames come every millisecond, microframes every eighth.
-    for (const CombRule& rule :
-         {CombRule{NoiseKind::phone_burst, 650.0 / 3.0, 0.0003, 30, 3, "frames of a phone that transmits"},
-          CombRule{NoiseKind::bus_tone, 1000.0, 0.0002, 20, 2, "frames of a data bus (USB)"}})
-        if (auto comb = collect(lines, rule, survey)) {
-            comb->confidence = std::min(0.95, 0.5 + 0.1 * static_cast<double>(comb->harmonics.size()));
-            combs.push_back(std::move(*comb));
+std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job, const SpokenFor& spoken) {
+    std::vector<double> taken;
+    std::vector<SteadyComb> found;
+    SteadySearch search = search_of(survey, spoken, taken);
+    if (search.spectra.empty()) return found;
+    look_for_mains(search, job, taken, found);
+    look_for_phone(search, taken, found);
+    look_for_buses(search, taken, found);
+    search.places.most_number = 60;
+    for (const JointLine& line : joint_lines(search)) {
+        if (found.size() >= kMostCombs) break;
+        if (search.places.spoken_for(line.line.frequency_hz)) continue;   // a tooth of one found before
+        const LineComb comb = comb_through(search.spectra, line.line.frequency_hz, line.line.frequency_sd_hz,
+                                           BrushedMotor::least_shaft_hz, search.places);
+        if (comb.surprise_of_rest > kRestOfAny && comb.teeth.size() > 1) {
+            found.push_back(named_by_shape(search, comb));
+            take_in(comb, taken);
+        } else {
+            found.push_back(named_alone(search, line.line, line.mean_square));
+            taken.push_back(line.line.frequency_hz);
         }
-    // what is left: tones of their own, harmonics joined to the lowest line that explains them
-    std::sort(lines.begin(), lines.end(),
-              [](const JointLine& a, const JointLine& b) { return a.frequency_hz < b.frequency_hz; });
-    for (JointLine& line : lines) {
-        if (line.taken || line.prominence_db < 9.0 || near_one_of(click_comb, line.frequency_hz)) continue;
-        line.taken = true;
-        SteadyComb tone = lone_tone(line);
-        std::size_t joined = 1;
-        for (JointLine& other : lines) {
-            if (other.taken) continue;
-            const double m = std::round(other.frequency_hz / line.frequency_hz);
-            const double reach = 0.1 + 2.0 * (other.frequency_sd_hz + m * line.frequency_sd_hz);
-            if (m < 2.0 || m > 12.0 || std::abs(other.frequency_hz - m * line.frequency_hz) > reach) continue;
-            other.taken = true;
-            ++joined;
-            for (std::size_t c = 0; c < tone.mean_square.size(); ++c)
-                tone.mean_square[c] += other.mean_square[c];
-            const auto at = std::max_element(other.mean_square.begin(), other.mean_square.end());
-            const auto loudest = static_cast<std::size_t>(at - other.mean_square.begin());
-            tone.harmonics.push_back(harmonic_of(survey.channels[loudest], m, other.frequency_hz, *at));
-            tone.prominence_db = std::max(tone.prominence_db, other.prominence_db);
-        }
-        tone.why = joined > 1 ? fmt::format("steady, with {} harmonics; nothing that is known of fits it",
-                                            joined - 1)
-                              : "steady; nothing that is known of fits it";
-        combs.push_back(std::move(tone));
     }
-    return combs;
+    return found;
 }
 
 void add_levels(NoiseSource& source, const TakeSurvey& survey, const std::vector<double>& mean_square,

@@ -17,6 +17,7 @@
 #include "hushtrace/signal/take_file.hpp"
 #include "hushtrace/spectrum/file_spectra.hpp"
 #include "hushtrace/spectrum/spectrogram.hpp"
+#include "steady_survey.hpp"
 
 namespace hushtrace {
 namespace {
@@ -366,6 +367,9 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
             survey.channels[c].clicks = find_impulse_train(gathered[c].stretch, survey.sample_rate_hz);
     survey.rpm_log = rpm_log_of(job, take, survey.warnings, survey.duration_s);
+    for (std::size_t c = 0; c < gathered.size(); ++c)
+        if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
+            survey_steady(survey.channels[c], gathered[c].stretch, survey.sample_rate_hz);
     follow(survey, gathered);
     for (std::size_t c = 0; c < survey.channels.size(); ++c) read_floor(survey, c);
     return survey;

@@ -11,6 +11,7 @@
 #include "hushtrace/measure/noise_floor.hpp"
 #include "hushtrace/measure/quasi_peak.hpp"
 #include "hushtrace/measure/ridge.hpp"
+#include "hushtrace/measure/still_lines.hpp"
 
 /// What one take holds, before anybody asks what it means: spectra, lines, tracks, clicks, of each channel.
 namespace hushtrace {
@@ -52,6 +53,7 @@ struct ChannelSurvey {
     std::vector<SpotTone> tones;        ///< strongest first
     NoiseFloor hiss;   ///< of the noise under the lines alone
     std::optional<ImpulseTrain> clicks;
+    StillSpectrum still;                ///< of the first stretch_s: lines that hold still, against the noise beside them
     std::vector<std::vector<float>> spectrogram_dbfs;
     double column_s = 0, spectrogram_bin_hz = 0;
     bool silent = false;  ///< digital silence

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "hushtrace/measure/noise_statistics.hpp"
 #include "hushtrace/signal/decibel.hpp"
 
 // [WH] Wilson and Hilferty 1931, PNAS 17(12) 684-688: the cube root of a chi-squared variable over its
@@ -10,12 +11,6 @@
 // = 2K.
 namespace hushtrace {
 namespace {
-
-double quantile_of_average(double averages, double z) {
-    const double v = 1.0 / (9.0 * std::max(averages, 1.0));
-    const double root = std::max(0.05, 1.0 - v + z * std::sqrt(v));
-    return root * root * root;
-}
 
 double median_of(std::vector<double>& values) {
     const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
@@ -27,7 +22,7 @@ double median_of(std::vector<double>& values) {
 
 std::vector<double> noise_under_lines(const PowerSpectrum& spectrum, double least_hz, double share) {
     const std::size_t bins = spectrum.density.size();
-    const double median_to_mean = 1.0 / quantile_of_average(spectrum.effective_averages, 0.0);
+    const double median_to_mean = 1.0 / gamma_mean_quantile(spectrum.effective_averages, 0.0);
     std::vector<std::size_t> anchors;
     std::vector<double> levels;
     std::vector<double> near_by;
@@ -65,8 +60,8 @@ std::vector<SpectralLine> find_lines(const PowerSpectrum& spectrum, const std::v
     const auto& d = spectrum.density;
     const double bin_hz = spectrum.bin_hz();
     const double averages = std::max(1.0, spectrum.effective_averages);
-    const double stands_out = quantile_of_average(averages, 5.0);
-    const double belongs = std::max(1.5, quantile_of_average(averages, 2.0));
+    const double stands_out = gamma_mean_quantile(averages, 5.0);
+    const double belongs = std::max(1.5, gamma_mean_quantile(averages, 2.0));
     const auto lobe = static_cast<std::ptrdiff_t>(window_facts(spectrum.window).main_lobe_bins);
     const auto first = static_cast<std::ptrdiff_t>(spectrum.bin_of(std::max(from_hz, 3 * bin_hz)));
     const auto last = std::min(static_cast<std::ptrdiff_t>(spectrum.bin_of(to_hz)),

@@ -1,0 +1,173 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "duty_fit.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/vehicle/steady_signatures.hpp"
+#include "line_level.hpp"
+#include "steady_parts.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
+
+std::size_t loudest_of(const std::vector<double>& mean_square) {
+    return static_cast<std::size_t>(std::max_element(mean_square.begin(), mean_square.end()) - mean_square.begin());
+}
+
+/// Of a comb's teeth, the channel (of the search) that holds most.
+std::size_t loudest_channel(const LineComb& comb, std::size_t channels) {
+    std::vector<double> sum(channels, 0.0);
+    for (const CombTooth& tooth : comb.teeth)
+        for (std::size_t c = 0; c < channels; ++c) sum[c] += tooth.mean_square[c];
+    return loudest_of(sum);
+}
+
+Evidence said(std::string text, double value, const char* unit, std::optional<double> sd = std::nullopt) {
+    return {std::move(text), value, unit, sd, {}, {}};
+}
+
+/// What a line would have needed to be told, at each place of a comb.
+std::vector<double> least_at_places(const SteadySearch& search, const LineComb& comb, std::size_t channel, int places) {
+    std::vector<double> least;
+    const StillSpectrum& s = *search.spectra[channel];
+    for (int n = 1; n <= places; ++n) {
+        const double hz = n * comb.spacing_hz;
+        if (hz > 0.45 * s.sample_rate_hz) break;
+        const bool hidden = search.places.spoken_for && search.places.spoken_for(hz);
+        // 5 standard deviations of the noise in a line's bins
+        least.push_back(hidden ? 0.0 : s.noise[s.bin_of(hz)] * s.bin_hz * 5.0 / std::sqrt(s.averages));
+    }
+    return least;
+}
+
+/// Power of the teeth with odd numbers against those with even ones [dB].
+double odd_over_even_db(const LineComb& comb) {
+    double odd = 1e-30, even = 1e-30;
+    for (const CombTooth& tooth : comb.teeth) (tooth.number % 2 == 1 ? odd : even) += tooth.total();
+    return decibels_from_power(odd / even);
+}
+
+}  // namespace
+
+SteadyComb as_steady_comb(const SteadySearch& search, const LineComb& comb, NoiseKind kind) {
+    SteadyComb out;
+    out.kind = kind;
+    out.frequency_hz = comb.spacing_hz;
+    out.frequency_sd_hz = comb.spacing_sd_hz;
+    out.mean_square.assign(search.survey->channels.size(), 0.0);
+    for (const CombTooth& tooth : comb.teeth) {
+        for (std::size_t c = 0; c < search.spectra.size(); ++c) out.mean_square[search.channel_of[c]] += tooth.mean_square[c];
+        const std::size_t loudest = loudest_of(tooth.mean_square);
+        if (tooth.mean_square[loudest] > 0.0)
+            out.harmonics.push_back(harmonic_of(search.survey->channels[search.channel_of[loudest]], tooth.number,
+                                                tooth.frequency_hz, tooth.mean_square[loudest]));
+    }
+    out.surprise = comb.surprise;
+    return out;
+}
+
+SteadyComb named_mains(const SteadySearch& search, const LineComb& comb, double nominal_hz) {
+    SteadyComb out = as_steady_comb(search, comb, NoiseKind::mains_hum);
+    const double stray = comb.spacing_hz / nominal_hz - 1.0;
+    const bool usual = std::abs(stray) < Mains::usual_stray;
+    const bool twice_alone = comb.common_divisor() % 2 == 0;
+    out.confidence = comb.teeth.size() > 1 ? (usual ? 0.97 : 0.85) : 0.8;
+    if (twice_alone) out.confidence = comb.teeth.size() > 1 ? 0.9 : 0.75;
+    out.why = fmt::format("{} line{} at multiples of {:.2f} Hz, the mains ({:.0f} Hz here, {:+.2f} % off)", comb.teeth.size(),
+                          comb.teeth.size() == 1 ? "" : "s", comb.spacing_hz, nominal_hz, 100.0 * stray);
+    const double odd_db = odd_over_even_db(comb);
+    if (twice_alone)
+        out.evidence.push_back(said(fmt::format("Only even multiples, from {:.0f} Hz up: a full-wave rectifier makes those, in an "
+                                                "adapter or a battery charger.",
+                                                2.0 * comb.spacing_hz),
+                                    2.0 * comb.spacing_hz, "Hz"));
+    else if (odd_db > 6.0)
+        out.evidence.push_back(said(fmt::format("The odd multiples stand {:.0f} dB over the even ones: mains leakage or a loop "
+                                                "through the mains earth, rather than a rectifier.",
+                                                std::min(odd_db, 99.0)),
+                                    std::min(odd_db, 99.0), "dB"));
+    else if (odd_db < -3.0)
+        out.evidence.push_back(said(fmt::format("The even multiples stand {:.0f} dB over the odd ones: a rectifier charges at twice "
+                                                "the mains' frequency.",
+                                                std::min(-odd_db, 99.0)),
+                                    std::min(-odd_db, 99.0), "dB"));
+    else
+        out.evidence.push_back(said(fmt::format("Odd and even multiples are within {:.0f} dB of each other: both leakage and a "
+                                                "rectifier are possible.",
+                                                std::ceil(std::abs(odd_db))),
+                                    odd_db, "dB"));
+    return out;
+}
+
+SteadyComb named_phone(const SteadySearch& search, const LineComb& comb) {
+    SteadyComb out = as_steady_comb(search, comb, NoiseKind::phone_burst);
+    out.confidence = comb.teeth.size() > 3 ? 0.97 : 0.85;
+    out.why = fmt::format("{} lines at multiples of {:.3f} Hz: the frames of a phone that transmits (4.615 ms)", comb.teeth.size(),
+                          comb.spacing_hz);
+    return out;
+}
+
+SteadyComb named_bus(const SteadySearch& search, const LineComb& comb, std::string_view what) {
+    SteadyComb out = as_steady_comb(search, comb, NoiseKind::bus_tone);
+    out.confidence = comb.teeth.size() > 1 ? 0.95 : 0.7;
+    out.why = fmt::format("{} line{} at multiples of {:.2f} Hz: {}", comb.teeth.size(), comb.teeth.size() == 1 ? "" : "s",
+                          comb.spacing_hz, what);
+    return out;
+}
+
+SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
+    SteadyComb out = as_steady_comb(search, comb, NoiseKind::switched_load);
+    const std::size_t channel = loudest_channel(comb, search.spectra.size());
+    const int highest = comb.teeth.empty() ? 1 : comb.teeth.back().number;
+    const DutyFit fit = fit_duty(comb, channel, least_at_places(search, comb, channel, std::min(highest + 4, 60)));
+    const CombTooth* top = comb.strongest();
+    const std::size_t lines = comb.teeth.size();
+    // bars times turns stands over all but its own multiples; the turns themselves are weak
+    double others = 1e-30;
+    for (const CombTooth& tooth : comb.teeth)
+        if (top && tooth.number % top->number != 0) others = std::max(others, tooth.total());
+    const double over_db = top ? decibels_from_power(top->total() / others) : 0.0;
+    const bool motor = top && top->number >= BrushedMotor::least_bars && top->number <= BrushedMotor::most_bars &&
+                       comb.spacing_hz >= BrushedMotor::least_shaft_hz && comb.spacing_hz <= BrushedMotor::most_shaft_hz &&
+                       over_db > 6.0 && fit.misfit_db > kFitsPulse_db;
+    if (motor) {
+        out.kind = NoiseKind::motor_whine;
+        out.frequency_hz = top->frequency_hz;
+        out.frequency_sd_hz = top->frequency_sd_hz;
+        for (Harmonic& one : out.harmonics) one.number /= top->number;
+        out.confidence = lines > 3 ? 0.85 : 0.7;
+        out.why = fmt::format("A line at {:.1f} Hz with weaker ones every {:.2f} Hz: a motor of {} bars at {:.0f} rpm",
+                              top->frequency_hz, comb.spacing_hz, top->number, 60.0 * comb.spacing_hz);
+        out.evidence.push_back(said(fmt::format("The line of the bars stands {:.0f} dB over those of the turns.", over_db), over_db, "dB"));
+        return out;
+    }
+    out.confidence = lines < 3 ? 0.75 : (fit.misfit_db < kFitsPulse_db ? 0.93 : 0.75);
+    if (fit.misfit_db > kFitsBadly_db) out.confidence = 0.55;
+    out.why = fmt::format("A line at {:.2f} Hz that holds still, with {} of its multiples: something is switched at that rate",
+                          comb.spacing_hz, lines - (comb.tooth(1) ? 1 : 0));
+    if (fit.lines >= 3 && fit.misfit_db < kFitsBadly_db)
+        out.evidence.push_back(said(fmt::format("Its multiples fit pulses that are on for {:.0f} ± {:.0f} % of the time, or off for as "
+                                                "long (to {:.1f} dB).",
+                                                100.0 * fit.duty, std::max(1.0, 100.0 * fit.duty_sd), fit.misfit_db),
+                                    100.0 * fit.duty, "%", 100.0 * fit.duty_sd));
+    return out;
+}
+
+SteadyComb named_alone(const SteadySearch& search, const StillLine& line, const std::vector<double>& mean_square) {
+    SteadyComb out;
+    out.kind = NoiseKind::unexplained_tone;
+    out.frequency_hz = line.frequency_hz;
+    out.frequency_sd_hz = line.frequency_sd_hz;
+    out.mean_square = mean_square;
+    out.surprise = line.surprise;
+    out.confidence = 0.9;
+    out.why = fmt::format("Steady at {:.2f} Hz, without multiples; nothing that is known of fits it", line.frequency_hz);
+    (void)search;
+    return out;
+}
+
+}  // namespace hushtrace

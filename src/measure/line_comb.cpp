@@ -1,0 +1,150 @@
+#include "hushtrace/measure/line_comb.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <numeric>
+
+#include "hushtrace/measure/noise_statistics.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kCountsAbove = 1.5;   // surprise: so much a place must say to count
+constexpr double kStands = 3.0;        // surprise of a tooth that is told: noise reaches it in one place of twenty
+constexpr double kSharpens = 7.0;      // of one that the spacing is read from
+constexpr double kAsGood = 4.6;        // surprise: a hundred times as likely by chance is about as much
+constexpr int kMostInComb = 24;        // teeth tried for a line of which nothing is known
+
+struct Spacing {
+    double hz, sd_hz;
+    double weighted = 0, weight = 0;
+    void take_in(const CombTooth& tooth) {
+        const double n = tooth.number, w = n * n / (tooth.frequency_sd_hz * tooth.frequency_sd_hz);
+        weighted += w * tooth.frequency_hz / n;
+        weight += w;
+        hz = weighted / weight;
+        sd_hz = std::min(sd_hz, 1.5 / std::sqrt(weight));
+    }
+};
+
+CombTooth tooth_at(const std::vector<const StillSpectrum*>& channels, const Spacing& spacing, int number) {
+    CombTooth tooth;
+    tooth.number = number;
+    const double centre_hz = number * spacing.hz;
+    const double reach_hz = std::min(2.0 * number * spacing.sd_hz, 4.0 * channels.front()->bin_hz);
+    for (const StillSpectrum* one : channels) {
+        const StillSpectrum::Peak peak = one->peak_near(centre_hz, reach_hz);
+        tooth.mean_square.push_back(peak.surprise > kCountsAbove ? peak.mean_square : 0.0);
+        if (peak.surprise <= tooth.surprise) continue;
+        tooth.surprise = peak.surprise;
+        tooth.frequency_hz = peak.frequency_hz;
+        tooth.frequency_sd_hz = peak.frequency_sd_hz;
+    }
+    tooth.surprise = std::max(0.0, tooth.surprise - std::log(static_cast<double>(channels.size())));
+    return tooth;
+}
+
+}  // namespace
+
+double CombTooth::total() const {
+    return std::accumulate(mean_square.begin(), mean_square.end(), 0.0);
+}
+
+const CombTooth* LineComb::tooth(int number) const {
+    for (const CombTooth& one : teeth)
+        if (one.number == number) return &one;
+    return nullptr;
+}
+
+const CombTooth* LineComb::strongest() const {
+    const auto best = std::max_element(teeth.begin(), teeth.end(), [](const CombTooth& a, const CombTooth& b) {
+        return a.total() < b.total();
+    });
+    return best == teeth.end() ? nullptr : &*best;
+}
+
+int LineComb::common_divisor() const {
+    int divisor = 0;
+    for (const CombTooth& one : teeth) divisor = std::gcd(divisor, one.number);
+    return divisor;
+}
+
+LineComb read_comb(const std::vector<const StillSpectrum*>& channels, double spacing_hz, double spacing_sd_hz,
+                   const CombPlaces& places) {
+    LineComb comb;
+    if (channels.empty() || !(spacing_hz > 0.0)) return comb;
+    const StillSpectrum& any = *channels.front();
+    const double top = std::min(places.to_hz, 0.45 * any.sample_rate_hz);
+    Spacing spacing{spacing_hz, spacing_sd_hz};
+    double sum = 0, most = 0;
+    for (int n = 1; n <= places.most_number && n * spacing.hz <= top; ++n) {
+        if (places.spoken_for && places.spoken_for(n * spacing.hz)) continue;
+        const CombTooth tooth = tooth_at(channels, spacing, n);
+        ++comb.places;
+        const double counts = std::max(0.0, tooth.surprise - kCountsAbove);
+        sum += counts;
+        most = std::max(most, counts);
+        const bool belongs = std::abs(tooth.frequency_hz - n * spacing.hz) <
+                             2.0 * std::hypot(n * spacing.sd_hz, tooth.frequency_sd_hz) + 0.3 * any.bin_hz;
+        if (tooth.surprise > kStands && belongs) comb.teeth.push_back(tooth);
+        if (tooth.surprise > kSharpens && belongs) spacing.take_in(tooth);
+    }
+    comb.spacing_hz = spacing.hz;
+    comb.spacing_sd_hz = spacing.sd_hz;
+    comb.surprise = surprise_of_sum(sum, comb.places, kCountsAbove);
+    if (comb.places > 1) comb.surprise_of_rest = surprise_of_sum(sum - most, comb.places - 1, kCountsAbove);
+    return comb;
+}
+
+LineComb find_comb(const std::vector<const StillSpectrum*>& channels, double nominal_hz, double tolerance,
+                   const CombPlaces& places) {
+    if (channels.empty()) return {};
+    const double bin_hz = channels.front()->bin_hz;
+    const double top = std::min({places.to_hz, 0.45 * channels.front()->sample_rate_hz, places.most_number * nominal_hz});
+    // a step that moves the upper teeth by half a bin
+    const double step_hz = std::max(0.5 * bin_hz * nominal_hz / (0.5 * top), 2.0 * tolerance * nominal_hz / 60.0);
+    std::vector<std::pair<double, double>> tries;  // spacing and its sd
+    for (double f = nominal_hz * (1.0 - tolerance); f <= nominal_hz * (1.0 + tolerance) + 1e-9; f += step_hz)
+        tries.emplace_back(f, 0.3 * step_hz);
+    if (tries.size() < 2) tries = {{nominal_hz, 0.5 * tolerance * nominal_hz}};
+    const double looked = std::log(static_cast<double>(tries.size()));
+    for (const StillSpectrum* one : channels)
+        for (const StillLine& line : one->lines) {
+            const double n = std::round(line.frequency_hz / nominal_hz);
+            if (n < 1.0 || n > 40.0 || !line.steady) continue;
+            const double f = line.frequency_hz / n;
+            if (std::abs(f / nominal_hz - 1.0) <= tolerance) tries.emplace_back(f, line.frequency_sd_hz / n);
+        }
+    LineComb best;
+    for (const auto& [f, sd] : tries) {
+        LineComb comb = read_comb(channels, f, sd, places);
+        if (std::abs(comb.spacing_hz / nominal_hz - 1.0) > 1.2 * tolerance) continue;
+        if (comb.surprise > best.surprise || (comb.surprise == best.surprise && comb.teeth.size() > best.teeth.size()))
+            best = std::move(comb);
+    }
+    best.surprise = std::max(0.0, best.surprise - looked);
+    best.surprise_of_rest = std::max(0.0, best.surprise_of_rest - looked);
+    return best;
+}
+
+LineComb comb_through(const std::vector<const StillSpectrum*>& channels, double line_hz, double line_sd_hz,
+                      double least_hz, const CombPlaces& places) {
+    LineComb best;
+    double best_rest = 0;
+    int tried = 0;
+    for (int n = 1; n <= kMostInComb && line_hz / n >= least_hz; ++n) {
+        ++tried;
+        LineComb comb = read_comb(channels, line_hz / n, line_sd_hz / n, places);
+        const bool holds_line = std::any_of(comb.teeth.begin(), comb.teeth.end(), [&](const CombTooth& tooth) {
+            return std::abs(tooth.frequency_hz - line_hz) < 1.5 * channels.front()->bin_hz;
+        });
+        if (!holds_line || comb.common_divisor() > 1) continue;  // a wider one's teeth
+        if (n > 1 && comb.surprise_of_rest < best_rest + kAsGood) continue;
+        best_rest = comb.surprise_of_rest;
+        best = std::move(comb);
+    }
+    best.surprise_of_rest = std::max(0.0, best.surprise_of_rest - std::log(std::max(1, tried)));
+    return best;
+}
+
+}  // namespace hushtrace
