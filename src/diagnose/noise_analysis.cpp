@@ -9,6 +9,7 @@
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
+#include "crackle.hpp"
 #include "engine_view.hpp"
 #include "floor_reading.hpp"
 #include "noise_pictures.hpp"
@@ -187,6 +188,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         if (whine) add_whine(sources, *whine, off);
         std::optional<ClicksInTake> clicks;
         SpokenFor spoken;
+        if (whine) spoken.whine_family = whine->family;
         if (whine)
             for (const Harmonic& harmonic : whine->harmonics) spoken.known_hz.push_back(harmonic.frequency_hz);
         if (!is_floor_take(*survey.take)) {
@@ -200,6 +202,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                 spoken.click_rate_hz = clicks->train.rate.mean_hz();
                 spoken.click_wander = clicks->train.rate.wander();
             }
+            add_bursts(sources, survey, clicks ? &*clicks : nullptr);
             add_hiss(sources, survey, clicks ? &*clicks : nullptr, job.job);
         }
         if (!is_floor_take(*survey.take))

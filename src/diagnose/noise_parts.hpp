@@ -86,6 +86,7 @@ struct SteadyComb {
 /// What is explained already, or can't be told from it.
 struct SpokenFor {
     std::vector<double> known_hz;              ///< lines of a steadily held whine
+    std::optional<std::size_t> whine_family;   ///< index into the survey's families
     std::optional<double> click_rate_hz;       ///< a train of clicks makes lines at its multiples
     double click_wander = 0;
     std::vector<const TakeSurvey*> floor_takes;   ///< inputs shorted: the set-up's own lines
@@ -93,6 +94,8 @@ struct SpokenFor {
 /// Mains, phone, bus and switched loads' combs, fixed motors, and what is left over as tones of their own; lines of
 /// followed families and what is spoken for are left out.
 std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job, const SpokenFor& spoken);
+/// Standard deviations above noise from which a family that moves is told as a source of its own.
+inline constexpr double kSureFamily = 20.0;
 
 /// Levels of all channels: appends to source.levels, with dBV where calibrated. `lines_hz` are the lines that make it
 /// up, for what the noise under them leaves open; `least_sd_db` is what else does (a source that wanders, say).

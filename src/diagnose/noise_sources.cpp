@@ -156,11 +156,15 @@ void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const Tak
         source.harmonics = comb.harmonics;
     }
     source.confidence = std::max(source.confidence, comb.confidence);
-    source.evidence.push_back(
-        {comb.why + ".", comb.frequency_hz, "Hz", comb.frequency_sd_hz, {survey.take->file}, {}});
+    if (before && *before >= *source.level_dbfs) {  // the louder take's words stand for both
+        for (Evidence& one : source.evidence) one.takes.push_back(survey.take->file);
+        return;
+    }
+    const auto takes = source.takes;
+    source.evidence = {{comb.why + ".", comb.frequency_hz, "Hz", comb.frequency_sd_hz, takes, {}}};
     for (const Evidence& one : comb.evidence) {
         source.evidence.push_back(one);
-        source.evidence.back().takes = {survey.take->file};
+        source.evidence.back().takes = takes;
     }
 }
 
@@ -168,9 +172,14 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
                 const ClicksInTake* clicks, const std::vector<SteadyComb>& combs) {
     const auto about_a_comb = [&combs](const MovingFamily& family) {
         return std::any_of(combs.begin(), combs.end(), [&family](const SteadyComb& comb) {
-            const double away_hz = std::abs(std::remainder(family.mean_hz, comb.frequency_hz));
-            return comb.harmonics.size() >= kLinesOfAComb && family.mean_hz > 0.9 * comb.frequency_hz &&
-                   away_hz < std::max(1.5, family.wander * family.mean_hz);
+            const auto at = [&family](double hz) {
+                return std::abs(family.mean_hz - hz) < std::max(1.5, family.wander * family.mean_hz);
+            };
+            if (at(comb.frequency_hz)) return true;
+            if (std::any_of(comb.harmonics.begin(), comb.harmonics.end(), [&](const Harmonic& h) { return at(h.frequency_hz); }))
+                return true;
+            const double nearest = comb.frequency_hz * std::round(family.mean_hz / comb.frequency_hz);
+            return comb.harmonics.size() >= kLinesOfAComb && nearest > 0.0 && at(nearest);
         });
     };
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
@@ -189,7 +198,7 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         }
         if (clicks && is_comb_of_clicks(survey, family)) continue;
         const bool resting = !engine_active(*survey.take);
-        if (family.ridge.significance < 20.0) continue;  // weak evidence under stronger lines
+        if (family.ridge.significance < kSureFamily) continue;  // weak evidence under stronger lines
         const bool own_way = resting || (whine && whine->family && std::abs(likeness) < 0.6);
         const NoiseKind kind = own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
         // the same line may have been told less surely in another take

@@ -12,7 +12,7 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
+constexpr double kMisfitsPulse_db = 3.5, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
 
 std::size_t loudest_of(const std::vector<double>& mean_square) {
     return static_cast<std::size_t>(std::max_element(mean_square.begin(), mean_square.end()) - mean_square.begin());
@@ -103,11 +103,28 @@ SteadyComb named_mains(const SteadySearch& search, const LineComb& comb, double 
     return out;
 }
 
-SteadyComb named_phone(const SteadySearch& search, const LineComb& comb) {
+SteadyComb named_phone(const SteadySearch& search, const CombStretch& frames) {
+    const LineComb& comb = frames.comb;
     SteadyComb out = as_steady_comb(search, comb, NoiseKind::phone_burst);
+    out.surprise = frames.surprise;
     out.confidence = comb.teeth.size() > 3 ? 0.97 : 0.85;
-    out.why = fmt::format("{} lines at multiples of {:.3f} Hz: the frames of a phone that transmits (4.615 ms)", comb.teeth.size(),
+    out.why = fmt::format("{} lines at multiples of {:.2f} Hz: the frames of a phone that transmits (4.615 ms)", comb.teeth.size(),
                           comb.spacing_hz);
+    if (!frames.throughout)
+        out.evidence.push_back(said(fmt::format("They sound from {:.1f} to {:.1f} s alone.", frames.from_s, frames.to_s),
+                                    frames.to_s - frames.from_s, "s"));
+    // a burst that fills an eighth of its frame has no 8th multiple
+    double beside = 0, eighth = 0;
+    for (const CombTooth& tooth : comb.teeth) {
+        if (tooth.number == 8) eighth = tooth.total();
+        if (tooth.number == 6 || tooth.number == 7 || tooth.number == 9 || tooth.number == 10) beside = std::max(beside, tooth.total());
+    }
+    if (beside > 0.0 && eighth < 0.25 * beside)
+        out.evidence.push_back(said(eighth > 0.0 ? fmt::format("The 8th multiple stands {:.0f} dB below its neighbours: each burst fills "
+                                                               "an eighth of its frame.",
+                                                               decibels_from_power(beside / eighth))
+                                                 : "The 8th multiple is missing: each burst fills an eighth of its frame.",
+                                    8, ""));
     return out;
 }
 
@@ -133,7 +150,7 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
     const double over_db = top ? decibels_from_power(top->total() / others) : 0.0;
     const bool motor = top && top->number >= BrushedMotor::least_bars && top->number <= BrushedMotor::most_bars &&
                        comb.spacing_hz >= BrushedMotor::least_shaft_hz && comb.spacing_hz <= BrushedMotor::most_shaft_hz &&
-                       over_db > 6.0 && fit.misfit_db > kFitsPulse_db;
+                       ((over_db > 7.0 && fit.misfit_db > kMisfitsPulse_db) || over_db > 12.0);
     if (motor) {
         out.kind = NoiseKind::motor_whine;
         out.frequency_hz = top->frequency_hz;
@@ -145,7 +162,13 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
         out.evidence.push_back(said(fmt::format("The line of the bars stands {:.0f} dB over those of the turns.", over_db), over_db, "dB"));
         return out;
     }
-    out.confidence = lines < 3 ? 0.75 : (fit.misfit_db < kFitsPulse_db ? 0.93 : 0.75);
+    if (lines < 3) {   // two lines fit too much: pulses, a motor, a bent sine
+        out.kind = NoiseKind::unexplained_tone;
+        out.confidence = 0.85;
+        out.why = fmt::format("Steady at {:.2f} Hz, with one multiple; too little to say what makes it", comb.spacing_hz);
+        return out;
+    }
+    out.confidence = (fit.misfit_db < kFitsPulse_db ? 0.93 : 0.75);
     if (fit.misfit_db > kFitsBadly_db) out.confidence = 0.55;
     out.why = fmt::format("A line at {:.2f} Hz that holds still, with {} of its multiples: something is switched at that rate",
                           comb.spacing_hz, lines - (comb.tooth(1) ? 1 : 0));

@@ -18,12 +18,28 @@ constexpr double kRestOfNamed = 6.9;     // of its other teeth, so that one chan
 constexpr double kRestOfAny = 6.9;       // one lone tone in a thousand gets teeth by chance
 constexpr int kMostCombs = 12;
 
-bool smeared_over(const TakeSurvey& survey, double frequency_hz) {
-    for (const MovingFamily& family : survey.families)
+/// Whether what was followed as a moving line is one that holds still, jittered by the noise.
+bool holds_still(const TakeSurvey& survey, const MovingFamily& family) {
+    for (const ChannelSurvey& channel : survey.channels)
+        for (const StillLine& line : channel.still.lines)
+            if (line.steady && line.present_share > 0.75 &&
+                std::abs(line.frequency_hz - family.mean_hz) < std::max(2.0, 1.5 * family.wander * family.mean_hz))
+                return true;
+    return false;
+}
+
+/// Whether a frequency belongs to a family that moves: the whine's, or one that strays by more than a still line's width.
+bool of_a_family(const TakeSurvey& survey, const SpokenFor& spoken, double frequency_hz) {
+    for (std::size_t i = 0; i < survey.families.size(); ++i) {
+        const MovingFamily& family = survey.families[i];
+        const bool whine = spoken.whine_family == i;
+        if (!whine && (family.ridge.significance < kSureFamily || holds_still(survey, family))) continue;
         for (const OrderLine& line : family.lines) {
-            const double centre = line.ratio * family.mean_hz;
-            if (std::abs(frequency_hz - centre) < 4.0 + 3.5 * family.wander * centre) return true;
+            const double centre = line.ratio * family.mean_hz, strays = family.wander * centre;
+            if (!whine && strays < 1.0) continue;
+            if (std::abs(frequency_hz - centre) < 2.0 + 2.5 * strays) return true;
         }
+    }
     return false;
 }
 
@@ -61,7 +77,7 @@ SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const 
                         [f](double known) { return std::abs(f - known) < std::max(3.0, 0.002 * known); }))
             return true;
         if (std::any_of(taken.begin(), taken.end(), [f](double one) { return std::abs(f - one) < 2.5; })) return true;
-        return smeared_over(survey, f) || sharp_click_line(spoken, f) || of_the_set_up(spoken, survey, f);
+        return of_a_family(survey, spoken, f) || sharp_click_line(spoken, f) || of_the_set_up(spoken, survey, f);
     };
     return search;
 }
@@ -94,13 +110,28 @@ void look_for_mains(const SteadySearch& search, const Job& job, std::vector<doub
     take_in(best, taken);
 }
 
+/// The channel whose frames stand out most speaks for the times; the others' powers are read at the same teeth.
 void look_for_phone(const SteadySearch& search, std::vector<double>& taken, std::vector<SteadyComb>& found) {
-    CombPlaces places = search.places;
-    places.most_number = 92;
-    const LineComb comb = find_comb(search.spectra, PhoneFrames::rate_hz, PhoneFrames::tolerance, places);
-    if (comb.surprise < kNamedComb || comb.surprise_of_rest < kRestOfNamed || comb.common_divisor() != 1) return;
-    found.push_back(named_phone(search, comb));
-    take_in(comb, taken);
+    const CombStretch* best = nullptr;
+    for (const std::size_t c : search.channel_of) {
+        const auto& phone = search.survey->channels[c].phone;
+        if (phone && (!best || phone->surprise > best->surprise)) best = &*phone;
+    }
+    if (!best || best->comb.surprise_of_rest < kRestOfNamed || best->comb.common_divisor() != 1) return;
+    CombStretch whole = *best;
+    std::erase_if(whole.comb.teeth, [&](const CombTooth& tooth) { return search.places.spoken_for(tooth.frequency_hz); });
+    if (whole.comb.teeth.size() < 2) return;
+    for (CombTooth& tooth : whole.comb.teeth) {
+        tooth.mean_square.clear();
+        for (const std::size_t c : search.channel_of) {
+            const auto& phone = search.survey->channels[c].phone;
+            const CombTooth* same = phone ? phone->comb.tooth(tooth.number) : nullptr;
+            tooth.mean_square.push_back(same ? same->mean_square.front() : 0.0);
+        }
+    }
+    found.push_back(named_phone(search, whole));
+    for (int n = 1; n * whole.comb.spacing_hz < 20000.0; ++n)   // what comes and goes has skirts
+        for (const double away_hz : {-2.0, 0.0, 2.0}) taken.push_back(n * whole.comb.spacing_hz + away_hz);
 }
 
 void look_for_buses(const SteadySearch& search, std::vector<double>& taken, std::vector<SteadyComb>& found) {

@@ -19,7 +19,7 @@ struct SteadySearch {
 SteadyComb as_steady_comb(const SteadySearch& search, const LineComb& comb, NoiseKind kind);
 
 SteadyComb named_mains(const SteadySearch& search, const LineComb& comb, double nominal_hz);
-SteadyComb named_phone(const SteadySearch& search, const LineComb& comb);
+SteadyComb named_phone(const SteadySearch& search, const CombStretch& frames);
 SteadyComb named_bus(const SteadySearch& search, const LineComb& comb, std::string_view what);
 /// A comb of which nothing is known but that it is one: a switched load or a motor, by its shape.
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb);

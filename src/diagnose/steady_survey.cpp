@@ -1,17 +1,24 @@
 #include "steady_survey.hpp"
 
 #include "hushtrace/measure/column_map.hpp"
+#include "hushtrace/vehicle/steady_signatures.hpp"
 
 namespace hushtrace {
 namespace {
 
 constexpr double kLineFalseAlarms = 0.001;  // lines that noise alone makes, a channel of a take
+constexpr double kPhoneSurprise = 8.3;      // 1 in 4000 by chance, a channel of a take
 
 }  // namespace
 
 void survey_steady(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz) {
     const ColumnMap map = column_map(samples, sample_rate_hz);
     channel.still = still_spectrum(map, kLineFalseAlarms);
+    CombPlaces frames;
+    frames.most_number = 92;
+    channel.phone =
+        find_comb_stretch(map, channel.still, PhoneFrames::rate_hz, PhoneFrames::tolerance, frames, kPhoneSurprise);
+    channel.bursts = find_bursts(samples, sample_rate_hz);
 }
 
 }  // namespace hushtrace

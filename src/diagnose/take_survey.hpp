@@ -6,6 +6,8 @@
 #include "hushtrace/diagnose/findings.hpp"
 #include "hushtrace/job/job_folder.hpp"
 #include "hushtrace/job/rpm_log.hpp"
+#include "hushtrace/measure/bursts.hpp"
+#include "hushtrace/measure/comb_stretch.hpp"
 #include "hushtrace/measure/impulse_train.hpp"
 #include "hushtrace/measure/lines.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
@@ -54,6 +56,8 @@ struct ChannelSurvey {
     NoiseFloor hiss;   ///< of the noise under the lines alone
     std::optional<ImpulseTrain> clicks;
     StillSpectrum still;                ///< of the first stretch_s: lines that hold still, against the noise beside them
+    std::optional<CombStretch> phone;   ///< the stretch of it through which a phone's frames sound
+    Bursts bursts;
     std::vector<std::vector<float>> spectrogram_dbfs;
     double column_s = 0, spectrogram_bin_hz = 0;
     bool silent = false;  ///< digital silence

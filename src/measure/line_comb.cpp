@@ -10,9 +10,11 @@ namespace hushtrace {
 namespace {
 
 constexpr double kCountsAbove = 1.5;   // surprise: so much a place must say to count
+constexpr double kCountsUpTo = 40.0;  // and no more than that: a comb is many lines, not one strong one
 constexpr double kStands = 3.0;        // surprise of a tooth that is told: noise reaches it in one place of twenty
 constexpr double kSharpens = 7.0;      // of one that the spacing is read from
 constexpr double kAsGood = 4.6;        // surprise: a hundred times as likely by chance is about as much
+constexpr std::size_t kMoreTeeth = 2;  // that a narrower comb must explain: one more is chance
 constexpr int kMostInComb = 24;        // teeth tried for a line of which nothing is known
 
 struct Spacing {
@@ -81,7 +83,7 @@ LineComb read_comb(const std::vector<const StillSpectrum*>& channels, double spa
         if (places.spoken_for && places.spoken_for(n * spacing.hz)) continue;
         const CombTooth tooth = tooth_at(channels, spacing, n);
         ++comb.places;
-        const double counts = std::max(0.0, tooth.surprise - kCountsAbove);
+        const double counts = std::max(0.0, std::min(tooth.surprise, kCountsUpTo) - kCountsAbove);
         sum += counts;
         most = std::max(most, counts);
         const bool belongs = std::abs(tooth.frequency_hz - n * spacing.hz) <
@@ -139,7 +141,9 @@ LineComb comb_through(const std::vector<const StillSpectrum*>& channels, double 
             return std::abs(tooth.frequency_hz - line_hz) < 1.5 * channels.front()->bin_hz;
         });
         if (!holds_line || comb.common_divisor() > 1) continue;  // a wider one's teeth
-        if (n > 1 && comb.surprise_of_rest < best_rest + kAsGood) continue;
+        if (!best.teeth.empty() &&
+            (comb.surprise_of_rest < best_rest + kAsGood || comb.teeth.size() < best.teeth.size() + kMoreTeeth))
+            continue;
         best_rest = comb.surprise_of_rest;
         best = std::move(comb);
     }
