@@ -43,12 +43,34 @@ bool of_a_family(const TakeSurvey& survey, const SpokenFor& spoken, double frequ
     return false;
 }
 
-/// The clicks' lines that are as sharp as a steady one: the low ones of a rate that hardly strays.
-bool sharp_click_line(const SpokenFor& spoken, double frequency_hz) {
+/// The strongest bin within reach of a frequency, over the channels.
+double power_at(const TakeSurvey& survey, double frequency_hz, double reach_hz) {
+    double most = 0;
+    for (const ChannelSurvey& channel : survey.channels) {
+        const StillSpectrum& s = channel.still;
+        if (s.density.empty()) continue;
+        for (std::size_t k = s.bin_of(frequency_hz - reach_hz); k <= s.bin_of(frequency_hz + reach_hz); ++k)
+            most = std::max(most, s.density[k]);
+    }
+    return most;
+}
+
+/// The clicks' lines that are as sharp as a steady one, the low ones of a rate that hardly strays; no line is theirs
+/// that stands over their next ones on both sides by more than their own lines differ.
+bool sharp_click_line(const TakeSurvey& survey, const SpokenFor& spoken, double frequency_hz) {
     if (!spoken.click_rate_hz) return false;
-    const double away = std::abs(std::remainder(frequency_hz, *spoken.click_rate_hz));
+    const double rate = *spoken.click_rate_hz, away = std::abs(std::remainder(frequency_hz, rate));
     const double smear = 2.0 * spoken.click_wander * frequency_hz;
-    return frequency_hz > 0.8 * *spoken.click_rate_hz && smear < 4.0 && away < 1.5 + smear;
+    if (frequency_hz < 0.8 * rate || smear >= 4.0 || away >= 1.5 + smear) return false;
+    double next = 0;
+    for (const double steps : {-1.0, 1.0}) next = std::max(next, power_at(survey, frequency_hz + steps * rate, 1.5 + smear));
+    return power_at(survey, frequency_hz, 1.0) < 10.0 * next;
+}
+
+/// Where clicks whose rate strays smear their lines: the bins there are spiky, not as noise is.
+bool smeared_by_clicks(const SpokenFor& spoken, double frequency_hz) {
+    if (!spoken.click_rate_hz || frequency_hz < 0.8 * *spoken.click_rate_hz) return false;
+    return std::abs(std::remainder(frequency_hz, *spoken.click_rate_hz)) < 2.0 + 3.0 * spoken.click_wander * frequency_hz;
 }
 
 /// Whether the set-up itself has a line there, as strong with its inputs shorted: to 3 dB.
@@ -77,8 +99,9 @@ SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const 
                         [f](double known) { return std::abs(f - known) < std::max(3.0, 0.002 * known); }))
             return true;
         if (std::any_of(taken.begin(), taken.end(), [f](double one) { return std::abs(f - one) < 2.5; })) return true;
-        return of_a_family(survey, spoken, f) || sharp_click_line(spoken, f) || of_the_set_up(spoken, survey, f);
+        return of_a_family(survey, spoken, f) || sharp_click_line(survey, spoken, f) || of_the_set_up(spoken, survey, f);
     };
+    search.places.doubtful = [&spoken](double f) { return smeared_by_clicks(spoken, f); };
     return search;
 }
 

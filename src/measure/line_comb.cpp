@@ -29,13 +29,22 @@ struct Spacing {
     }
 };
 
-CombTooth tooth_at(const std::vector<const StillSpectrum*>& channels, const Spacing& spacing, int number) {
+/// Whether a line of its own stands there, in most columns.
+bool stands_by_itself(const StillSpectrum& spectrum, double frequency_hz) {
+    return std::any_of(spectrum.lines.begin(), spectrum.lines.end(), [&](const StillLine& line) {
+        return std::abs(line.frequency_hz - frequency_hz) < spectrum.bin_hz && line.steady && line.present_share > 0.7;
+    });
+}
+
+CombTooth tooth_at(const std::vector<const StillSpectrum*>& channels, const Spacing& spacing, int number,
+                   const CombPlaces& places) {
     CombTooth tooth;
     tooth.number = number;
     const double centre_hz = number * spacing.hz;
     const double reach_hz = std::min(2.0 * number * spacing.sd_hz, 4.0 * channels.front()->bin_hz);
     for (const StillSpectrum* one : channels) {
-        const StillSpectrum::Peak peak = one->peak_near(centre_hz, reach_hz);
+        StillSpectrum::Peak peak = one->peak_near(centre_hz, reach_hz);
+        if (places.doubtful && places.doubtful(centre_hz) && !stands_by_itself(*one, peak.frequency_hz)) peak = {};
         tooth.mean_square.push_back(peak.surprise > kCountsAbove ? peak.mean_square : 0.0);
         if (peak.surprise <= tooth.surprise) continue;
         tooth.surprise = peak.surprise;
@@ -81,13 +90,14 @@ LineComb read_comb(const std::vector<const StillSpectrum*>& channels, double spa
     double sum = 0, most = 0;
     for (int n = 1; n <= places.most_number && n * spacing.hz <= top; ++n) {
         if (places.spoken_for && places.spoken_for(n * spacing.hz)) continue;
-        const CombTooth tooth = tooth_at(channels, spacing, n);
+        const CombTooth tooth = tooth_at(channels, spacing, n, places);
         ++comb.places;
+        const bool belongs = std::abs(tooth.frequency_hz - n * spacing.hz) <
+                             2.0 * std::hypot(n * spacing.sd_hz, tooth.frequency_sd_hz) + 0.3 * any.bin_hz;
+        if (tooth.surprise > kSharpens && !belongs) continue;   // a line of something else, near by
         const double counts = std::max(0.0, std::min(tooth.surprise, kCountsUpTo) - kCountsAbove);
         sum += counts;
         most = std::max(most, counts);
-        const bool belongs = std::abs(tooth.frequency_hz - n * spacing.hz) <
-                             2.0 * std::hypot(n * spacing.sd_hz, tooth.frequency_sd_hz) + 0.3 * any.bin_hz;
         if (tooth.surprise > kStands && belongs) comb.teeth.push_back(tooth);
         if (tooth.surprise > kSharpens && belongs) spacing.take_in(tooth);
     }

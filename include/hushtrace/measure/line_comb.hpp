@@ -34,6 +34,7 @@ struct CombPlaces {
     int most_number = 40;
     double to_hz = 20000.0;                        ///< and not above 0.45 of the rate
     std::function<bool(double)> spoken_for;        ///< frequencies [Hz] that count for nothing; may be empty
+    std::function<bool(double)> doubtful;          ///< where a line must stand out by itself, and steadily; may be empty
 };
 
 /// Reads the comb at a spacing: each place's most surprising bin, the spacing sharpened by the teeth found so far, and
