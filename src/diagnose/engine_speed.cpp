@@ -67,32 +67,43 @@ private:
     std::vector<double> values_;
 };
 
-std::vector<double> ratios_at(const SmoothLog& track, const std::vector<LogRow>& rows, double lag_s) {
-    std::vector<double> ratios;
+/// Rows that lie within the track at a lag: the ratios' logarithms, and the speeds'.
+struct Shared {
+    std::vector<double> ratios, speeds;
+    /// How far the ratio strays, against how far the speed does: 1 where the line has nothing to do with it.
+    double straying() const { return spread_of(ratios) / std::max(0.002, spread_of(speeds)); }
+};
+Shared shared_at(const SmoothLog& track, const std::vector<LogRow>& rows, double lag_s) {
+    Shared shared;
     for (const LogRow& row : rows)
-        if (const auto line = track.at(row.time_s - lag_s)) ratios.push_back(*line - row.log_rpm);
-    return ratios;
+        if (const auto line = track.at(row.time_s - lag_s)) {
+            shared.ratios.push_back(*line - row.log_rpm);
+            shared.speeds.push_back(row.log_rpm);
+        }
+    return shared;
 }
 
 /// The lag at which the ratio strays least; unset where that is hardly less than at other lags.
 std::optional<double> lag_between(const SmoothLog& track, const std::vector<LogRow>& rows, double most_lag_s,
                                   double duration_s) {
-    std::vector<double> lags, spreads;
+    most_lag_s = std::min(most_lag_s, 0.45 * duration_s);
+    std::vector<double> lags, straying;
+    const std::size_t all = shared_at(track, rows, 0.0).ratios.size();
     for (double lag = -most_lag_s; lag <= most_lag_s + 1e-9; lag += kLagStep_s) {
-        const auto ratios = ratios_at(track, rows, lag);
-        if (ratios.size() < 5 || 3 * ratios.size() < rows.size()) continue;
+        const Shared shared = shared_at(track, rows, lag);
+        if (shared.ratios.size() < 5 || 2 * shared.ratios.size() < all) continue;
         lags.push_back(lag);
-        spreads.push_back(spread_of(ratios));
+        straying.push_back(shared.straying());
     }
     if (lags.size() < 3) return std::nullopt;
-    const auto best = static_cast<std::size_t>(std::min_element(spreads.begin(), spreads.end()) - spreads.begin());
-    std::vector<double> sorted = spreads;
+    const auto best = static_cast<std::size_t>(std::min_element(straying.begin(), straying.end()) - straying.begin());
+    std::vector<double> sorted = straying;
     const double usual = median_of(sorted);
     const double independent = std::min(static_cast<double>(rows.size()), 2.0 * duration_s);
     const double needed = std::clamp(1.0 - 2.5 / std::sqrt(std::max(1.0, independent)), 0.15, 0.7);
-    if (best == 0 || best + 1 == lags.size() || spreads[best] > needed * usual) return std::nullopt;
+    if (best == 0 || best + 1 == lags.size() || straying[best] > needed * usual) return std::nullopt;
     // where a parabola through the hollow's foot is lowest
-    const double before = spreads[best - 1], here = spreads[best], after = spreads[best + 1];
+    const double before = straying[best - 1], here = straying[best], after = straying[best + 1];
     const double bend = before - 2.0 * here + after;
     const double part = bend > 0.0 ? std::clamp(0.5 * (before - after) / bend, -0.5, 0.5) : 0.0;
     return lags[best] + part * kLagStep_s;
@@ -108,11 +119,10 @@ std::optional<TrackAgainstSpeed> hold_against(const Track& track, const RpmLog& 
     const double duration_s = track.time_s.back() - track.time_s.front();
     TrackAgainstSpeed held;
     if (most_lag_s > 0.0) held.lag_s = lag_between(line, rows, most_lag_s, duration_s);
-    std::vector<double> ratios = ratios_at(line, rows, held.lag_s.value_or(0.0));
+    Shared shared = shared_at(line, rows, held.lag_s.value_or(0.0));
+    std::vector<double>& ratios = shared.ratios;
     if (ratios.size() < 5) return std::nullopt;
-    std::vector<double> speeds;
-    for (const LogRow& row : rows) speeds.push_back(row.log_rpm);
-    held.speed_wander = spread_of(speeds);
+    held.speed_wander = spread_of(shared.speeds);
     held.residual_share = spread_of(ratios);
     const double independent = std::max(1.0, std::min(static_cast<double>(ratios.size()), 2.0 * duration_s));
     const double middle = median_of(ratios);
@@ -189,12 +199,14 @@ TakeSpeed speed_of(const TakeSurvey& survey, const VehicleData& vehicle, std::ve
     double logged = 0;  // none
     if (survey.rpm_log) {
         const RpmLog& log = *survey.rpm_log;
-        for (const MovingFamily& family : survey.families)
-            if (const auto held = hold_against(family.ridge.track, log, kMostLag_s);
-                held && held->lag_s && held->follows()) {
-                found.lag_s = held->lag_s;
-                break;
-            }
+        double least = 0.5;
+        for (const MovingFamily& family : survey.families) {
+            const auto held = hold_against(family.ridge.track, log, kMostLag_s);
+            if (!held || !held->lag_s || !held->follows() || held->residual_share > least * held->speed_wander)
+                continue;
+            least = held->residual_share / held->speed_wander;
+            found.lag_s = held->lag_s;
+        }
         const double lag_s = found.lag_s.value_or(0.0);
         auto mean = log.mean_rpm(lag_s, survey.duration_s + lag_s);
         if (!mean)

@@ -12,6 +12,7 @@ namespace {
 
 constexpr double kNatsPerDecibel = 0.15;  // of merit: 10 dB count as much as a ratio 2.5 standard deviations off
 constexpr double kHeldPenalty = 3.0;      // a line that wanders as an engine does goes before one that holds still
+constexpr double kAgainst = 3.0;          // what speaks against a line being the whine
 constexpr double kDialsAlike = 0.025;     // all typed speeds come from one dial (common practice, no source)
 constexpr double kMeasuredAlike = 0.001;
 constexpr double kSlip = 0.007;
@@ -67,6 +68,28 @@ FamilySpeed speed_along(const Seen& seen, const MovingFamily& family) {
     return out;
 }
 
+/// Whether a line is but the first multiple of one that is stronger: then that one would be the whine. A diode or a
+/// phase that is open makes strong lines below, but at a sixth or a third as well.
+bool has_stronger_half(const MovingFamily& family, double ratio) {
+    const auto power_at = [&](double wanted) {
+        double most = 0;
+        for (const OrderLine& line : family.lines) {
+            if (std::abs(line.ratio - wanted) > std::max(0.0006 * wanted, 2.0 / family.mean_hz)) continue;
+            double sum = 0;
+            for (const double one : line.mean_square) sum += one;
+            most = std::max(most, sum);
+        }
+        return most;
+    };
+    return power_at(0.5 * ratio) > power_at(ratio) && power_at(ratio / 3.0) == 0.0 && power_at(ratio / 6.0) == 0.0;
+}
+bool has_stronger_half(const std::vector<HeldLine>& lines, const HeldLine& line) {
+    return std::any_of(lines.begin(), lines.end(), [&](const HeldLine& other) {
+        return std::abs(2.0 * other.frequency_hz - line.frequency_hz) < std::max(2.0, 0.001 * line.frequency_hz) &&
+               other.mean_square > line.mean_square;
+    });
+}
+
 void model_of(Seen& seen, bool has_off) {
     double best_merit = -1e300, best_prominence = 0;
     for (const WhineCandidate& one : seen.followed) best_merit = std::max(best_merit, one.merit_db);
@@ -81,6 +104,11 @@ void model_of(Seen& seen, bool has_off) {
         line.sd_share = seen.measured() ? 0.001 : std::hypot(0.001, 0.5 * wander);
         line.log_weight =
             std::max(-6.0, kNatsPerDecibel * (one.merit_db - best_merit)) + families[one.family].log_weight;
+        const MovingFamily& family = seen.survey->families[one.family];
+        if (has_stronger_half(family, one.ratio)) line.log_weight -= kAgainst;
+        // a speed that was swept moves its lines more than an idle does
+        if (seen.survey->take->conditions.engine == Engine::sweep && family.wander < 0.03)
+            line.log_weight -= kAgainst;
         line.measured = families[one.family].speed;
         seen.model.lines.push_back(line);
     }
@@ -91,6 +119,7 @@ void model_of(Seen& seen, bool has_off) {
         line.log_weight = std::max(-4.0, 0.5 * kNatsPerDecibel * (one.prominence_db - best_prominence)) +
                           (one.usual_constant ? 0.0 : -1.0) - (has_off ? 0.0 : 1.5) -
                           (seen.followed.empty() ? 0.0 : kHeldPenalty);
+        if (has_stronger_half(seen.held, one)) line.log_weight -= kAgainst;
         seen.model.lines.push_back(line);
     }
     seen.model.speeds = seen.speed.guesses;
@@ -122,9 +151,13 @@ public:
             if (off) others.push_back(off);
             for (const Seen& other : seen_)
                 if (differ(seen, other)) others.push_back(other.survey);
-            seen.held = held_lines(*seen.survey, others);
+            if (seen.survey->take->conditions.engine != Engine::sweep) seen.held = held_lines(*seen.survey, others);
             model_of(seen, off != nullptr);
         }
+        for (Seen& seen : seen_)
+            for (std::size_t i = 0; i < seen.followed.size(); ++i)
+                if (stands_elsewhere(seen, seen.survey->families[seen.followed[i].family].mean_hz))
+                    seen.model.lines[i].log_weight -= kAgainst;
     }
 
     EngineView run() {
@@ -140,6 +173,19 @@ private:
         if (&a == &b || a.speed.from.empty() || b.speed.from.empty()) return false;
         const SpeedGuess &x = a.speed.guesses.front(), &y = b.speed.guesses.front();
         return std::abs(std::log(x.rpm / y.rpm)) > 0.02 + 2.5 * std::hypot(x.sd_share, y.sd_share);
+    }
+
+    /// Whether a path was followed at the same frequency in a take at another speed: then it follows no engine.
+    bool stands_elsewhere(const Seen& seen, double frequency_hz) const {
+        return std::any_of(seen_.begin(), seen_.end(), [&](const Seen& other) {
+            const Engine here = seen.survey->take->conditions.engine, there = other.survey->take->conditions.engine;
+            if (!differ(seen, other) && (here == there || (here != Engine::idle && there != Engine::idle)))
+                return false;
+            const auto& families = other.survey->families;
+            return std::any_of(families.begin(), families.end(), [&](const MovingFamily& one) {
+                return std::abs(one.mean_hz / frequency_hz - 1.0) < 0.01;
+            });
+        });
     }
 
     void estimate() {
