@@ -15,6 +15,7 @@
 #include "noise_pictures.hpp"
 #include "noise_sources.hpp"
 #include "programme.hpp"
+#include "regulator.hpp"
 #include "source_traces.hpp"
 
 namespace hushtrace {
@@ -191,6 +192,8 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         if (whine) spoken.whine_family = whine->family;
         if (whine)
             for (const Harmonic& harmonic : whine->harmonics) spoken.known_hz.push_back(harmonic.frequency_hz);
+        if (whine)
+            for (const double frequency_hz : held_sidebands(*whine)) spoken.known_hz.push_back(frequency_hz);
         if (!is_floor_take(*survey.take)) {
             const auto& speeds = out.engine.takes;
             const auto speed = std::find_if(speeds.begin(), speeds.end(), [&](const EngineInTake& one) {
@@ -222,6 +225,9 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
     for (NoiseSource& source : sources)
         if (source.kind == NoiseKind::alternator_whine || source.kind == NoiseKind::ignition_tick)
             set_engine_order(source, out.engine);
+    if (const auto regulator = find_regulator(job, whines))
+        for (NoiseSource& source : sources)
+            if (source.kind == NoiseKind::alternator_whine) add_regulator(source, *regulator);
     name_and_sort(sources, out);
     out.traces = traces_of(surveys, whines, out.noise_sources);
     if (!out.floor.empty() &&
