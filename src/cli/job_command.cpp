@@ -5,6 +5,7 @@
 #include "command.hpp"
 #include "hushtrace/job/job_check.hpp"
 #include "hushtrace/job/job_text.hpp"
+#include "hushtrace/job/rpm_log.hpp"
 #include "job_facts.hpp"
 #include "job_summary.hpp"
 #include "job_take.hpp"
@@ -133,6 +134,7 @@ Outcome add_take(const JobOptions& options) {
     if (!options.conditions.engine_stated())
         outcome.warnings.push_back(
             {"engine_unstated", "--engine was not given; 'off' is assumed", added.take.file});
+    rpm_log_of(outcome.opened, added.take, outcome.warnings, added.sound.duration_s());
     if (!added.sound.oddity.empty())
         outcome.warnings.push_back({"take_cut_short", added.sound.oddity, added.take.file});
     for (const std::string& said : added.sound.said)
@@ -151,6 +153,17 @@ Outcome add_take(const JobOptions& options) {
     outcome.results["take"] = Json::parse(take_text(added.take));
     outcome.results["duration_s"] = added.sound.duration_s();
     outcome.results["sample_rate_hz"] = added.sound.sample_rate_hz;
+    return outcome;
+}
+
+Outcome attach_log(const JobOptions& options) {
+    Outcome outcome;
+    AttachedLog attached = attach_rpm_log(options.folder, options.take);
+    outcome.opened = std::move(attached.opened);
+    outcome.text = attached.text + "\n";
+    outcome.warnings = std::move(attached.warnings);
+    outcome.results["action"] = "log_attached";
+    outcome.results["take"] = Json::parse(take_text(attached.take));
     return outcome;
 }
 
@@ -204,10 +217,12 @@ Outcome show(const JobOptions& options) {
 }
 
 void require_one_action(const JobOptions& options) {
-    const bool about_take = options.take.add.has_value(), about_ear = !options.observe.empty();
-    if (options.fresh + about_take + about_ear + options.check > 1)
-        refuse("--new, --add, --observe and --check are done one at a time");
-    if ((about_take || about_ear || options.check) && options.facts.any())
+    const bool about_take = options.take.add.has_value(), about_ear = !options.observe.empty(),
+               about_log = options.take.of_take.has_value();
+    if (options.fresh + about_take + about_ear + about_log + options.check > 1)
+        refuse("--new, --add, --take, --observe and --check are done one at a time");
+    if (about_log && !options.take.rpm_log) refuse("--take: goes with --rpm-log FILE");
+    if ((about_take || about_ear || about_log || options.check) && options.facts.any())
         refuse(
             "the job's description is changed by a command of its own, without --add, --observe or --check");
     if (!about_take && !about_ear)
@@ -228,7 +243,8 @@ void require_nothing_idle(const CLI::App& app, const JobOptions& options) {
     for (const char* const name : {"--channels", "--attenuation-db", "--tone", "--frequency", "--frequencies",
                                    "--level", "--levels", "--from-hz", "--to-hz", "--duration", "--via",
                                    "--name", "--volume-steps", "--mark", "--rpm-log", "--recorded-at"})
-        if (!about_take && app.count(name) != 0) refuse(fmt::format("{}: goes with --add", name));
+        if (!about_take && app.count(name) != 0 && !(options.take.of_take && std::string_view(name) == "--rpm-log"))
+            refuse(fmt::format("{}: goes with --add", name));
 }
 
 void run(const CLI::App& app, JobOptions& options) {
@@ -240,6 +256,7 @@ void run(const CLI::App& app, JobOptions& options) {
     }
     Outcome outcome = options.fresh                                       ? open_new(options)
                       : options.take.add                                  ? add_take(options)
+                      : options.take.of_take                              ? attach_log(options)
                       : !options.observe.empty()                          ? observe(options)
                       : options.facts.any() || !options.amplifier.empty() ? describe(options)
                                                                           : show(options);

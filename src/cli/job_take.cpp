@@ -4,10 +4,11 @@
 #include <ctime>
 #include <set>
 
+#include "help_section.hpp"
 #include "hushtrace/job/atomic_file.hpp"
+#include "hushtrace/job/rpm_log.hpp"
 #include "hushtrace/measure/capture_faults.hpp"
 #include "hushtrace/signal/take_file.hpp"
-#include "help_section.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -70,6 +71,25 @@ private:
     std::vector<std::string> names_;
 };
 
+void make_takes_folder(const fs::path& folder) {
+    std::error_code fault;
+    fs::create_directory(folder / "takes", fault);
+    if (!fs::is_directory(folder / "takes"))
+        throw Error(ErrorKind::file_unwritable,
+                    fmt::format("{}: the folder can't be made", (folder / "takes").string()));
+}
+
+/// Names the take's log, copied into takes/ unless it lies in the folder.
+void bring_log(const fs::path& folder, const OpenedJob& opened, const fs::path& file, Take& take, Copies& copies) {
+    if (const auto log = inside(folder, file)) {
+        take.rpm_log = *log;
+        return;
+    }
+    make_takes_folder(folder);
+    take.rpm_log = free_take_name(opened, fs::path(take.file).stem().string(), ".csv");
+    copies.bring(file, *take.rpm_log);
+}
+
 CaptureFaultOptions faults_to_look_for(const std::optional<PlayedTone>& tone) {
     CaptureFaultOptions options;
     if (!tone) return options;
@@ -79,14 +99,6 @@ CaptureFaultOptions faults_to_look_for(const std::optional<PlayedTone>& tone) {
     options.look_for_tone =
         options.tone_frequency_hz.has_value() || std::holds_alternative<NearSilence>(tone->waveform);
     return options;
-}
-
-void make_takes_folder(const fs::path& folder) {
-    std::error_code fault;
-    fs::create_directory(folder / "takes", fault);
-    if (!fs::is_directory(folder / "takes"))
-        throw Error(ErrorKind::file_unwritable,
-                    fmt::format("{}: the folder can't be made", (folder / "takes").string()));
 }
 
 }  // namespace
@@ -131,15 +143,16 @@ void TakeOptions::add_to(CLI::App& app) {
         ->allow_extra_args(false);
     app.add_option("--mark", marks, "SECONDS=TEXT, a moment in the take; may be given again")
         ->allow_extra_args(false);
-    app.add_option("--rpm-log", rpm_log,
-                   "a CSV of the engine's speed, header time_s,rpm; copied into takes/");
+    app.add_option(
+        "--rpm-log", rpm_log,
+        "a CSV of the engine's speed, header time_s,rpm; copied into takes/. With --take, for a take that is there");
+    app.add_option("--take", of_take, "a take of the job that --rpm-log belongs to: takes/idle.flac");
     app.add_option("--recorded-at", recorded_at, "when it was captured: 2026-01-31T10:12:00");
     app.add_option("--after-change", after_change, "what was mended before, in words");
 }
 
-AddedTake add_existing_take(const fs::path& folder, const TakeOptions& options,
-                            const ConditionsOptions& conditions, const ChannelOptions& channels,
-                            const ToneOptions& tone) {
+AddedTake add_existing_take(const fs::path& folder, const TakeOptions& options, const ConditionsOptions& conditions,
+                            const ChannelOptions& channels, const ToneOptions& tone) {
     OpenedJob opened = open_job(folder);
     const fs::path file(*options.add);
     Take take;
@@ -165,19 +178,54 @@ AddedTake add_existing_take(const fs::path& folder, const TakeOptions& options,
             take.file = free_take_name(opened, options.name.value_or(file.stem().string()), suffix_of(file));
             copies.bring(file, take.file);
         }
-        if (options.rpm_log) {
-            if (const auto log = inside(folder, *options.rpm_log)) {
-                take.rpm_log = *log;
-            } else {
-                make_takes_folder(folder);
-                take.rpm_log = free_take_name(opened, fs::path(take.file).stem().string(), ".csv");
-                copies.bring(*options.rpm_log, *take.rpm_log);
-            }
-        }
+        if (options.rpm_log) bring_log(folder, opened, *options.rpm_log, take, copies);
     }
     opened = change_job(folder, [&](Job& job) { job.takes.push_back(take); });
     copies.keep();
     return {std::move(opened), std::move(take), sound};
+}
+
+AttachedLog attach_rpm_log(const fs::path& folder, const TakeOptions& options) {
+    AttachedLog attached;
+    OpenedJob opened = open_job(folder);
+    const auto& takes = opened.job.takes;
+    const auto is_it = [&](const Take& take) {
+        const fs::path file(take.file);
+        return take.file == *options.of_take || file.filename() == *options.of_take ||
+               file.stem() == *options.of_take;
+    };
+    if (std::count_if(takes.begin(), takes.end(), is_it) != 1)
+        throw Error(ErrorKind::invalid_request,
+                    fmt::format("--take: {} is {} take of this job", in_quotes(*options.of_take),
+                                std::none_of(takes.begin(), takes.end(), is_it) ? "no" : "more than one"));
+    Take take = *std::find_if(takes.begin(), takes.end(), is_it);
+    Copies copies(folder);
+    {
+        const FolderLock lock(folder);
+        bring_log(folder, opened, *options.rpm_log, take, copies);
+    }
+    std::optional<double> duration_s;
+    try {
+        const TakeReader reader(take_path(opened, take));
+        if (const auto frames = reader.promised_frames())
+            duration_s = static_cast<double>(*frames) / reader.sample_rate_hz();
+    } catch (const Error&) {
+        duration_s.reset();  // the log is judged without the sound
+    }
+    const auto log = rpm_log_of(opened, take, attached.warnings, duration_s);
+    if (!log)
+        throw Error(ErrorKind::invalid_input, attached.warnings.empty() ? take.file + ": the log can't be used"
+                                                                        : attached.warnings.back().text);
+    const auto [least, most] = std::minmax_element(log->rpm.begin(), log->rpm.end());
+    attached.text = fmt::format("{}: {} rows from {:.1f} to {:.1f} s, {:.0f} to {:.0f} rpm", take.file,
+                                log->rpm.size(), log->time_s.front(), log->time_s.back(), *least, *most);
+    attached.opened = change_job(folder, [&](Job& job) {
+        for (Take& one : job.takes)
+            if (one.file == take.file) one.rpm_log = take.rpm_log;
+    });
+    copies.keep();
+    attached.take = std::move(take);
+    return attached;
 }
 
 }  // namespace hushtrace::cli

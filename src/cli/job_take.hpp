@@ -27,7 +27,7 @@ SoundFacts read_through(const std::filesystem::path& file, const std::optional<P
 
 /// Options that only a take has.
 struct TakeOptions {
-    std::optional<std::string> add, name, rpm_log, recorded_at, after_change;
+    std::optional<std::string> add, of_take, name, rpm_log, recorded_at, after_change;
     std::vector<std::string> volume_steps, marks;
 
     void add_to(CLI::App& app);
@@ -43,6 +43,18 @@ struct AddedTake {
 AddedTake add_existing_take(const std::filesystem::path& folder, const TakeOptions& options,
                             const ConditionsOptions& conditions, const ChannelOptions& channels,
                             const ToneOptions& tone);
+
+/// Gives a take of the job (its file, or the name of that) the engine speed log `options.rpm_log`, copied into takes/
+/// unless it lies in the folder already.
+///   throws Error invalid_request: no such take; invalid_input: the log can't be used, with the reason. Nothing is
+///   written then
+struct AttachedLog {
+    OpenedJob opened;
+    Take take;
+    std::string text;                ///< what the log holds, in a line
+    std::vector<Warning> warnings;   ///< what was odd about it
+};
+AttachedLog attach_rpm_log(const std::filesystem::path& folder, const TakeOptions& options);
 
 /// "2026-01-31T10:12:00", by the local clock.
 std::string local_time_now();
