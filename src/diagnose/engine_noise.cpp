@@ -209,16 +209,27 @@ bool has_line(const TakeSurvey& survey, double frequency_hz, double least_mean_s
     return false;
 }
 
+/// Whether a still line is one tooth of the clicks' comb: nearly as strong a line a click's rate above it, or below.
+bool is_tooth(const ChannelSurvey& channel, const SpectralLine& line, double click_rate_hz) {
+    return std::any_of(channel.lines.begin(), channel.lines.end(), [&](const SpectralLine& other) {
+        const double away_hz = std::abs(other.frequency_hz - line.frequency_hz);
+        return std::abs(away_hz - click_rate_hz) < std::max(1.5, 0.02 * click_rate_hz) &&
+               other.mean_square > 0.12 * line.mean_square;
+    });
+}
+
 }  // namespace
 
 std::vector<HeldLine> held_lines(const TakeSurvey& survey, const std::vector<const TakeSurvey*>& others) {
     std::vector<HeldLine> found;
     const Conditions& conditions = survey.take->conditions;
     if (!engine_turns(conditions.engine)) return found;
+    const auto clicks = click_rate_of(survey);
     for (const ChannelSurvey& channel : survey.channels)
         for (const SpectralLine& line : channel.lines) {
             const Fit fit = fits_alternator(line.frequency_hz, conditions);
             if (fit == Fit::impossible || line.prominence_db < 10.0) continue;
+            if (clicks && is_tooth(channel, line, *clicks)) continue;
             // a line that is there at another speed, or at rest, is none of the engine's
             if (std::any_of(others.begin(), others.end(), [&](const TakeSurvey* other) {
                     return has_line(*other, line.frequency_hz, 0.1 * line.mean_square);

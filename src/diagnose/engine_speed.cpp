@@ -102,6 +102,8 @@ std::optional<double> lag_between(const SmoothLog& track, const std::vector<LogR
     const double independent = std::min(static_cast<double>(rows.size()), 2.0 * duration_s);
     const double needed = std::clamp(1.0 - 2.5 / std::sqrt(std::max(1.0, independent)), 0.15, 0.7);
     if (best == 0 || best + 1 == lags.size() || straying[best] > needed * usual) return std::nullopt;
+    for (std::size_t i = 0; i < lags.size(); ++i)  // an idle that comes and goes evenly fits at more than one lag
+        if (std::abs(lags[i] - lags[best]) > 1.0 && straying[best] > 0.8 * straying[i]) return std::nullopt;
     // where a parabola through the hollow's foot is lowest
     const double before = straying[best - 1], here = straying[best], after = straying[best + 1];
     const double bend = before - 2.0 * here + after;

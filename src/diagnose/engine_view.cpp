@@ -16,7 +16,8 @@ constexpr double kAgainst = 3.0;          // what speaks against a line being th
 constexpr double kDialsAlike = 0.025;     // all typed speeds come from one dial (common practice, no source)
 constexpr double kMeasuredAlike = 0.001;
 constexpr double kSlip = 0.007;
-constexpr double kKnownWithin = 0.08;  // a constant vaguer than that is none
+constexpr double kKnownWithin = 0.08;      // a constant vaguer than that is none
+constexpr double kMeasuredWithin = 0.025;  // likewise where a speed was measured: many lines fit, none well
 
 struct Seen {
     const TakeSurvey* survey = nullptr;
@@ -241,7 +242,8 @@ private:
         if (constant_ && any && !from.empty()) {
             const double alike = from == "typed" ? kDialsAlike : kMeasuredAlike;
             const double sd = std::hypot(constant_->sd, alike * constant_->hz_per_rpm);
-            if (sd < kKnownWithin * constant_->hz_per_rpm) {
+            const double within = from == "typed" ? kKnownWithin : kMeasuredWithin;
+            if (sd < within * constant_->hz_per_rpm && constant_->probability > 0.5) {
                 findings.hz_per_rpm = constant_->hz_per_rpm;
                 findings.hz_per_rpm_sd = sd;
                 findings.from = from;
@@ -250,7 +252,20 @@ private:
         if (!findings.hz_per_rpm && any && alternator_told()) take_as_told();
         if (findings.hz_per_rpm) findings.sets = sets();
         for (const Seen& seen : seen_) findings.takes.push_back(in_take(seen));
+        for (WhineInTake& whine : out_.whines) set_constant(whine);
         fit_pulleys(findings, vehicle_.alternator);
+    }
+
+    /// Hertz per rpm in one take by the best speed known of it, not by what was typed alone.
+    void set_constant(WhineInTake& whine) const {
+        using W = WhineConstants;
+        for (const EngineInTake& take : out_.findings.takes) {
+            if (take.take != whine.survey->take->file || !take.rpm) continue;
+            const double k = whine.frequency_hz / *take.rpm, reach = 1.0 + 2.0 * *take.rpm_sd / *take.rpm;
+            whine.hz_per_rpm = k;
+            const double sets_here = out_.findings.sets == 2 ? 2.0 : 1.0;
+            whine.usual_constant = k > sets_here * W::usual_low / reach && k < sets_here * W::usual_high * reach;
+        }
     }
 
     /// No take has a speed: the alternator as told gives it.

@@ -1,0 +1,196 @@
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <random>
+
+#include "../../src/diagnose/engine_view.hpp"
+
+using namespace hushtrace;
+
+namespace {
+
+/// Speed that wanders as an idle does [1/min].
+double idle_rpm(double t) {
+    return 760.0 * (1.0 + 0.009 * std::sin(0.31 * t) + 0.008 * std::sin(0.83 * t + 2.0) +
+                    0.007 * std::sin(1.9 * t + 1.0) + 0.005 * std::sin(4.3 * t));
+}
+double swept_rpm(double t) {
+    return 800.0 + 700.0 * (1.0 - std::cos(0.628 * t));
+}
+
+template <typename Speed>
+Track track_at(double hz_per_rpm, Speed rpm, double seconds, double jitter, unsigned seed) {
+    std::mt19937_64 engine(seed);
+    std::normal_distribution<double> normal(0.0, jitter);
+    Track track;
+    for (double t = 0.1; t < seconds; t += 0.04) {
+        track.time_s.push_back(t);
+        track.frequency_hz.push_back(hz_per_rpm * rpm(t) * (1.0 + normal(engine)));
+    }
+    return track;
+}
+/// A log whose clock is late by lag_s, counting in steps.
+template <typename Speed>
+RpmLog log_at(Speed rpm, double seconds, double every_s, double lag_s, double step) {
+    RpmLog log;
+    for (double t = 0; t < seconds; t += every_s) {
+        log.time_s.push_back(t);
+        log.rpm.push_back(step * std::round(rpm(t - lag_s) / step));
+    }
+    log.known = {{log.time_s.front(), log.time_s.back()}};
+    log.interval_s = every_s;
+    log.step_rpm = step;
+    return log;
+}
+
+WhineInTake whine_with(const Take& take, TakeSurvey& survey, WhineOrders orders) {
+    survey.take = &take;
+    WhineInTake whine;
+    whine.survey = &survey;
+    whine.family = 0;
+    orders.lead_prominence_db = 25;
+    whine.orders = orders;
+    return whine;
+}
+
+}  // namespace
+
+TEST_CASE("a log's lag and the constant come out of a track beside it, however coarse the log", "[engine]") {
+    for (const double lag : {-2.4, 0.0, 1.35, 4.0})
+        for (const double step : {1.0, 4.0}) {
+            INFO("lag " << lag << " step " << step);
+            const auto idle =
+                hold_against(track_at(1.62, idle_rpm, 20, 0.0015, 1), log_at(idle_rpm, 20, 0.2, lag, step), 6.0);
+            REQUIRE(idle);
+            REQUIRE(idle->lag_s);
+            CHECK(*idle->lag_s == Approx(lag).margin(0.12));
+            CHECK(idle->hz_per_rpm == Approx(1.62).epsilon(0.001));
+            CHECK(idle->follows());
+            const auto sweep =
+                hold_against(track_at(1.62, swept_rpm, 12, 0.002, 2), log_at(swept_rpm, 12, 0.5, lag, step), 6.0);
+            REQUIRE(sweep);
+            REQUIRE(sweep->lag_s);
+            CHECK(*sweep->lag_s == Approx(lag).margin(0.1));
+            CHECK(sweep->hz_per_rpm == Approx(1.62).epsilon(0.003));
+        }
+}
+
+TEST_CASE("an idle that comes and goes evenly leaves the lag open rather than wrong", "[engine]") {
+    const auto even = [](double t) { return 760.0 * (1.0 + 0.012 * std::sin(1.6 * t)); };
+    const auto held = hold_against(track_at(1.62, even, 20, 0.0015, 3), log_at(even, 20, 0.2, 1.0, 4), 6.0);
+    REQUIRE(held);
+    CHECK_FALSE(held->lag_s);
+}
+
+TEST_CASE("what does not follow the log has no lag to it, and strays", "[engine]") {
+    const auto pump = [](double t) {
+        return 1000.0 * (1.0 + 0.01 * std::sin(1.7 * t + 2.0) + 0.007 * std::sin(0.43 * t));
+    };
+    std::size_t lags = 0;
+    for (unsigned seed = 0; seed < 10; ++seed) {
+        const auto own_way = [&](double t) { return pump(t + 3.1 * seed); };
+        const auto held =
+            hold_against(track_at(1.0, own_way, 20, 0.0015, seed), log_at(swept_rpm, 20, 0.2, 0, 1), 6.0);
+        REQUIRE(held);
+        CHECK(held->strays());
+        lags += held->lag_s.has_value();
+    }
+    CHECK(lags <= 1);
+    CHECK_FALSE(hold_against({}, log_at(idle_rpm, 20, 0.2, 0, 1), 6.0));
+    CHECK_FALSE(hold_against(track_at(1.62, idle_rpm, 20, 0, 1), {}, 6.0));
+}
+
+TEST_CASE("orders in the alternator's current tell an open diode, an open phase and an unbalanced one", "[health]") {
+    // The model's levels of the output current (one diode open: orders 1, 2, 3, 6, 12 at -3, -10, -20, -26, -46 dB of
+    // dc; one phase open: 2, 4, 6, 12 at +2, -14, -19, -33; a phase 10 % weak: 2, 6, 12 at -23, -25, -39), through a
+    // resistance and through an inductance (6 dB an octave more for higher orders).
+    const auto through = [](std::optional<double> dc_db, double six_db, double order,
+                            double slope) -> std::optional<double> {
+        if (!dc_db) return std::nullopt;
+        return *dc_db - six_db + slope * std::log2(order / 6.0);
+    };
+    struct Case {
+        const char* fault;
+        std::optional<double> first, second, third, fourth;
+        double six, twelve;
+    };
+    const Case cases[] = {{"diode_open", -3, -10, -20, -28, -26, -46},
+                          {"phase_open", {}, 2, {}, -14, -19, -33},
+                          {"phases_unbalanced", {}, -23, {}, -39, -25, -39},
+                          {"", {}, {}, {}, {}, -25, -37},
+                          {"", {}, {}, -33, {}, -13, -30}};
+    Take take;
+    take.file = "takes/idle.wav";
+    for (const Case& one : cases)
+        for (const double slope : {0.0, 3.0, 6.0}) {
+            INFO(one.fault << " slope " << slope);
+            WhineOrders orders;
+            orders.sixth = through(one.first, one.six, 1, slope);
+            orders.third = through(one.second, one.six, 2, slope);
+            orders.half = through(one.third, one.six, 3, slope);
+            orders.two_thirds = through(one.fourth, one.six, 4, slope);
+            orders.twice = through(one.twelve, one.six, 12, slope);
+            TakeSurvey survey;
+            const auto health = alternator_health({whine_with(take, survey, orders)}, 1);
+            if (*one.fault == '\0') {
+                CHECK(health.empty());
+            } else {
+                REQUIRE(health.size() == 1);
+                CHECK(health[0].fault == one.fault);
+                CHECK(health[0].confidence > 0.7);
+                CHECK(health[0].confidence < 1.0);
+            }
+        }
+    // two sets of windings: what is left of order 6 lies at half the leader and is no fault
+    WhineOrders left_over;
+    left_over.half = -12;
+    left_over.twice = -8;
+    TakeSurvey survey;
+    CHECK(alternator_health({whine_with(take, survey, left_over)}, 2).empty());
+    CHECK(alternator_health({whine_with(take, survey, left_over)}, std::nullopt).empty());
+    CHECK(alternator_health({}, 1).empty());
+}
+
+TEST_CASE("an order's uncertainty is that of the speed it was read by", "[engine]") {
+    EngineFindings engine;
+    engine.hz_per_rpm = 1.62;
+    engine.hz_per_rpm_sd = 0.06;
+    EngineInTake in;
+    in.take = "takes/idle.wav";
+    in.rpm = 760;
+    in.rpm_sd = 2;
+    in.rpm_from = "log";
+    engine.takes = {in};
+    NoiseSource whine;
+    whine.kind = NoiseKind::alternator_whine;
+    whine.frequency_hz = 1.62 * 760;
+    whine.levels = {{"takes/idle.wav", Channel::left, -50.0, std::nullopt, 1.0, std::nullopt, LimitedBy::nothing}};
+    set_engine_order(whine, engine);
+    CHECK(whine.engine_order == Approx(97.2));
+    CHECK(*whine.engine_order_sd == Approx(97.2 * 2 / 760).epsilon(0.03));
+    engine.takes[0].rpm_from = "typed";
+    set_engine_order(whine, engine);
+    CHECK(*whine.engine_order_sd == Approx(60 * 0.06).epsilon(0.03));
+    engine.takes.clear();
+    set_engine_order(whine, engine);
+    CHECK_FALSE(whine.engine_order);
+}
+
+TEST_CASE("pulleys that are proposed give the constant; a told alternator that doesn't is said", "[engine]") {
+    EngineFindings findings;
+    findings.hz_per_rpm = 1.62;
+    findings.hz_per_rpm_sd = 0.01;
+    fit_pulleys(findings, {6.0, 2.7, std::nullopt});
+    REQUIRE_FALSE(findings.fits.empty());
+    for (const PulleyFit& fit : findings.fits) CHECK(fit.pole_pairs * fit.pulley_ratio / 10 == Approx(1.62));
+    CHECK(findings.fits_text.find("agrees") != std::string::npos);
+    findings.fits.clear();
+    fit_pulleys(findings, {8.0, 2.7, std::nullopt});
+    CHECK(findings.fits.front().pole_pairs == 8);
+    CHECK(findings.fits_text.find("one of the two is wrong") != std::string::npos);
+    EngineFindings odd;
+    odd.hz_per_rpm = 0.82;
+    odd.hz_per_rpm_sd = 0.005;
+    fit_pulleys(odd, {});
+    CHECK(odd.fits.empty());
+    CHECK(odd.fits_text.find("No alternator") != std::string::npos);
+}
