@@ -56,7 +56,8 @@ std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey
     clicks.train = *strongest;
     for (std::size_t c = 0; c < survey.channels.size(); ++c)
         if (survey.channels[c].clicks && &*survey.channels[c].clicks == strongest) clicks.channel = c;
-    const double rate = strongest->rate.mean_hz();
+    const double rate = rate_of_clicks(survey, *strongest).mean_hz;
+    clicks.rate_hz = rate;
     const Conditions& conditions = survey.take->conditions;
     if (whine && whine->family)
         clicks.moves_with_whine = correlation_of(strongest->rate, survey.families[*whine->family].ridge.track);
@@ -105,7 +106,7 @@ std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey
 
 void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
     const Take& take = *clicks.survey->take;
-    const double rate = clicks.train.rate.mean_hz();
+    const double rate = clicks.rate_hz;
     const NoiseKind kind = clicks.ignition ? NoiseKind::ignition_tick : NoiseKind::periodic_tick;
     NoiseSource* source = nullptr;
     for (NoiseSource& known : sources)

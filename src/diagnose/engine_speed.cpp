@@ -44,6 +44,55 @@ std::vector<LogRow> rows_of(const RpmLog& log) {
     return rows;
 }
 
+/// Level of what lies above a frequency in each column of the spectrogram [dB], smoothed over 0.6 s.
+std::vector<double> levels_above(const ChannelSurvey& channel, double from_hz) {
+    std::vector<double> power;
+    const auto from = static_cast<std::size_t>(from_hz / std::max(1e-9, channel.spectrogram_bin_hz));
+    for (const auto& column : channel.spectrogram_dbfs) {
+        double sum = 1e-30;
+        for (std::size_t k = from; k < column.size(); ++k)
+            sum += std::pow(10.0, 0.1 * static_cast<double>(column[k]));
+        power.push_back(sum);
+    }
+    const auto reach = static_cast<std::size_t>(std::max(1.0, 0.3 / std::max(1e-3, channel.column_s)));
+    std::vector<double> level_db;
+    for (std::size_t i = 0; i < power.size(); ++i) {
+        double sum = 0;
+        const std::size_t first = i > reach ? i - reach : 0, last = std::min(power.size() - 1, i + reach);
+        for (std::size_t j = first; j <= last; ++j) sum += power[j];
+        level_db.push_back(10.0 * std::log10(sum / static_cast<double>(last - first + 1)));
+    }
+    return level_db;
+}
+
+/// The one place where a level changes for good: by 1.5 dB or more, and by four times what it strays on either side.
+struct Step {
+    std::size_t at;
+    double by_db;
+};
+std::optional<Step> step_in(const std::vector<double>& level_db) {
+    const std::size_t count = level_db.size(), least = count / 8;
+    if (count < 32) return std::nullopt;
+    std::vector<double> sum(count + 1), squares(count + 1);
+    for (std::size_t i = 0; i < count; ++i) {
+        sum[i + 1] = sum[i] + level_db[i];
+        squares[i + 1] = squares[i] + level_db[i] * level_db[i];
+    }
+    std::optional<Step> best;
+    double best_left = 1e300;
+    for (std::size_t at = least; at + least < count; ++at) {
+        const auto n = static_cast<double>(at), m = static_cast<double>(count - at);
+        const double before = sum[at] / n, after = (sum[count] - sum[at]) / m;
+        const double left = squares[count] - n * before * before - m * after * after;
+        if (left >= best_left) continue;
+        best_left = left;
+        best = Step{at, after - before};
+    }
+    const double strays = std::sqrt(std::max(0.0, best_left) / static_cast<double>(count));
+    if (!best || std::abs(best->by_db) < std::max(1.5, 4.0 * strays)) return std::nullopt;
+    return best;
+}
+
 /// The track's logarithm, smoothed over 0.15 s, on a grid.
 class SmoothLog {
 public:
@@ -145,7 +194,7 @@ const ImpulseTrain* strongest_clicks(const TakeSurvey& survey) {
 std::vector<std::pair<double, double>> click_orders(const VehicleData& vehicle) {
     if (vehicle.cylinders && *vehicle.cylinders > 0) {
         const double all = firing_order(*vehicle.cylinders, vehicle.strokes.value_or(4));
-        std::vector<std::pair<double, double>> orders = {{all, 0.84}};
+        std::vector<std::pair<double, double>> orders = {{all, 0.81}};
         const auto add = [&](double order, double weight) {
             for (auto& [known, likely] : orders)
                 if (std::abs(known - order) < 1e-6) {
@@ -157,7 +206,7 @@ std::vector<std::pair<double, double>> click_orders(const VehicleData& vehicle) 
         add(all / *vehicle.cylinders, 0.06);  // one coil or injector differs from the others
         add(0.5, 0.02);                       // odd-fire: the pattern comes again each second turn
         add(1.0, 0.03);                       // a pair of cylinders on one coil
-        add(0.5 * all, 0.03);                 // one bank
+        add(0.5 * all, 0.06);                 // pairs that fire unevenly, or one bank
         add(2.0 * all, 0.02);
         return orders;
     }
@@ -191,6 +240,37 @@ double log_speed_density(double rpm, const Conditions& conditions) {
     return density;
 }
 
+ClickRate rate_of_clicks(const TakeSurvey& survey, const ImpulseTrain& clicks) {
+    ClickRate rate;
+    const Track& track = clicks.rate;
+    rate.mean_hz = track.mean_hz();
+    rate.sd_share = std::hypot(0.0015, 0.04 * track.wander());
+    rate.from_s = track.time_s.front();
+    rate.to_s = track.time_s.back();
+    // where the sound above 2 kHz steps down or up for good the engine may have stopped or started: its train is then
+    // read in the louder part alone, where that makes a difference
+    for (const ChannelSurvey& channel : survey.channels) {
+        if (!channel.clicks || &*channel.clicks != &clicks) continue;
+        const std::vector<double> level_db = levels_above(channel, 2000.0);
+        const auto step = step_in(level_db);
+        if (!step) break;
+        const double at_s = static_cast<double>(step->at) * channel.column_s;
+        double sum = 0, count = 0;
+        for (std::size_t i = 0; i < track.time_s.size(); ++i) {
+            const bool before = track.time_s[i] < at_s;
+            if (before != (step->by_db < 0.0) || std::abs(track.time_s[i] - at_s) < 0.4) continue;
+            sum += track.frequency_hz[i];
+            count += 1;
+        }
+        if (count < 20 || std::abs(sum / count / rate.mean_hz - 1.0) < 0.004) break;
+        rate.mean_hz = sum / count;
+        rate.sd_share = std::max(rate.sd_share, 0.004);
+        (step->by_db < 0.0 ? rate.to_s : rate.from_s) = at_s;
+        rate.stopped = true;
+    }
+    return rate;
+}
+
 TakeSpeed speed_of(const TakeSurvey& survey, const VehicleData& vehicle, std::vector<Warning>& warnings) {
     TakeSpeed found;
     const Conditions& conditions = survey.take->conditions;
@@ -222,7 +302,8 @@ TakeSpeed speed_of(const TakeSurvey& survey, const VehicleData& vehicle, std::ve
     }
     const ImpulseTrain* clicks = strongest_clicks(survey);
     if (clicks && engine_turns(conditions.engine)) {
-        const double rate = clicks->rate.mean_hz();
+        const ClickRate clicked = rate_of_clicks(survey, *clicks);
+        const double rate = clicked.mean_hz;
         std::vector<SpeedGuess> by_order;
         std::vector<double> orders;
         double all = kClicksNotEngines / std::log(30.0);  // any rate from 6 to 180 a second is as likely
@@ -230,7 +311,7 @@ TakeSpeed speed_of(const TakeSurvey& survey, const VehicleData& vehicle, std::ve
             const double rpm = 60.0 * rate / order;
             const double density =
                 logged > 0 ? normal(std::log(rpm / logged), 0.01) : log_speed_density(rpm, conditions);
-            by_order.push_back({rpm, 0.0015, (1.0 - kClicksNotEngines) * likely * density});
+            by_order.push_back({rpm, clicked.sd_share, (1.0 - kClicksNotEngines) * likely * density});
             orders.push_back(order);
             all += by_order.back().weight;
         }
@@ -241,6 +322,13 @@ TakeSpeed speed_of(const TakeSurvey& survey, const VehicleData& vehicle, std::ve
             if (by_order[i].weight > by_order[best].weight) best = i;
         }
         if (engines > 0.5) found.firing_hz = rate;
+        if (engines > 0.5 && clicked.stopped)
+            warnings.push_back(
+                {"engine_stopped",
+                 fmt::format("{}: the clicks are there from {:.1f} to {:.1f} s only: did the engine stop or start? "
+                             "Its speed is that of this part; capture again at steady idle.",
+                             survey.take->file, clicked.from_s, clicked.to_s),
+                 survey.take->file});
         if (by_order[best].weight > 0.8) found.firing_order = orders[best];
         if (!(logged > 0)) {
             for (SpeedGuess& guess : found.guesses) guess.weight *= 1.0 - engines;

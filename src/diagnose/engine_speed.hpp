@@ -41,6 +41,13 @@ TakeSpeed speed_of(const TakeSurvey& survey, const VehicleData& vehicle, std::ve
 std::vector<std::pair<double, double>> click_orders(const VehicleData& vehicle);
 /// The strongest train of clicks of any channel, if it stands out enough; null if none.
 const ImpulseTrain* strongest_clicks(const TakeSurvey& survey);
+/// Clicks a second, where they are there.
+struct ClickRate {
+    double mean_hz = 0, sd_share = 0;
+    double from_s = 0, to_s = 0;
+    bool stopped = false;  ///< they are there in a part of the take alone
+};
+ClickRate rate_of_clicks(const TakeSurvey& survey, const ImpulseTrain& clicks);
 /// Probability density of ln(speed) before it is read: by what was typed and by the engine's state.
 double log_speed_density(double rpm, const Conditions& conditions);
 /// Guesses by what was typed, or by the engine's state alone (then the second is true).

@@ -62,6 +62,7 @@ struct ClicksInTake {
     const TakeSurvey* survey = nullptr;
     std::size_t channel = 0;
     ImpulseTrain train;
+    double rate_hz = 0;                      ///< where they are there; the train's mean unless the engine stopped
     bool ignition = false;
     std::optional<double> rpm;               ///< that the rate gives, where the cylinders are known
     std::optional<double> moves_with_whine;  ///< correlation of the two tracks
