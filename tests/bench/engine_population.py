@@ -91,7 +91,7 @@ for n in range(count):
         make_job(top + "/job", takes, vehicle=about)
         for name, text in logs.items():
             pathlib.Path(top, "job/takes", name).write_text(text)
-        result = json.loads(run(program, "noise", "--job", top + "/job", "--json"))["results"]
+        result = json.loads(run(program, "noise", "--job", top + "/job", "--json", timeout=600))["results"]
     engine = result["engine"]
     if only is not None:
         print(json.dumps(engine, indent=1), [(s["kind"], s["frequency_hz"], s["engine_order"], s["confidence"], s["takes"]) for s in result["noise_sources"]])
