@@ -101,6 +101,33 @@ std::vector<Action> advice_for(const NoiseSource& source, const Job& job) {
                     "A source's rail stays at its volts whatever the volume. If the same passage clips at a lower "
                     "volume at a lower level too, the recording itself is cut, or something before the volume control."));
             break;
+        case NoiseKind::switched_load:
+            actions.push_back(act(source,
+                                  "Switch the loads off one by one (lamps, dash dimmer to full, fans, seat heating), and capture after "
+                                  "each; name them with --load.",
+                                  "The load with which it goes is the one that is switched at that rate; its ground or its lead beside "
+                                  "the signal's is then the way in."));
+            break;
+        case NoiseKind::converter_hash:
+            actions.push_back(act(source,
+                                  "Unplug chargers and adapters from the vehicle's sockets one by one, and capture after each; then once "
+                                  "more at another sample rate.",
+                                  "A converter's noise goes with it; what an interface folds down from above its band moves with the "
+                                  "sample rate."));
+            break;
+        case NoiseKind::crackle:
+            actions.push_back(act(source,
+                                  "Capture while each plug, ground and fuse is moved in turn, marking each (--mark), and look at which "
+                                  "the bursts come.",
+                                  "Bursts at odd times come from a joint that makes and breaks."));
+            break;
+        case NoiseKind::heard_only:
+            actions.push_back(act(source,
+                                  "Put a dummy plug into the amplifier's input and listen (--hookup shorted_at_amp); then a test speaker "
+                                  "straight at the amplifier.",
+                                  "What is heard but not there at the input comes from the amplifier, its supply, or the speakers' "
+                                  "leads."));
+            break;
         default:
             break;
     }

@@ -35,7 +35,7 @@ Try cost_of(const std::vector<Place>& places, double duty, double tilt) {
         const double off = one.level_db - pulse_harmonic_db(one.number, duty, tilt) - out.level_db;
         if (!one.stands && off > 0.0) continue;
         const double z = std::abs(off) / kModel_sd_db;
-        out.cost += z < 3.0 ? 0.5 * z * z : 4.5 + 3.0 * (z - 3.0);   // one odd line doesn't decide
+        out.cost += z < 3.0 ? 0.5 * z * z : 4.5 + std::min(z - 3.0, 4.0);   // no odd line decides
     }
     return out;
 }

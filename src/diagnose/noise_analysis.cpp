@@ -9,14 +9,17 @@
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
+#include "converter_noise.hpp"
 #include "crackle.hpp"
 #include "engine_view.hpp"
 #include "floor_reading.hpp"
+#include "heard_only.hpp"
 #include "noise_pictures.hpp"
 #include "noise_sources.hpp"
 #include "programme.hpp"
 #include "regulator.hpp"
 #include "source_traces.hpp"
+#include "steady_relations.hpp"
 
 namespace hushtrace {
 namespace {
@@ -139,7 +142,7 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& c
 }
 
 void name_and_sort(std::list<NoiseSource>& sources, NoiseAnalysis& out) {
-    sources.remove_if([](const NoiseSource& s) { return s.levels.empty(); });
+    sources.remove_if([](const NoiseSource& s) { return s.levels.empty() && s.kind != NoiseKind::heard_only; });
     sources.sort([](const NoiseSource& a, const NoiseSource& b) {
         return a.level_dbfs.value_or(-999) > b.level_dbfs.value_or(-999);
     });
@@ -213,15 +216,21 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                 if (is_floor_take(*other.take)) spoken.floor_takes.push_back(&other);
         const auto combs = steady_combs_in(survey, job.job, spoken);
         for (const SteadyComb& comb : combs) add_comb(sources, comb, survey);
-        if (!is_floor_take(*survey.take))
+        if (!is_floor_take(*survey.take)) {
             add_moving(sources, survey, whine, clicks ? &*clicks : nullptr, combs);
+            add_converter_hash(sources, survey, combs);
+        }
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.floor.push_back(floor_of(survey, c, job.job));
     }
     for (NoiseSource& source : sources)
         if (source.kind != NoiseKind::alternator_whine && source.kind != NoiseKind::ignition_tick &&
-            source.kind != NoiseKind::hiss && source.kind != NoiseKind::clipping)
+            source.kind != NoiseKind::hiss && source.kind != NoiseKind::clipping) {
             say_where(source, surveys);
+            relate_to_conditions(source, surveys);
+            say_sample_rates(source, surveys);
+        }
+    add_heard_only(sources, surveys, job.job);
     for (NoiseSource& source : sources)
         if (source.kind == NoiseKind::alternator_whine || source.kind == NoiseKind::ignition_tick)
             set_engine_order(source, out.engine);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "converter_noise.hpp"
 #include "floor_reading.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
@@ -185,7 +186,7 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
         const MovingFamily& family = survey.families[i];
         if (whine && whine->family == i) continue;
-        if (about_a_comb(family)) continue;
+        if (about_a_comb(family) || is_noise_of_a_hump(survey, family)) continue;
         double likeness = 0;  // of its wander to the engine's
         if (whine && whine->family) {
             const MovingFamily& engine = survey.families[*whine->family];
@@ -200,14 +201,15 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         const bool resting = !engine_active(*survey.take);
         if (family.ridge.significance < kSureFamily) continue;  // weak evidence under stronger lines
         const bool own_way = resting || (whine && whine->family && std::abs(likeness) < 0.6);
-        const NoiseKind kind = own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
+        const bool converter = is_beat(survey, family);
+        const NoiseKind kind = converter ? NoiseKind::converter_hash : own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
         // the same line may have been told less surely in another take
         const auto same = std::find_if(sources.begin(), sources.end(), [&](const NoiseSource& other) {
-            return (other.kind == NoiseKind::motor_whine || other.kind == NoiseKind::unexplained_tone) &&
+            return (other.kind == kind || other.kind == NoiseKind::motor_whine || other.kind == NoiseKind::unexplained_tone) &&
                    other.frequency_hz && std::abs(*other.frequency_hz / family.mean_hz - 1.0) < 0.03;
         });
         NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
-        if (same == sources.end() || kind == NoiseKind::motor_whine) source.kind = kind;
+        if (same == sources.end() || kind != NoiseKind::unexplained_tone) source.kind = kind;
         std::vector<double> power(survey.channels.size(), 0.0), lines_hz;
         for (const OrderLine& line : family.lines) lines_hz.push_back(line.ratio * family.mean_hz);
         for (const OrderLine& line : family.lines)
@@ -218,11 +220,12 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
             source.frequency_hz = family.mean_hz;
             source.frequency_sd_hz = family.wander * family.mean_hz;
         }
-        source.confidence = std::max(source.confidence, 0.5);
+        source.confidence = std::max(source.confidence, family.lines.size() > 1 || converter ? 0.8 : 0.6);
         source.evidence.push_back(
             {fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.", family.mean_hz,
                          100 * family.wander,
-                         resting   ? " with the engine at rest, as a motor's does"
+                         converter ? " with the engine at rest, alone and as far as the beat of two converters may"
+                         : resting   ? " with the engine at rest, as a motor's does"
                          : own_way ? ", and not as the engine does: a motor, such as the fuel pump's"
                                    : ", and does not fit an alternator at this speed"),
              100 * family.wander,

@@ -12,6 +12,7 @@
 namespace hushtrace {
 namespace {
 
+constexpr int kLongestGap = 4, kMostFitted = 40;
 constexpr double kMisfitsPulse_db = 3.5, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
 
 std::size_t loudest_of(const std::vector<double>& mean_square) {
@@ -42,6 +43,16 @@ std::vector<double> least_at_places(const SteadySearch& search, const LineComb& 
         least.push_back(hidden ? 0.0 : s.noise[s.bin_of(hz)] * s.bin_hz * 5.0 / std::sqrt(s.averages));
     }
     return least;
+}
+
+/// Up to which number the comb is unbroken, but for gaps of a few: further up slow edges hide it, and chance adds to it.
+int highest_in_a_row(const LineComb& comb) {
+    int highest = 0;
+    for (const CombTooth& tooth : comb.teeth) {
+        if (tooth.number > highest + kLongestGap || tooth.number > kMostFitted) break;
+        highest = tooth.number;
+    }
+    return std::max(highest, 1);
 }
 
 /// Power of the teeth with odd numbers against those with even ones [dB].
@@ -139,8 +150,7 @@ SteadyComb named_bus(const SteadySearch& search, const LineComb& comb, std::stri
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
     SteadyComb out = as_steady_comb(search, comb, NoiseKind::switched_load);
     const std::size_t channel = loudest_channel(comb, search.spectra.size());
-    const int highest = comb.teeth.empty() ? 1 : comb.teeth.back().number;
-    const DutyFit fit = fit_duty(comb, channel, least_at_places(search, comb, channel, std::min(highest + 4, 60)));
+    const DutyFit fit = fit_duty(comb, channel, least_at_places(search, comb, channel, highest_in_a_row(comb) + 1));
     const CombTooth* top = comb.strongest();
     const std::size_t lines = comb.teeth.size();
     // bars times turns stands over all but its own multiples; the turns themselves are weak

@@ -7,6 +7,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kLineFalseAlarms = 0.001;  // lines that noise alone makes, a channel of a take
+constexpr double kHumpSurprise = 8.3;
 constexpr double kPhoneSurprise = 8.3;      // 1 in 4000 by chance, a channel of a take
 
 }  // namespace
@@ -18,6 +19,7 @@ void survey_steady(ChannelSurvey& channel, std::span<const double> samples, doub
     frames.most_number = 92;
     channel.phone =
         find_comb_stretch(map, channel.still, PhoneFrames::rate_hz, PhoneFrames::tolerance, frames, kPhoneSurprise);
+    channel.humps = find_humps(map, channel.still, kHumpSurprise);
     channel.bursts = find_bursts(samples, sample_rate_hz);
 }
 

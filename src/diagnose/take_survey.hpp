@@ -8,6 +8,7 @@
 #include "hushtrace/job/rpm_log.hpp"
 #include "hushtrace/measure/bursts.hpp"
 #include "hushtrace/measure/comb_stretch.hpp"
+#include "hushtrace/measure/humps.hpp"
 #include "hushtrace/measure/impulse_train.hpp"
 #include "hushtrace/measure/lines.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
@@ -58,6 +59,7 @@ struct ChannelSurvey {
     StillSpectrum still;                ///< of the first stretch_s: lines that hold still, against the noise beside them
     std::optional<CombStretch> phone;   ///< the stretch of it through which a phone's frames sound
     Bursts bursts;
+    std::vector<Hump> humps;            ///< of the noise, narrower than a filter's
     std::vector<std::vector<float>> spectrogram_dbfs;
     double column_s = 0, spectrogram_bin_hz = 0;
     bool silent = false;  ///< digital silence

@@ -1,0 +1,21 @@
+#pragma once
+#include <list>
+
+#include "noise_parts.hpp"
+
+namespace hushtrace {
+
+/// Narrow humps of the noise with the engine at rest: pulses whose rate hunts, as a converter's at light load. Humps about
+/// multiples of one rate are one source. Humps that a followed line or a steady comb makes are left to it.
+void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::vector<SteadyComb>& combs);
+
+/// Whether what was followed as a line is but the noise of such a hump.
+bool is_noise_of_a_hump(const TakeSurvey& survey, const MovingFamily& family);
+/// Whether a followed family is a lone line that strays further or lies higher than a motor's does, as the beat of two
+/// converters.
+bool is_beat(const TakeSurvey& survey, const MovingFamily& family);
+
+/// The proposal that tells a beat or an alias, and what takes at different rates say of it.
+void say_sample_rates(NoiseSource& source, const std::list<TakeSurvey>& surveys);
+
+}  // namespace hushtrace
