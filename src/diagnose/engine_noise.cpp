@@ -130,15 +130,6 @@ std::vector<WhineCandidate> whine_candidates(const TakeSurvey& survey) {
     return found;
 }
 
-std::optional<WhineInTake> whine_in(const TakeSurvey& survey) {
-    const auto candidates = whine_candidates(survey);
-    const auto best = std::max_element(
-        candidates.begin(), candidates.end(),
-        [](const WhineCandidate& a, const WhineCandidate& b) { return a.merit_db < b.merit_db; });
-    if (best == candidates.end()) return std::nullopt;
-    return whine_at(survey, *best);
-}
-
 namespace {
 
 /// What the family's lines say of the machine, against the leader.

@@ -133,8 +133,11 @@ Shared shared_at(const SmoothLog& track, const std::vector<LogRow>& rows, double
 }
 
 /// The lag at which the ratio strays least; unset where that is hardly less than at other lags.
-std::optional<double> lag_between(const SmoothLog& track, const std::vector<LogRow>& rows, double most_lag_s,
-                                  double duration_s) {
+struct LagFound {
+    std::optional<double> lag_s;
+    double least_straying = 1e9;  ///< at any lag
+};
+LagFound lag_between(const SmoothLog& track, const std::vector<LogRow>& rows, double most_lag_s, double duration_s) {
     most_lag_s = std::min(most_lag_s, 0.45 * duration_s);
     std::vector<double> lags, straying;
     const std::size_t all = shared_at(track, rows, 0.0).ratios.size();
@@ -144,20 +147,23 @@ std::optional<double> lag_between(const SmoothLog& track, const std::vector<LogR
         lags.push_back(lag);
         straying.push_back(shared.straying());
     }
-    if (lags.size() < 3) return std::nullopt;
+    LagFound found;
+    if (!straying.empty()) found.least_straying = *std::min_element(straying.begin(), straying.end());
+    if (lags.size() < 3) return found;
     const auto best = static_cast<std::size_t>(std::min_element(straying.begin(), straying.end()) - straying.begin());
     std::vector<double> sorted = straying;
     const double usual = median_of(sorted);
     const double independent = std::min(static_cast<double>(rows.size()), 2.0 * duration_s);
     const double needed = std::clamp(1.0 - 2.5 / std::sqrt(std::max(1.0, independent)), 0.15, 0.7);
-    if (best == 0 || best + 1 == lags.size() || straying[best] > needed * usual) return std::nullopt;
+    if (best == 0 || best + 1 == lags.size() || straying[best] > needed * usual) return found;
     for (std::size_t i = 0; i < lags.size(); ++i)  // an idle that comes and goes evenly fits at more than one lag
-        if (std::abs(lags[i] - lags[best]) > 1.0 && straying[best] > 0.8 * straying[i]) return std::nullopt;
+        if (std::abs(lags[i] - lags[best]) > 1.0 && straying[best] > 0.8 * straying[i]) return found;
     // where a parabola through the hollow's foot is lowest
     const double before = straying[best - 1], here = straying[best], after = straying[best + 1];
     const double bend = before - 2.0 * here + after;
     const double part = bend > 0.0 ? std::clamp(0.5 * (before - after) / bend, -0.5, 0.5) : 0.0;
-    return lags[best] + part * kLagStep_s;
+    found.lag_s = lags[best] + part * kLagStep_s;
+    return found;
 }
 
 }  // namespace
@@ -169,12 +175,16 @@ std::optional<TrackAgainstSpeed> hold_against(const Track& track, const RpmLog& 
     const SmoothLog line(track);
     const double duration_s = track.time_s.back() - track.time_s.front();
     TrackAgainstSpeed held;
-    if (most_lag_s > 0.0) held.lag_s = lag_between(line, rows, most_lag_s, duration_s);
+    LagFound lag;
+    if (most_lag_s > 0.0) lag = lag_between(line, rows, most_lag_s, duration_s);
+    held.lag_s = lag.lag_s;
     Shared shared = shared_at(line, rows, held.lag_s.value_or(0.0));
     std::vector<double>& ratios = shared.ratios;
     if (ratios.size() < 5) return std::nullopt;
     held.speed_wander = spread_of(shared.speeds);
     held.residual_share = spread_of(ratios);
+    held.least_straying = std::min(lag.least_straying, shared.straying());
+    held.step_share = log.step_rpm / std::exp(shared.speeds.front()) / std::sqrt(12.0);
     const double independent = std::max(1.0, std::min(static_cast<double>(ratios.size()), 2.0 * duration_s));
     const double middle = median_of(ratios);
     held.hz_per_rpm = std::exp(middle);

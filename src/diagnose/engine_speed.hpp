@@ -18,7 +18,9 @@ struct TrackAgainstSpeed {
     double speed_wander = 0;              ///< how far the speed itself strays, likewise
     std::optional<double> lag_s;          ///< the log's clock less the take's; unset where it can't be told
     bool follows() const { return speed_wander > 0.003 && residual_share < 0.5 * speed_wander; }
-    bool strays() const { return speed_wander > 0.006 && residual_share > 0.85 * speed_wander; }
+    double least_straying = 1;  ///< that residual against the speed's own straying, at the best lag
+    double step_share = 0;      ///< what the log's steps leave open
+    bool strays() const { return speed_wander > std::max(0.006, 4.0 * step_share) && least_straying > 0.85; }
 };
 /// Holds a track against a log whose clock may differ from the take's by up to `most_lag_s`. Nothing where they share
 /// fewer than five rows of a turning engine.

@@ -45,6 +45,7 @@ RpmLog clicks_as_log(const ImpulseTrain& clicks, double order) {
 struct FamilySpeed {
     double log_weight = 0;
     std::optional<SpeedGuess> speed;
+    bool no_engines = false;  ///< it surely does not follow
 };
 FamilySpeed speed_along(const Seen& seen, const MovingFamily& family) {
     FamilySpeed out;
@@ -63,7 +64,12 @@ FamilySpeed speed_along(const Seen& seen, const MovingFamily& family) {
     }
     if (!held) return out;
     if (held->follows()) out.log_weight = 3.0;
-    if (held->strays()) out.log_weight = -4.0;
+    if (held->strays()) {
+        // a log says so for good; the clicks' rate is read more coarsely, and may be a stranger's
+        out.log_weight = seen.speed.from == "log" ? -4.0 : -1.5;
+        out.no_engines = seen.speed.from == "log";
+    }
+    if (held->residual_share > 0.03) return out;  // it tells nothing of the speed while it was followed
     const double own_sd = seen.speed.from == "log" ? 0.0025 : 0.0015;
     out.speed = SpeedGuess{family.mean_hz / held->hz_per_rpm, std::hypot(held->sd_share, own_sd), 0.97};
     return out;
@@ -97,6 +103,11 @@ void model_of(Seen& seen, bool has_off) {
     for (const HeldLine& one : seen.held) best_prominence = std::max(best_prominence, one.prominence_db);
     std::vector<FamilySpeed> families;
     for (const MovingFamily& family : seen.survey->families) families.push_back(speed_along(seen, family));
+    // a speed that was swept moves its lines more than an idle does
+    const bool swept = seen.survey->take->conditions.engine == Engine::sweep;
+    std::erase_if(seen.followed, [&](const WhineCandidate& one) {
+        return families[one.family].no_engines || (swept && seen.survey->families[one.family].wander < 0.03);
+    });
     for (const WhineCandidate& one : seen.followed) {
         WhineLine line;
         line.frequency_hz = one.frequency_hz;
@@ -107,9 +118,6 @@ void model_of(Seen& seen, bool has_off) {
             std::max(-6.0, kNatsPerDecibel * (one.merit_db - best_merit)) + families[one.family].log_weight;
         const MovingFamily& family = seen.survey->families[one.family];
         if (has_stronger_half(family, one.ratio)) line.log_weight -= kAgainst;
-        // a speed that was swept moves its lines more than an idle does
-        if (seen.survey->take->conditions.engine == Engine::sweep && family.wander < 0.03)
-            line.log_weight -= kAgainst;
         line.measured = families[one.family].speed;
         seen.model.lines.push_back(line);
     }
@@ -144,7 +152,11 @@ public:
             Seen& seen = seen_.emplace_back();
             seen.survey = &survey;
             seen.speed = speed_of(survey, vehicle, warnings);
-            seen.followed = whine_candidates(survey);
+            // hybrids and electric cars charge by a converter (common practice, no source): awake, they have no
+            // alternator
+            const bool alternator =
+                vehicle.drive != Drive::electric && survey.take->conditions.engine != Engine::ready;
+            if (alternator) seen.followed = whine_candidates(survey);
         }
         for (Seen& seen : seen_) {
             std::vector<const TakeSurvey*> others;
@@ -226,7 +238,10 @@ private:
             }
             if (!whine) {
                 seen.chosen.reset();
-                whine = whine_in(*seen.survey);
+                const auto best = std::max_element(
+                    seen.followed.begin(), seen.followed.end(),
+                    [](const WhineCandidate& a, const WhineCandidate& b) { return a.merit_db < b.merit_db; });
+                if (best != seen.followed.end()) whine = whine_at(*seen.survey, *best);
             }
             if (!whine) continue;
             out_.whines.push_back(std::move(*whine));
@@ -338,58 +353,6 @@ EngineView view_engine(const VehicleData& vehicle, const std::list<TakeSurvey>& 
                        const std::function<const TakeSurvey*(const TakeSurvey&)>& twin,
                        std::vector<Warning>& warnings) {
     return View(vehicle, surveys, twin, warnings).run();
-}
-
-void set_engine_order(NoiseSource& source, const EngineFindings& engine) {
-    const LevelInTake* level = loudest_level(source);
-    if (!level || !source.frequency_hz) return;
-    const auto take = std::find_if(engine.takes.begin(), engine.takes.end(),
-                                   [&](const EngineInTake& one) { return one.take == level->take; });
-    source.engine_order.reset();
-    source.engine_order_sd.reset();
-    if (take == engine.takes.end() || !take->rpm) return;
-    source.engine_order = *source.frequency_hz / (*take->rpm / 60.0);
-    // where the speed comes from this very line, the order is the constant's and no surer than it
-    const bool own =
-        source.kind == NoiseKind::alternator_whine && take->rpm_from != "log" && take->rpm_from != "firing";
-    const double share =
-        own && engine.hz_per_rpm ? *engine.hz_per_rpm_sd / *engine.hz_per_rpm : *take->rpm_sd / *take->rpm;
-    source.engine_order_sd = *source.engine_order * std::hypot(share, 0.0005);
-}
-
-void fit_pulleys(EngineFindings& findings, const AlternatorData& told) {
-    if (!findings.hz_per_rpm) return;
-    const double k = *findings.hz_per_rpm, sd = *findings.hz_per_rpm_sd;
-    for (const PulleyGuess& guess : pulleys_for(k, sd, findings.sets.value_or(1)))
-        findings.fits.push_back({guess.pole_pairs, guess.pulley_ratio, guess.pulley_ratio_sd, guess.usual});
-    if (told.pole_pairs)
-        std::stable_partition(findings.fits.begin(), findings.fits.end(),
-                              [&](const PulleyFit& fit) { return fit.pole_pairs == *told.pole_pairs; });
-    std::string& text = findings.fits_text;
-    if (findings.fits.empty()) {
-        text =
-            "No alternator with 5 to 9 pole pairs and a pulley ratio of 1.8 to 3.6 makes that: the line may be "
-            "another "
-            "one of its lines, the speed may be wrong, or it is no alternator.";
-    } else {
-        const char* word = findings.sets == 2 ? " (two sets of windings)" : "";
-        std::string list;
-        for (std::size_t i = 0; i < std::min<std::size_t>(4, findings.fits.size()); ++i)
-            list += fmt::format("{}{} pole pairs with a pulley ratio of {:.2f}", i > 0 ? ", " : "",
-                                findings.fits[i].pole_pairs, findings.fits[i].pulley_ratio);
-        text = fmt::format("That would be {}{}.", list, word);
-    }
-    if (!told.pole_pairs || !told.pulley_ratio) return;
-    const double one_set = whine_hz_per_rpm(*told.pole_pairs, *told.pulley_ratio), reach = 0.02 + 2.0 * sd / k;
-    if (std::abs(k / one_set - 1.0) < reach)
-        text += " It agrees with the alternator as told.";
-    else if (std::abs(k / (2.0 * one_set) - 1.0) < reach)
-        text += " It is twice what the alternator as told gives: two sets of windings.";
-    else
-        text += fmt::format(
-            " The alternator as told ({:g} pole pairs, ratio {:g}) would give {:.3f} Hz per rpm: one of the two is "
-            "wrong.",
-            *told.pole_pairs, *told.pulley_ratio, one_set);
 }
 
 }  // namespace hushtrace

@@ -45,8 +45,6 @@ struct WhineCandidate {
 std::vector<WhineCandidate> whine_candidates(const TakeSurvey& survey);
 /// The whine that a candidate leads; nothing when its family has no such line.
 std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandidate& candidate);
-/// The candidate of most merit, whatever other takes say.
-std::optional<WhineInTake> whine_in(const TakeSurvey& survey);
 
 /// A line of a running take that holds still and may yet be the whine of a steadily held engine.
 struct HeldLine {

@@ -105,8 +105,10 @@ std::vector<double> held_sidebands(const WhineInTake& whine) {
                 if (std::abs(own->frequency_hz - lower.frequency_hz - spacing) < 0.7 &&
                     lower.mean_square < own->mean_square &&
                     std::abs(std::log(lower.mean_square / upper.mean_square)) < 1.4) {  // 6 dB
-                    found.push_back(upper.frequency_hz);
-                    found.push_back(lower.frequency_hz);
+                    for (const double multiple : {1.0, 2.0, 3.0}) {  // the whine's multiples are modulated alike
+                        found.push_back(multiple * own->frequency_hz + spacing);
+                        found.push_back(multiple * own->frequency_hz - spacing);
+                    }
                 }
         }
     }

@@ -6,6 +6,7 @@
 #include <set>
 #include <system_error>
 
+#include "hushtrace/job/rpm_log.hpp"
 #include "hushtrace/job/spelling.hpp"
 
 namespace hushtrace {
@@ -47,6 +48,8 @@ private:
             if (take.rpm_log && !there(*take.rpm_log))
                 note("rpm_log_missing",
                      fmt::format("{}: the engine speed log is missing", in_quotes(*take.rpm_log)), take.file);
+            else if (take.rpm_log)
+                unusable_log(take);
         }
         static const std::set<std::string> sounds = {".flac", ".wav", ".aiff", ".aif",
                                                      ".ogg",  ".w64", ".caf"};
@@ -62,6 +65,13 @@ private:
         for (const std::string& name : strangers)
             note("take_not_listed",
                  fmt::format("{}: lies there, but is no take of this job", in_quotes(name)));
+    }
+
+    void unusable_log(const Take& take) {
+        std::vector<Warning> said;
+        rpm_log_of(opened_, take, said);
+        for (Warning& one : said)
+            if (one.code == "rpm_log_unusable") found_.push_back(std::move(one));
     }
 
     void contradictions() {

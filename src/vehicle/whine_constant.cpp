@@ -11,6 +11,7 @@ constexpr double kLeast = 0.74, kMost = 6.1, kStep = 0.001;  // of the grid, nat
 constexpr double kSlip = 0.007;
 constexpr double kSaysNothing = 0.04;
 constexpr double kToldSd = 0.025;  // a ratio told to two figures, and the belt's slip
+constexpr double kNoneOfThem = -2.0;  // natural log of how likely it is that the whine is none of a take's lines
 constexpr double kImpossible = -20.0;
 
 double normal(double deviation, double sd) {
@@ -48,10 +49,12 @@ std::vector<double> shares_of(const WhineTake& take) {
     std::vector<double> shares;
     double most = -1e300, sum = 0;
     for (const WhineLine& line : take.lines) most = std::max(most, line.log_weight);
+    most = std::max(most, 0.0);
     for (const WhineLine& line : take.lines) {
         shares.push_back(std::exp(line.log_weight - most));
         sum += shares.back();
     }
+    sum += std::exp(kNoneOfThem - most);
     for (double& share : shares) share /= sum;
     return shares;
 }

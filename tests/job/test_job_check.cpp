@@ -44,6 +44,9 @@ TEST_CASE("missing and unlisted takes are named", "[job_check]") {
         std::ofstream(place.path() / "takes" / name) << "x";
     CHECK(codes_of(opened).count("take_missing") == 0);
     CHECK(codes_of(opened).count("rpm_log_missing") == 0);
+    CHECK(codes_of(opened).count("rpm_log_unusable") == 1);  // "x" is no log
+    std::ofstream(place.path() / "takes/idle.csv") << "time_s,rpm\n0,760\n1,761\n";
+    CHECK(codes_of(opened).count("rpm_log_unusable") == 0);
     CHECK(codes_of(opened).count("take_not_listed") == 0);
     std::filesystem::rename(place.path() / "takes" / "idle.flac", place.path() / "takes" / "other.flac");
     std::filesystem::remove(place.path() / "takes" / "idle.csv");

@@ -11,6 +11,7 @@ namespace hushtrace {
 ///   take_missing       a take's sound file isn't there
 ///   take_not_listed    a sound file lies in takes/ without an entry in the job
 ///   rpm_log_missing    a take's engine speed log isn't there
+///   rpm_log_unusable   it is there, but can't be used; the text says why
 ///   amplifier_unknown  a speaker names an amplifier that the job doesn't have
 ///   conditions_contrary    a take says that something is off and on at once: an engine speed with the engine off
 ///   for_volts          what calibration lacks: readings stay in dBFS

@@ -19,7 +19,7 @@ struct SpeedGuess {
 struct WhineLine {
     double frequency_hz = 0;
     double sd_share = 0;
-    double log_weight = 0;  ///< natural log of how likely it is by its looks, against the take's other lines
+    double log_weight = 0;  ///< natural log of how likely it is by its looks; 0: as good as any
     /// The speed over the very stretch in which the line was followed; goes before the take's guesses.
     std::optional<SpeedGuess> measured;
 };
