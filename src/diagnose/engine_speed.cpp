@@ -229,7 +229,7 @@ std::pair<std::vector<SpeedGuess>, bool> stated_guesses(const Conditions& condit
     if (typed > 0.0 && conditions.engine != Engine::sweep) return {{{typed, 0.015, 0.4}, {typed, 0.05, 0.6}}, false};
     switch (conditions.engine) {  // common practice, no source
         case Engine::idle:
-            return {{{780.0, 0.2, 1.0}}, true};
+            return {{{790.0, 0.18, 0.8}, {1150.0, 0.25, 0.2}}, true};  // warm, cold
         case Engine::raised:
             return {{{2000.0, 0.35, 1.0}}, true};
         case Engine::sweep:
