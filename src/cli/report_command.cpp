@@ -9,6 +9,7 @@
 #include "hear_option.hpp"
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/gain_analysis.hpp"
+#include "hushtrace/diagnose/loudness.hpp"
 #include "hushtrace/diagnose/noise_analysis.hpp"
 #include "hushtrace/report/hear_page.hpp"
 #include "hushtrace/report/page.hpp"
@@ -56,6 +57,7 @@ Analyses analyse(const OpenedJob& opened) {
             analyses.warnings.push_back({"chain_not_analysed", std::string("chain: ") + error.what(), std::nullopt});
         }
     }
+    if (analyses.noise && analyses.gain) judge_loudness(opened.job, *analyses.noise, &*analyses.gain);
     if (!analyses.noise && !analyses.gain && !analyses.chain)
         throw Error(ErrorKind::invalid_input,
                     fmt::format("{}: nothing to report; {}; {}", opened.folder.string(),

@@ -4,6 +4,7 @@
 #include <cctype>
 #include <cmath>
 
+#include "at_ear.hpp"
 #include "gain_noise.hpp"
 #include "gain_parts.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -98,14 +99,7 @@ void add_noise(const OpenedJob& job, const AmplifierData& amplifier, const std::
                     noise->limited_by == LimitedBy::interface
                         ? "; the interface's own noise is all that was seen, so it is lower than this"
                         : ""));
-    for (const SpeakerData& speaker : job.job.speakers) {
-        if (speaker.amplifier != amplifier.name || !speaker.sensitivity_db_2v83_1m) continue;
-        // Sound pressure falls with the distance from 1 m; a cabin's reflections raise it by a few dB again.
-        const double distance_m = above_zero(speaker.distance_m) ? *speaker.distance_m : 1.0;
-        const double spl = *speaker.sensitivity_db_2v83_1m + *setting.noise_at_output_dbv -
-                           decibels_from_amplitude(2.83) - decibels_from_amplitude(distance_m);
-        setting.noise_at_ear_db_spl = std::max(spl, setting.noise_at_ear_db_spl.value_or(spl));
-    }
+    setting.noise_at_ear_db_spl = at_ear_db_spl(job.job, amplifier, *setting.noise_at_output_dbv);
 }
 
 }  // namespace
@@ -122,9 +116,8 @@ void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vecto
     for (const AmplifierData& amplifier : job.job.amplifiers) {
         AmplifierSetting setting;
         setting.name = amplifier.name;
-        if (above_zero(amplifier.power_w) && above_zero(amplifier.load_ohm))
-            setting.target_output_v = std::sqrt(*amplifier.power_w * *amplifier.load_ohm);
-        else
+        setting.target_output_v = full_output_v(amplifier);
+        if (!setting.target_output_v)
             setting.notes.push_back("power_w and load_ohm, both above 0, are needed for its target output");
 
         const auto feeding = curves_for(amplifier, curves);

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <list>
 
+#include "hushtrace/diagnose/loudness.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
@@ -18,6 +19,7 @@
 #include "noise_sources.hpp"
 #include "programme.hpp"
 #include "regulator.hpp"
+#include "source_loudness.hpp"
 #include "source_traces.hpp"
 #include "steady_relations.hpp"
 
@@ -239,6 +241,10 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             if (source.kind == NoiseKind::alternator_whine) add_regulator(source, *regulator);
     name_and_sort(sources, out);
     out.traces = traces_of(surveys, whines, out.noise_sources);
+    out.order_spectra = order_spectra_of(surveys, out);
+    measure_loudness(surveys, out);
+    judge_loudness(job.job, out);
+    add_side_evidence(surveys, out);
     if (!out.floor.empty() &&
         std::none_of(out.floor.begin(), out.floor.end(),
                      [](const FloorReading& f) { return f.unweighted.dbv.has_value(); }))
@@ -255,7 +261,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
     }
     for (const TakeSurvey& survey : surveys)
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
-            out.pictures.push_back(picture_of(survey, c, out.noise_sources));
+            out.pictures.push_back(picture_of(survey, c, out));
     return out;
 }
 

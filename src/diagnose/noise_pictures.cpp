@@ -9,8 +9,67 @@
 
 namespace hushtrace {
 
-TakePicture picture_of(const TakeSurvey& survey, std::size_t channel,
-                       const std::vector<NoiseSource>& sources) {
+namespace {
+
+constexpr std::size_t kMostPoints = 400, kMostDrawn = 8;
+
+std::string plain_name_of(const NoiseAnalysis& analysis, const std::string& id) {
+    for (const NoiseSource& source : analysis.noise_sources)
+        if (source.id == id) return std::string(plain_name(source.kind));
+    return id;
+}
+
+void add_tracks(TakePicture& picture, const NoiseAnalysis& analysis) {
+    for (const SourceTrace& trace : analysis.traces) {
+        if (trace.take != picture.take || trace.steady || trace.track.empty()) continue;
+        PictureTrack drawn;
+        drawn.source_id = trace.source_id;
+        drawn.label = plain_name_of(analysis, trace.source_id);
+        drawn.clicks = !trace.click_profile.empty();
+        const std::size_t stride = trace.track.time_s.size() / kMostPoints + 1;
+        for (std::size_t i = 0; i < trace.track.time_s.size(); i += stride)
+            drawn.points.emplace_back(trace.track.time_s[i], trace.track.frequency_hz[i]);
+        drawn.ratios = trace.ratios;
+        if (drawn.ratios.empty()) drawn.ratios = {1.0};
+        if (drawn.ratios.size() > kMostDrawn) {  // the line itself and what lies next to it
+            std::sort(drawn.ratios.begin(), drawn.ratios.end(),
+                      [](double a, double b) { return std::abs(std::log(a)) < std::abs(std::log(b)); });
+            drawn.ratios.resize(kMostDrawn);
+            std::sort(drawn.ratios.begin(), drawn.ratios.end());
+        }
+        picture.tracks.push_back(std::move(drawn));
+    }
+}
+
+/// The map over the cycles of the alternator, or else of what was found loudest.
+void add_orders(TakePicture& picture, const TakeSurvey& survey, std::size_t channel, const NoiseAnalysis& analysis) {
+    const SourceTrace* best = nullptr;
+    bool engine = false;
+    for (const SourceTrace& trace : analysis.traces) {
+        if (trace.take != picture.take || !trace.family || *trace.family >= survey.orders.size() ||
+            survey.orders[*trace.family].channel != channel || survey.orders[*trace.family].map.empty())
+            continue;
+        const bool whine = trace.source_id.starts_with(to_word(NoiseKind::alternator_whine));
+        if (best && (engine || !whine)) continue;
+        best = &trace;
+        engine = whine;
+    }
+    if (!best) return;
+    PictureOrders orders;
+    orders.source_id = best->source_id;
+    orders.label = plain_name_of(analysis, best->source_id);
+    orders.reference_ratio = best->family_ratio;
+    for (const NoiseSource& source : analysis.noise_sources)
+        if (source.id == best->source_id) orders.reference_order = source.engine_order;
+    orders.wander = survey.families[*best->family].wander;
+    orders.map = survey.orders[*best->family].map;
+    picture.orders = std::move(orders);
+}
+
+}  // namespace
+
+TakePicture picture_of(const TakeSurvey& survey, std::size_t channel, const NoiseAnalysis& analysis) {
+    const std::vector<NoiseSource>& sources = analysis.noise_sources;
     const ChannelSurvey& from = survey.channels[channel];
     TakePicture picture;
     picture.take = survey.take->file;
@@ -29,6 +88,8 @@ TakePicture picture_of(const TakeSurvey& survey, std::size_t channel,
         for (std::size_t i = 0; i < track.time_s.size(); ++i)
             picture.track.emplace_back(track.time_s[i], track.frequency_hz[i]);
     }
+    add_tracks(picture, analysis);
+    add_orders(picture, survey, channel, analysis);
     const auto loudest_near = [&](double frequency_hz, double reach_hz) {
         float best = -200;
         const std::size_t low = from.spectrum.bin_of(frequency_hz - reach_hz),

@@ -3,8 +3,8 @@
 
 namespace hushtrace {
 
-/// One channel of a take as the report draws it, with the places of the findings that the take holds.
+/// One channel of a take as the report draws it, with the places of the findings that the take holds and their tracks.
 TakePicture picture_of(const TakeSurvey& survey, std::size_t channel,
-                       const std::vector<NoiseSource>& sources);
+                       const NoiseAnalysis& analysis);
 
 }  // namespace hushtrace

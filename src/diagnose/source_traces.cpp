@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "hushtrace/measure/line_extraction.hpp"
+#include "hushtrace/signal/decibel.hpp"
 
 namespace hushtrace {
 namespace {
@@ -45,8 +46,11 @@ bool trace_clicks(SourceTrace& trace, const TakeSurvey& survey) {
 }
 
 /// A family with a line that is the source's leading one.
-bool trace_family(SourceTrace& trace, const MovingFamily& family, double leading_ratio,
+bool trace_family(SourceTrace& trace, const TakeSurvey& survey, std::size_t index, double leading_ratio,
                   const std::vector<double>& numbers) {
+    const MovingFamily& family = survey.families[index];
+    trace.family = index;
+    trace.family_ratio = leading_ratio;
     trace.track = scaled(family.ridge.track, leading_ratio);
     std::vector<double> ratios = {1.0};
     if (numbers.empty())
@@ -62,7 +66,7 @@ bool trace_whine(SourceTrace& trace, const WhineInTake& whine) {
     for (const Harmonic& one : whine.harmonics) ratios.push_back(one.frequency_hz / whine.frequency_hz);
     if (whine.family) {
         const MovingFamily& family = whine.survey->families[*whine.family];
-        return trace_family(trace, family, whine.frequency_hz / family.mean_hz, ratios);
+        return trace_family(trace, *whine.survey, *whine.family, whine.frequency_hz / family.mean_hz, ratios);
     }
     trace.track = steady_track(whine.frequency_hz);
     trace.steady = true;
@@ -73,15 +77,15 @@ bool trace_whine(SourceTrace& trace, const WhineInTake& whine) {
 
 /// A moving family whose track, or one of whose lines, passes where the source's line does.
 bool trace_moving(SourceTrace& trace, const NoiseSource& source, const TakeSurvey& survey, double reach) {
-    const MovingFamily* best = nullptr;
+    std::optional<std::size_t> best;
     double nearest = reach;
-    for (const MovingFamily& family : survey.families) {
-        const double away = std::abs(std::log(family.mean_hz / *source.frequency_hz));
+    for (std::size_t i = 0; i < survey.families.size(); ++i) {
+        const double away = std::abs(std::log(survey.families[i].mean_hz / *source.frequency_hz));
         if (away >= nearest) continue;
         nearest = away;
-        best = &family;
+        best = i;
     }
-    return best && trace_family(trace, *best, 1.0, {});
+    return best && trace_family(trace, survey, *best, 1.0, {});
 }
 
 /// Lines that hold still: those of the loudest take, each put where this take has a line close by.
@@ -128,7 +132,42 @@ bool trace_lines(SourceTrace& trace, const NoiseSource& source, const TakeSurvey
     return trace_steady(trace, source, survey, here);
 }
 
+/// The followed source's view of its take, in the source's own orders.
+OrderSpectrumReading orders_seen_from(const SourceTrace& trace, const NoiseSource& source, const TakeSurvey& survey) {
+    const MovingFamily& family = survey.families[*trace.family];
+    const ChannelSurvey& channel = survey.channels[survey.orders[*trace.family].channel];
+    OrderSpectrumReading out;
+    out.take = trace.take;
+    out.channel = channel.channel;
+    out.reference = source.id;
+    out.reference_hz = trace.track.mean_hz();
+    out.reference_order = source.engine_order;
+    for (const ReadOrder& read : survey.orders[*trace.family].lines) {
+        OrderSpectrumLine line;
+        line.ratio = read.ratio / trace.family_ratio;
+        if (source.engine_order) line.order = line.ratio * *source.engine_order;
+        line.frequency_hz = read.ratio * family.mean_hz;
+        line.level_dbfs = dbfs_from_mean_square(std::max(read.mean_square, 1e-20));
+        if (channel.volts_full_scale) line.level_dbv = dbv_from_dbfs(line.level_dbfs, *channel.volts_full_scale);
+        line.sharpening_db = read.sharpening_db;
+        line.follows = read.follows;
+        out.lines.push_back(line);
+    }
+    return out;
+}
+
 }  // namespace
+
+std::vector<OrderSpectrumReading> order_spectra_of(const std::list<TakeSurvey>& surveys, const NoiseAnalysis& analysis) {
+    std::vector<OrderSpectrumReading> out;
+    for (const SourceTrace& trace : analysis.traces)
+        for (const TakeSurvey& survey : surveys) {
+            if (survey.take->file != trace.take || !trace.family || *trace.family >= survey.orders.size()) continue;
+            for (const NoiseSource& source : analysis.noise_sources)
+                if (source.id == trace.source_id) out.push_back(orders_seen_from(trace, source, survey));
+        }
+    return out;
+}
 
 bool is_of_clicks(NoiseKind kind) { return kind == NoiseKind::ignition_tick || kind == NoiseKind::periodic_tick; }
 

@@ -11,6 +11,9 @@ namespace hushtrace {
 std::vector<SourceTrace> traces_of(const std::list<TakeSurvey>& surveys, const std::list<WhineInTake>& whines,
                                    const std::vector<NoiseSource>& sources);
 
+/// Of each followed source, the lines of its take over its cycles; analysis.traces are those of `surveys`.
+std::vector<OrderSpectrumReading> order_spectra_of(const std::list<TakeSurvey>& surveys, const NoiseAnalysis& analysis);
+
 /// Whether a kind is made of clicks that come evenly.
 bool is_of_clicks(NoiseKind kind);
 

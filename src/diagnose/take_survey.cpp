@@ -279,6 +279,19 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
     }
 }
 
+/// Where the lines of a family together are strongest.
+std::size_t loudest_channel(const MovingFamily& family) {
+    std::size_t best = family.channel;
+    double most = 0;
+    for (std::size_t c = 0; !family.lines.empty() && c < family.lines.front().mean_square.size(); ++c) {
+        double sum = 0;
+        for (const OrderLine& line : family.lines) sum += line.mean_square[c];
+        if (sum > most) best = c;
+        most = std::max(most, sum);
+    }
+    return best;
+}
+
 }  // namespace
 
 TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s) {
@@ -371,6 +384,13 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
             survey_steady(survey.channels[c], gathered[c].stretch, survey.sample_rate_hz);
     follow(survey, gathered);
+    for (const MovingFamily& family : survey.families) {
+        const std::size_t c = loudest_channel(family);
+        const ChannelSurvey& channel = survey.channels[c];
+        survey.orders.push_back(view_orders(gathered[c].stretch, survey.sample_rate_hz, family.ridge.track,
+                                            channel.spectrum, channel.floor_density, channel.lines));
+        survey.orders.back().channel = c;
+    }
     for (std::size_t c = 0; c < survey.channels.size(); ++c) read_floor(survey, c);
     return survey;
 }

@@ -15,6 +15,7 @@
 #include "hushtrace/measure/quasi_peak.hpp"
 #include "hushtrace/measure/ridge.hpp"
 #include "hushtrace/measure/still_lines.hpp"
+#include "order_reading.hpp"
 
 /// What one take holds, before anybody asks what it means: spectra, lines, tracks, clicks, of each channel.
 namespace hushtrace {
@@ -72,6 +73,7 @@ struct TakeSurvey {
     std::vector<ChannelSurvey> channels;
     std::vector<Ridge> ridges;           ///< of the channel in which they stood out most, strongest first
     std::vector<MovingFamily> families;  ///< of those that move
+    std::vector<OrderView> orders;       ///< [families] over the cycles of each, in its channel
     std::optional<RpmLog> rpm_log;       ///< of the take's engine, where one could be used
     std::vector<Warning> warnings;
 };

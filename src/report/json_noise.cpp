@@ -49,6 +49,21 @@ Json harmonics_json(const std::vector<Harmonic>& harmonics) {
     return list;
 }
 
+Json loudness_json(const std::optional<Loudness>& one) {
+    if (!one) return nullptr;
+    Json entry = {{"take", one->take},
+                  {"channel", std::string(to_word(one->channel))},
+                  {"level_dbv_in_lines", level_json(one->level_dbv)}};
+    put_limits(entry, "level_dbv_in_lines", one->sd_db, one->limited_by, is_known(one->level_dbv));
+    entry["over_floor_db"] = level_json(one->over_floor_db);
+    entry["ear_db_spl"] = level_json(one->ear_db_spl);
+    put_limits(entry, "ear_db_spl", one->ear_sd_db, one->limited_by, is_known(one->ear_db_spl));
+    entry["over_threshold_db"] = level_json(one->over_threshold_db);
+    entry["audible"] = one->audible;
+    entry["text"] = one->text;
+    return entry;
+}
+
 Json source_json(const NoiseSource& one) {
     Json entry = {{"id", one.id},
                   {"kind", std::string(to_word(one.kind))},
@@ -64,7 +79,8 @@ Json source_json(const NoiseSource& one) {
                   {"channels", words(one.channels)},
                   {"takes", one.takes},
                   {"harmonics", harmonics_json(one.harmonics)},
-                  {"evidence", evidence_json(one.evidence)}};
+                  {"evidence", evidence_json(one.evidence)},
+                  {"loudness", loudness_json(one.loudness)}};
     const LevelInTake* level = loudest_level(one);
     const LimitedBy limit = level ? level->limited_by : LimitedBy::nothing;
     const auto sd_db = level ? std::optional(level->sd_db) : std::nullopt;
@@ -149,6 +165,21 @@ Json track_json(const SourceTrace& one) {
             {"time_s", std::move(time)}, {"frequency_hz", std::move(frequency)}};
 }
 
+Json order_spectrum_json(const OrderSpectrumReading& one) {
+    Json lines = Json::array();
+    for (const OrderSpectrumLine& line : one.lines)
+        lines.push_back({{"ratio", figure_json(line.ratio)},
+                         {"order", figure_json(line.order)},
+                         {"frequency_hz", figure_json(line.frequency_hz)},
+                         {"level_dbfs", level_json(line.level_dbfs)},
+                         {"level_dbv", level_json(line.level_dbv)},
+                         {"sharpening_db", level_json(line.sharpening_db)},
+                         {"follows", line.follows ? Json(*line.follows) : Json(nullptr)}});
+    return {{"take", one.take}, {"channel", std::string(to_word(one.channel))}, {"reference", one.reference},
+            {"reference_hz", figure_json(one.reference_hz)}, {"reference_order", figure_json(one.reference_order)},
+            {"lines", std::move(lines)}};
+}
+
 Json heard_json(const NoiseAnalysis& analysis) {
     Json list = Json::array();
     for (const HeardFile& one : analysis.heard)
@@ -209,7 +240,8 @@ Json figure_json(std::optional<double> value) {
 
 Json noise_results(const NoiseAnalysis& analysis) {
     Json sources = Json::array(), paths = Json::array(), health = Json::array(), actions = Json::array(),
-         floor = Json::array(), tracks = Json::array();
+         floor = Json::array(), tracks = Json::array(), orders = Json::array();
+    for (const OrderSpectrumReading& one : analysis.order_spectra) orders.push_back(order_spectrum_json(one));
     for (const SourceTrace& one : analysis.traces) tracks.push_back(track_json(one));
     for (const NoiseSource& one : analysis.noise_sources) sources.push_back(source_json(one));
     for (const EntryPath& one : analysis.entry_paths) paths.push_back(path_json(one));
@@ -231,6 +263,7 @@ Json noise_results(const NoiseAnalysis& analysis) {
             {"next_test", nullptr},  // the analysis doesn't choose a next test: none is proposed
             {"floor", std::move(floor)},
             {"tracks", std::move(tracks)},
+            {"order_spectra", std::move(orders)},
             {"heard", {{"folder", analysis.heard_folder.empty() ? Json(nullptr) : Json(analysis.heard_folder)},
                        {"files", heard_json(analysis)}}}};
 }

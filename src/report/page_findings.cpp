@@ -75,6 +75,8 @@ std::string finding(const NoiseAnalysis& analysis, const NoiseSource& source, st
         out += fmt::format(" · {} % of the samples at the limit",
                            figures_text(100.0 * *source.clipped_share, 2));
     out += "</p>\n";
+    if (source.loudness && !source.loudness->text.empty())
+        out += fmt::format("<p>How loud: {}.</p>\n", escaped(source.loudness->text));
     const std::string list = facts(source.evidence, "");
     if (!list.empty()) out += "<ul>\n" + list + "</ul>\n";
     return out + entry_paths(analysis, source.id) + levels(source) + "</li>\n";

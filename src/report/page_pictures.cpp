@@ -8,11 +8,12 @@
 #include "hushtrace/report/picture.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "page_parts.hpp"
+#include "tracks.hpp"
 
 namespace hushtrace::page {
 namespace {
 
-constexpr std::size_t kMostSpectra = 8, kMostSpectrograms = 3;
+constexpr std::size_t kMostSpectra = 8, kMostSpectrograms = 3, kMostOrderMaps = 2;
 
 const Take* take_of(const Job& job, const std::string& file) {
     for (const Take& one : job.takes)
@@ -59,11 +60,34 @@ std::string spectrogram_figure(const Job& job, const TakePicture& picture, std::
     const std::string title = "Spectrogram of " + named(job, picture);
     const std::string id = fmt::format("sg{}", number), image = id + "i";
     std::string caption = fmt::format("<b>{}.</b> Lighter is louder.", escaped(title));
-    if (!picture.track.empty()) caption += " Dashed: the engine's leading line as it was followed.";
+    caption += escaped(tracks_words(picture));
     return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs>" +
            spectrogram_image(picture, image) + "</defs></svg>\n" +
            figure(spectrogram_svg(picture, marks, PictureSize::wide, id + "w", image, title),
                   spectrogram_svg(picture, marks, PictureSize::narrow, id + "n", image, title), caption);
+}
+
+std::string order_figure(const Job& job, const TakePicture& picture, std::size_t number) {
+    const std::string title = "Orders of " + named(job, picture);
+    const std::string id = fmt::format("om{}", number), image = id + "i";
+    const std::string caption =
+        fmt::format("<b>{}.</b> Lighter is louder. {}", escaped(title), escaped(order_map_words(picture)));
+    return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs>" +
+           order_map_image(picture, image) + "</defs></svg>\n" +
+           figure(order_map_svg(picture, PictureSize::wide, id + "w", image, title),
+                  order_map_svg(picture, PictureSize::narrow, id + "n", image, title), caption);
+}
+
+/// The takes in which the engine moved most come first: there the lines part.
+std::string order_figures(const OpenedJob& opened, const NoiseAnalysis& analysis) {
+    std::vector<const TakePicture*> maps;
+    for (const TakePicture& one : analysis.pictures)
+        if (has_order_map(one)) maps.push_back(&one);
+    std::stable_sort(maps.begin(), maps.end(),
+                     [](const TakePicture* a, const TakePicture* b) { return a->orders->wander > b->orders->wander; });
+    std::string out;
+    for (std::size_t i = 0; i < std::min(kMostOrderMaps, maps.size()); ++i) out += order_figure(opened.job, *maps[i], i + 1);
+    return out;
 }
 
 }  // namespace
@@ -87,6 +111,7 @@ std::string noise_pictures(const OpenedJob& opened, const NoiseAnalysis& analysi
     });
     for (std::size_t i = 0; i < std::min(kMostSpectrograms, flowing.size()); ++i)
         out += spectrogram_figure(opened.job, *flowing[i], i + 1);
+    out += order_figures(opened, analysis);
     if (out.empty()) return "";
     return "<section>\n<h2>Pictures</h2>\n<p class=\"soft\">Each spectrum shows the strongest line of every "
            "strip, each line "

@@ -8,7 +8,9 @@
 #include "hushtrace/report/png.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "hushtrace/signal/decibel.hpp"
+#include "level_key.hpp"
 #include "svg.hpp"
+#include "tracks.hpp"
 
 namespace hushtrace {
 namespace {
@@ -24,21 +26,6 @@ double top_hz(const TakePicture& picture) {
 
 double duration_s(const TakePicture& picture) {
     return picture.column_s * static_cast<double>(picture.spectrogram_dbfs.size());
-}
-
-/// Levels that the palette's ends stand for: from the usual level of the quiet part to the strongest, 30 to
-/// 90 dB apart.
-std::pair<double, double> level_span_dbfs(const TakePicture& picture) {
-    std::vector<float> levels;
-    const std::size_t stride = std::max<std::size_t>(1, picture.spectrogram_dbfs.size() / 64);
-    for (std::size_t c = 0; c < picture.spectrogram_dbfs.size(); c += stride)
-        for (const float level : picture.spectrogram_dbfs[c])
-            if (is_sound(level)) levels.push_back(level);
-    if (levels.empty()) return {-140.0, -100.0};
-    std::sort(levels.begin(), levels.end());
-    const double high = static_cast<double>(levels[levels.size() - 1 - levels.size() / 2000]);
-    const double low = static_cast<double>(levels[levels.size() / 4]);
-    return {std::clamp(low, high - 90.0, high - 30.0), high};
 }
 
 /// The level that stands in a row of a column: the strongest bin of the row's band, or between two bins the
@@ -63,7 +50,7 @@ IndexedImage pixels_of(const TakePicture& picture) {
     image.height = kRows;
     image.palette = level_palette();
     image.pixels.assign(image.width * image.height, 0);
-    const auto [low, high] = level_span_dbfs(picture);
+    const auto [low, high] = level_span_dbfs(picture.spectrogram_dbfs);
     const double ratio = top_hz(picture) / kFrom_hz;
     const auto edge_bin = [&](std::size_t row_from_top) {
         return kFrom_hz * std::pow(ratio, 1.0 - static_cast<double>(row_from_top) / kRows) /
@@ -83,29 +70,6 @@ IndexedImage pixels_of(const TakePicture& picture) {
         }
     }
     return image;
-}
-
-std::string level_key(const svg::Frame& frame, const TakePicture& picture) {
-    auto [low, high] = level_span_dbfs(picture);
-    const bool volts = picture.volts_full_scale.has_value();
-    const double add_db = volts ? dbv_from_dbfs(0.0, *picture.volts_full_scale) : 0.0;
-    low += add_db, high += add_db;
-    const double left = frame.right + 10, width = 10;
-    std::string out;
-    constexpr int kPatches = 32;
-    const double patch_px = (frame.bottom - frame.top) / kPatches;
-    for (int i = 0; i < kPatches; ++i) {
-        const auto& colour = level_palette()[static_cast<std::size_t>(i * 255 / (kPatches - 1))];
-        out += fmt::format(
-            "<rect x=\"{:.1f}\" y=\"{:.2f}\" width=\"{:.1f}\" height=\"{:.2f}\" "
-            "fill=\"#{:02x}{:02x}{:02x}\"/>",
-            left, frame.bottom - patch_px * (i + 1), width, patch_px + 0.4, colour[0], colour[1], colour[2]);
-    }
-    const Scale scale{low, high, frame.bottom, frame.top, false};
-    for (const Tick& tick : even_ticks(low, high, 6))
-        out += svg::text(left + width + 4, scale.at(tick.value) + 0.35 * frame.font, "start", tick.label,
-                         "tick");
-    return out + svg::text(left, frame.top - 7, "start", volts ? "dBV" : "dBFS", "tick") + "\n";
 }
 
 }  // namespace
@@ -147,7 +111,7 @@ std::string spectrogram_svg(const TakePicture& picture, const std::vector<Mark>&
     std::string out = svg::open(
         frame, id, title,
         fmt::format("Frequency against time over {} s; lighter is louder.{}", figures_text(length_s, 3),
-                    picture.track.empty() ? "" : " The engine's leading line is dashed."));
+                    tracks_words(picture)));
     out += fmt::format("<use href=\"#{}\" transform=\"translate({:.1f} {:.1f}) scale({:.1f} {:.1f})\"/>\n",
                        image_id, frame.left, frame.top, frame.right - frame.left, frame.bottom - frame.top);
     out += svg::x_axis(
@@ -156,16 +120,9 @@ std::string spectrogram_svg(const TakePicture& picture, const std::vector<Mark>&
     out += svg::y_axis(
         {frame.width, frame.height, frame.left, frame.left, frame.top, frame.bottom, frame.font}, y,
         thinned(frequency_ticks(kFrom_hz, top_hz(picture)), y, 1.5 * frame.font), "frequency, Hz");
-    out += level_key(frame, picture);
+    out += level_key(frame, picture.spectrogram_dbfs, picture.volts_full_scale);
 
-    std::vector<std::pair<double, double>> track;
-    const std::size_t stride = std::max<std::size_t>(1, picture.track.size() / 200);
-    for (std::size_t i = 0; i < picture.track.size(); i += stride)
-        if (std::isfinite(picture.track[i].second))
-            track.emplace_back(x.at(picture.track[i].first), y.at(picture.track[i].second));
-    if (!track.empty()) {
-        out += svg::trace(track, "track-edge") + svg::trace(track, "track");
-    }
+    out += tracks_svg(picture, frame, x, y);
     for (const Mark& one : marks)
         out += svg::line(x.at(one.time_s), frame.top, x.at(one.time_s), frame.bottom, "moment");
     for (const LabelPlace& place : places) {

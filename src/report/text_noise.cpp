@@ -27,6 +27,7 @@ void tell_source(Lines& lines, const NoiseAnalysis& analysis, const NoiseSource&
     if (!source.channels.empty()) where += "; " + channels_text(source.channels);
     if (level) where += "; loudest in " + level->take;
     lines.add(where, indent);
+    if (source.loudness && !source.loudness->text.empty()) lines.add(source.loudness->text, indent);
     if (source.engine_order) lines.add(order_text(source), indent);
     if (source.clipped_share)
         lines.add(fmt::format("{} % of the samples sit at the limit",

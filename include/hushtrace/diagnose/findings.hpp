@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "hushtrace/job/job.hpp"
+#include "hushtrace/measure/order_map.hpp"
 #include "hushtrace/measure/reading.hpp"
 #include "hushtrace/measure/ridge.hpp"
 #include "hushtrace/signal/conditions.hpp"
@@ -48,6 +49,21 @@ struct Harmonic {
     std::optional<double> sd_db = std::nullopt, dbv_sd_db = std::nullopt;  ///< of the two levels
     LimitedBy limited_by = LimitedBy::nothing;
 };
+/// How loud a source is, from the amplifier's input to the ear.
+struct Loudness {
+    std::string take;                              ///< its loudest
+    Channel channel = Channel::left;
+    Engine engine = Engine::off;                   ///< in that take
+    std::optional<double> level_dbv;               ///< of its lines together, at the amplifier's input
+    double sd_db = 0;
+    LimitedBy limited_by = LimitedBy::nothing;
+    std::vector<std::pair<double, double>> lines;  ///< (frequency_hz, dB against the whole); empty: spread over its band
+    std::optional<double> over_floor_db;           ///< its clearest line over the noise in the ear's filter round it
+    std::optional<double> ear_db_spl, ear_sd_db;   ///< where the amplifier's gain and a speaker are known
+    std::optional<double> over_threshold_db;       ///< its clearest part over the threshold of hearing
+    std::string audible = "unknown";               ///< inaudible, audible_parked, audible_driving
+    std::string text;                              ///< for people, one clause
+};
 struct NoiseSource {
     std::string id;                    ///< "whine-1"
     NoiseKind kind = NoiseKind::unexplained_tone;
@@ -64,6 +80,7 @@ struct NoiseSource {
     std::vector<Evidence> evidence;
     std::optional<double> clipped_share, clip_level_dbfs;   ///< kind clipping alone
     LimitedBy frequency_limited_by = LimitedBy::nothing;
+    std::optional<Loudness> loudness = std::nullopt;   ///< unset for what has no sound of its own (clipping, heard_only)
 };
 /// The level that stands for a source: that of its loudest take. Nothing where it has none.
 const LevelInTake* loudest_level(const NoiseSource& source);
@@ -118,6 +135,28 @@ struct SourceTrace {
     bool steady = false;                          ///< holds still
     std::vector<double> ratios;                   ///< of all its lines to the track, ascending; none for clicks
     std::vector<double> click_profile;            ///< of clicks: as in ImpulseTrain
+    std::optional<std::size_t> family;            ///< of the take's followed families, where it is one of theirs
+    double family_ratio = 1;                      ///< its leading line to the followed one
+};
+
+/// A line of a take as seen from a followed source.
+struct OrderSpectrumLine {
+    double ratio = 1;                             ///< to the source's leading line (of a fixed line: to its mean)
+    std::optional<double> order;                  ///< per crankshaft turn, where the source's is known
+    double frequency_hz = 0;                      ///< at the source's mean frequency
+    double level_dbfs = 0;
+    std::optional<double> level_dbv;
+    double sharpening_db = 0;                     ///< prominence over the source's cycles less that over time
+    std::optional<bool> follows;                  ///< unset where the source strayed too little to tell
+};
+/// A take over the cycles of a source that was followed in it.
+struct OrderSpectrumReading {
+    std::string take;
+    Channel channel = Channel::left;
+    std::string reference;                        ///< the source's id
+    double reference_hz = 0;                      ///< mean of its leading line
+    std::optional<double> reference_order;
+    std::vector<OrderSpectrumLine> lines;         ///< ascending ratio
 };
 
 /// A sound file that was written so that a noise source can be heard.
@@ -136,6 +175,21 @@ struct MarkedLine {
     double frequency_hz = 0, level_dbfs = 0;
     std::string source_id, label;
 };
+/// A finding's track over a take, drawn with its further lines.
+struct PictureTrack {
+    std::string source_id, label;                 ///< label: "alternator whine"
+    bool clicks = false;                          ///< a rate, not a line
+    std::vector<std::pair<double, double>> points;   ///< (time_s, frequency_hz)
+    std::vector<double> ratios;                   ///< of the lines to draw, 1 among them
+};
+/// A take over the cycles of a finding.
+struct PictureOrders {
+    std::string source_id, label;
+    double reference_ratio = 1;                   ///< the finding's leading line to the map's followed one
+    std::optional<double> reference_order;        ///< per crankshaft turn
+    double wander = 0;                            ///< relative rms of the track
+    OrderMap map;
+};
 struct TakePicture {
     std::string take;
     Channel channel = Channel::left;
@@ -146,6 +200,8 @@ struct TakePicture {
     double column_s = 0, spectrogram_bin_hz = 0;
     std::vector<std::vector<float>> spectrogram_dbfs;   ///< [columns][bins]
     std::vector<std::pair<double, double>> track; ///< (time_s, frequency_hz) of the engine's leading line, if followed
+    std::vector<PictureTrack> tracks;             ///< of all findings that have a place over time
+    std::optional<PictureOrders> orders;          ///< over the cycles of the most telling of them
 };
 
 /// The engine's speed in one take, and what shows it.
@@ -180,6 +236,7 @@ struct NoiseAnalysis {
     std::vector<Action> actions;                  ///< most useful first
     std::vector<FloorReading> floor;
     std::vector<TakePicture> pictures;
+    std::vector<OrderSpectrumReading> order_spectra;
     std::vector<SourceTrace> traces;              ///< one a source and take in which it has a place
     std::vector<HeardFile> heard;                 ///< in playing order; empty where none were asked for
     std::string heard_folder;

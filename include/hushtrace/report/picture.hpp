@@ -41,9 +41,17 @@ std::string spectrum_svg(const NoiseAnalysis& analysis, const TakePicture& pictu
 /// The spectrogram's pixels alone: an SVG <image> of one unit square with id `image_id`, to be used by both
 /// sizes.
 std::string spectrogram_image(const TakePicture& picture, const std::string& image_id);
-/// Frequency against time, around the image `image_id`, with the engine's line and the take's marks.
+/// Frequency against time, around the image `image_id`, with the findings' tracks, named, and the take's marks.
 std::string spectrogram_svg(const TakePicture& picture, const std::vector<Mark>& marks, PictureSize size,
                             const std::string& id, const std::string& image_id, const std::string& title);
+
+/// Order against time over the cycles of a finding, level as colour: whether there is one, its pixels (as
+/// spectrogram_image), the picture round them with the lines that hold still, and the same in a sentence.
+bool has_order_map(const TakePicture& picture);
+std::string order_map_image(const TakePicture& picture, const std::string& image_id);
+std::string order_map_svg(const TakePicture& picture, PictureSize size, const std::string& id, const std::string& image_id,
+                          const std::string& title);
+std::string order_map_words(const TakePicture& picture);
 
 /// Distortion against volume, with limit and ceiling. Step numbers where a volume isn't known.
 bool has_distortion(const GainAnalysis& analysis);
