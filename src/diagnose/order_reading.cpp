@@ -14,6 +14,7 @@ constexpr double kLowest_hz = 30.0, kHighest_hz = 10000.0;
 constexpr double kSharp_db = 10.0;       // of a line that holds still in the spectrum over time; a steady tone's is 31
 constexpr double kLeastSmear_bins = 3.0;  // by which the two spectra must differ for a verdict
 constexpr std::size_t kMostLines = 60, kMapRows = 1000;
+constexpr double kSkirt_hz = 8.0;         // so near a stronger line, a weaker one is the track's own jitter
 constexpr std::ptrdiff_t kReach = 4;      // bins of a line
 
 struct Spectra {
@@ -110,8 +111,12 @@ OrderView view_orders(std::span<const double> stretch, double sample_rate_hz, co
             still_hz.push_back(line.frequency_hz);
         }
     std::vector<double> turning;  // ratios
-    for (const SpectralLine& line :
-         find_lines(both.over_cycles, both.floor_over_cycles, kLowest_hz / mean_hz, top_hz / mean_hz)) {
+    auto turning_lines = find_lines(both.over_cycles, both.floor_over_cycles, kLowest_hz / mean_hz, top_hz / mean_hz);
+    // strongest first: what it leaves over time where the track dwells must not be taken for a line that holds still
+    std::sort(turning_lines.begin(), turning_lines.end(),
+              [](const SpectralLine& a, const SpectralLine& b) { return a.mean_square > b.mean_square; });
+    const double reach_hz = static_cast<double>(kReach) * over_time.bin_hz();
+    for (const SpectralLine& line : turning_lines) {
         ReadOrder read;
         read.ratio = line.frequency_hz;
         read.mean_square = power_about(both.over_cycles, both.floor_over_cycles, read.ratio);
@@ -121,17 +126,24 @@ OrderView view_orders(std::span<const double> stretch, double sample_rate_hz, co
             const double reach = static_cast<double>(kReach) * both.over_cycles.bin_hz();
             if (read.mean_square < 2.0 * left_by_still(track, still, read.ratio, reach)) continue;
             if (read.sharpening_db <= 0.0 || line.sharpness_db < 0.5 * std::min(kSharp_db, line.prominence_db)) continue;
+            const bool a_skirt = std::any_of(turning.begin(), turning.end(), [&](double other) {
+                return std::abs(other - read.ratio) * mean_hz < kSkirt_hz;
+            });
+            if (a_skirt) continue;
             read.follows = true;
             turning.push_back(read.ratio);
         }
         view.lines.push_back(read);
+        if (read.follows)
+            std::erase_if(still, [&](const SpectralLine& other) {
+                return other.mean_square < 2.0 * left_by_turning(track, view.lines, other.frequency_hz, reach_hz);
+            });
     }
     for (const SpectralLine& line : lines_over_time) {
         const double ratio = line.frequency_hz / mean_hz;
         if (line.sharpness_db < kSharp_db || line.frequency_hz < kLowest_hz || line.frequency_hz > top_hz ||
             smear_bins(ratio) < kLeastSmear_bins)
             continue;
-        const double reach_hz = static_cast<double>(kReach) * over_time.bin_hz();
         if (line.mean_square < 2.0 * left_by_turning(track, view.lines, line.frequency_hz, reach_hz)) continue;
         ReadOrder read;
         read.ratio = ratio;
