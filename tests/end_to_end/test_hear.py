@@ -31,7 +31,9 @@ with tempfile.TemporaryDirectory() as top:
     job = top + "/job"
     make_job(job, {"off": ({"engine": "off"}, off),
                    "idle & <more>": ({"engine": "idle", "rpm": 750}, idle_take)},
-             vehicle={"cylinders": 4, "mains_hz": 50})
+             vehicle={"cylinders": 4, "mains_hz": 50}, interface={"volts_full_scale": [7.0, 7.0]}, source={"preout_v": 4.0},
+             amplifiers=[{"name": "front", "power_w": 75, "load_ohm": 4}],
+             speakers=[{"amplifier": "front", "sensitivity_db_2v83_1m": 90, "distance_m": 1.5}])
     result = json.loads(run(program, "noise", "--job", job, "--hear", top + "/heard", "--json"))["results"]
     sources = {s["kind"]: s["id"] for s in result["noise_sources"]}
     check.that({"alternator_whine", "mains_hum", "ignition_tick", "hiss"} <= set(sources), f"found: {sorted(sources)}")
@@ -79,6 +81,18 @@ with tempfile.TemporaryDirectory() as top:
         error = np.array(track["frequency_hz"]) / (1240 * idle[at]) - 1
         check.that(np.sqrt(np.mean(error[4:-4] ** 2)) < 0.002, f"the track is the engine's: {np.sqrt(np.mean(error[4:-4] ** 2)):.5f} off")
         check.that(any(abs(r - 2) < 0.002 for r in track["ratios"]), "its second multiple is told")
+
+    # ---- orders: what turns with the whine, what holds still; loudness by hand from the true amplitudes
+    orders = [o for o in result["order_spectra"] if o["reference"] == sources.get("alternator_whine")]
+    lines = orders[0]["lines"] if orders else []
+    check.that(any(abs(x["ratio"] - 2) < 0.003 and x["follows"] for x in lines), "the whine's double turns with it")
+    check.that(any(abs(x["frequency_hz"] - 250.1) < 1 and x["follows"] is False for x in lines), "the mains' fifth doesn't")
+    loud = next((x["loudness"] for x in result["noise_sources"] if x["kind"] == "alternator_whine"), {})
+    volts = np.sqrt((0.004 ** 2 + 0.0015 ** 2) / 2) * 7
+    check.near(loud.get("level_dbv_in_lines"), 20 * np.log10(volts), 0.3, "level in its lines")
+    at_ear = 20 * np.log10(volts * np.sqrt(75 * 4) / 4.0 / 2.83 / 1.5) + 90
+    check.near(loud.get("ear_db_spl"), at_ear, 0.3, "at the ear")
+    check.that(loud.get("audible") == "audible_driving", f"{loud.get('text')}")
 
     # ---- listening copies, playlist, page
     heard = [f for f in files if not f["exact"]]
