@@ -133,12 +133,20 @@ void look_for_mains(const SteadySearch& search, const Job& job, std::vector<doub
     take_in(best, taken);
 }
 
+/// A burst of an eighth of its frame has its first lobe in multiples 1 to 7: some of them are there whatever couples it.
+/// And a phone sends for a second and more.
+bool looks_like_frames(const CombStretch& phone) {
+    const auto low = std::count_if(phone.comb.teeth.begin(), phone.comb.teeth.end(),
+                                   [](const CombTooth& tooth) { return tooth.number < 8 && tooth.surprise > 5.0; });
+    return low >= 2 && phone.to_s - phone.from_s > 0.9;
+}
+
 /// The channel whose frames stand out most speaks for the times; the others' powers are read at the same teeth.
 void look_for_phone(const SteadySearch& search, std::vector<double>& taken, std::vector<SteadyComb>& found) {
     const CombStretch* best = nullptr;
     for (const std::size_t c : search.channel_of) {
         const auto& phone = search.survey->channels[c].phone;
-        if (phone && (!best || phone->surprise > best->surprise)) best = &*phone;
+        if (phone && looks_like_frames(*phone) && (!best || phone->surprise > best->surprise)) best = &*phone;
     }
     if (!best || best->comb.surprise_of_rest < kRestOfNamed || best->comb.common_divisor() != 1) return;
     CombStretch whole = *best;

@@ -58,6 +58,22 @@ Run best_run(const std::vector<double>& sum, double places) {
     return best;
 }
 
+Run run_of(const ColumnMap& map, const StillSpectrum& still, const Places& places) {
+    std::vector<double> sum(map.density.size(), 0.0);
+    for (std::size_t t = 0; t < sum.size(); ++t)
+        for (const std::size_t k : places.bin) sum[t] += cell(map, still, t, k);
+    return best_run(sum, static_cast<double>(places.bin.size()));
+}
+
+/// The most that combs of other spacings near by reach: where clicks or wandering lines make the noise spiky, more
+/// than the gamma law says.
+double surprise_of_others(const ColumnMap& map, const StillSpectrum& still, double spacing_hz, const CombPlaces& wanted) {
+    double most = 0;
+    for (const int step : {-6, -5, -4, -3, -2, 2, 3, 4, 5, 6})
+        most = std::max(most, run_of(map, still, places_at(still, spacing_hz * (1.0 + 0.0067 * step), wanted)).surprise);
+    return most;
+}
+
 }  // namespace
 
 std::optional<CombStretch> find_comb_stretch(const ColumnMap& map, const StillSpectrum& still, double spacing_hz, double tolerance,
@@ -69,10 +85,7 @@ std::optional<CombStretch> find_comb_stretch(const ColumnMap& map, const StillSp
         const double f = spacing_hz * (1.0 + tolerance * (2.0 * i / (kSpacings - 1) - 1.0));
         const Places places = places_at(still, f, wanted);
         if (places.bin.size() < 3) return std::nullopt;
-        std::vector<double> sum(columns, 0.0);
-        for (std::size_t t = 0; t < columns; ++t)
-            for (const std::size_t k : places.bin) sum[t] += cell(map, still, t, k);
-        const Run run = best_run(sum, static_cast<double>(places.bin.size()));
+        const Run run = run_of(map, still, places);
         if (run.surprise <= best.surprise) continue;
         best = run;
         at = places;
@@ -80,6 +93,8 @@ std::optional<CombStretch> find_comb_stretch(const ColumnMap& map, const StillSp
     CombStretch out;
     const double runs = 0.5 * static_cast<double>(columns * (columns + 1)) * kSpacings;
     out.surprise = best.surprise - std::log(runs);
+    if (out.surprise < least_surprise) return std::nullopt;
+    out.surprise = std::min(out.surprise, best.surprise - 1.5 * surprise_of_others(map, still, spacing_hz, wanted) + std::log(runs));
     if (out.surprise < least_surprise) return std::nullopt;
     out.from_s = map.time_s[best.from] - 0.5 * map.hop_s;
     out.to_s = map.time_s[best.to - 1] + 0.5 * map.hop_s;

@@ -17,7 +17,8 @@ struct CombStretch {
 
 /// The part of a stretch through which a comb of known spacing stands out most: for each column the sum over all
 /// places of the cell against its noise, for every run of columns that sum against a gamma law. A cell counts for 12
-/// times its noise at most, so that no single line decides.
+/// times its noise at most, so that no single line decides. Ten spacings near by are held against it: what they reach,
+/// the noise reaches by itself.
 std::optional<CombStretch> find_comb_stretch(const ColumnMap& map, const StillSpectrum& still, double spacing_hz, double tolerance,
                                              const CombPlaces& places, double least_surprise);
 
