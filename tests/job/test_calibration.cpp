@@ -137,8 +137,7 @@ TEST_CASE("the meter's limits are a rectangular distribution, and the scale carr
         within += std::abs(decibels_from_amplitude(one.volts_full_scale / (2 * std::sqrt(2.0)))) <
                   1.96 * one.volts_full_scale_sd_db;
     }
-    CHECK(within >= 54);
-    CHECK(within <= 60);  // limits, not a bell: two standard uncertainties hold all of it
+    CHECK(within == 60);  // limits, not a bell: two standard uncertainties hold all of it
 }
 
 TEST_CASE("hum and hiss 40 dB down move the scale by less than a hundredth of a decibel", "[calibration]") {
