@@ -35,8 +35,8 @@ inline constexpr std::array<BusFrames, 4> kBusFrames = {{{1000.0, "frames of a s
                                                           {1600.0, "slots of short-range wireless"}}};
 
 /// Pulse-width switching: lamps, dimmers, fans, heaters, field regulators.
-///   source  driver ICs and service manuals: lamps 80 to 200 Hz, dimmers 100 to 500, fans and pumps 66 Hz to 25 kHz
-///           (trade.md, section 3); a field regulator's 100 to 400 Hz is common practice, no source
+///   common practice, no source: lamps 80 to 200 Hz, dimmers 100 to 500, fans and pumps 66 Hz to 25 kHz, a field
+///   regulator's 100 to 400 Hz
 struct PulseWidth {
     static constexpr double least_hz = 60.0;
     static constexpr double regulator_low_hz = 100.0, regulator_high_hz = 400.0;
@@ -46,7 +46,7 @@ struct PulseWidth {
 double pulse_harmonic_db(int number, double duty, double tilt);
 
 /// A brushed motor: bars times turns a second, with weak lines at the turns themselves, for bars are uneven.
-///   source  8 bars at 4000 to 8000 rpm for fuel pumps (trade.md, section 3); the rest is common practice, no source
+///   common practice, no source: 8 bars at 4000 to 8000 rpm for fuel pumps
 struct BrushedMotor {
     static constexpr double least_shaft_hz = 20.0, most_shaft_hz = 200.0;
     static constexpr int least_bars = 5, most_bars = 24;   ///< twice the bars where their number is odd
