@@ -43,8 +43,7 @@ TEST_CASE("a ground is settled by the last reading, and only by one of its own k
 }
 
 TEST_CASE("0.2 V is the last good reading, whichever way round the meter's leads are", "[precautions]") {
-    // Ground drop under load above 0.2 V is a fault: common practice, no source: a small-vehicle service
-    // manual.
+    // Ground drop under load above 0.2 V is a fault (common practice, no source).
     for (const double volts : {0.2, -0.2, 0.0, 0.1}) {
         Job job;
         job.observations.push_back(reading(shell_reading, volts));
