@@ -14,15 +14,6 @@ using namespace wandering;
 
 namespace {
 
-Track true_track(double frequency_hz, double share, double seconds) {
-    Track track;
-    for (double t = 0; t <= seconds; t += 0.01) {
-        track.time_s.push_back(t);
-        track.frequency_hz.push_back(frequency_hz * speed(t, share));
-    }
-    return track;
-}
-
 double mean_square(std::span<const double> samples) {
     double sum = 0;
     for (const double s : samples) sum += s * s;

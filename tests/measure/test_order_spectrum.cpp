@@ -9,19 +9,6 @@
 using namespace hushtrace;
 using namespace wandering;
 
-namespace {
-
-Track true_track(double frequency_hz, double share, double seconds) {
-    Track track;
-    for (double t = 0; t <= seconds; t += 0.01) {
-        track.time_s.push_back(t);
-        track.frequency_hz.push_back(frequency_hz * speed(t, share));
-    }
-    return track;
-}
-
-}  // namespace
-
 TEST_CASE("over cycles a wandering family is sharp, and reads its levels", "[order]") {
     auto x = noise(10.0, 0.001, 3);
     add_tone(x, 1200.0, 0.02, 0.02);

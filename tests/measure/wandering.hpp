@@ -5,6 +5,8 @@
 #include <random>
 #include <vector>
 
+#include "hushtrace/measure/ridge.hpp"
+
 /// Test sounds with known truth: noise, tones along a wandering speed, clicks. Made from closed forms only.
 namespace wandering {
 
@@ -24,6 +26,16 @@ inline double speed(double t, double share) {
     return 1.0 +
            share * std::sqrt(2.0 / 3.0) *
                (std::sin(pi2 * t / 7.0) + std::sin(pi2 * t / 2.9 + 1.0) + std::sin(pi2 * t / 1.3 + 2.0));
+}
+
+/// Where a tone of `frequency_hz` times the speed lies, every 10 ms.
+inline hushtrace::Track true_track(double frequency_hz, double share, double seconds) {
+    hushtrace::Track track;
+    for (double t = 0; t <= seconds; t += 0.01) {
+        track.time_s.push_back(t);
+        track.frequency_hz.push_back(frequency_hz * speed(t, share));
+    }
+    return track;
 }
 
 /// Adds a tone of `frequency_hz` times the speed.
