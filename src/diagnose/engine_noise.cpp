@@ -29,7 +29,8 @@ const OrderLine* line_at(const MovingFamily& family, double ratio) {
     return best;
 }
 
-/// Whether a line is one tooth of the clicks' comb: as strong a line a click's rate above it, and one below.
+/// Whether a line is one tooth of the clicks' comb: nearly as strong a line a click's rate above it, or one
+/// below.
 bool is_comb_tooth(const MovingFamily& family, const OrderLine& line, double click_rate_hz) {
     const double spacing = click_rate_hz / family.mean_hz;
     bool above = false, below = false;
@@ -38,7 +39,8 @@ bool is_comb_tooth(const MovingFamily& family, const OrderLine& line, double cli
         if (std::abs(other.ratio - line.ratio - spacing) < 0.06 * spacing) above = true;
         if (std::abs(line.ratio - other.ratio - spacing) < 0.06 * spacing) below = true;
     }
-    return above && below;
+    // at the comb's end, and where two combs run together, one neighbour is all there is
+    return above || below;
 }
 
 enum class Fit { impossible, possible, usual };
@@ -166,7 +168,7 @@ std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandida
     best->frequency_hz = candidate.frequency_hz;
     best->frequency_sd_hz = candidate.frequency_sd_hz;
     best->wander = family.wander;
-    best->significance = family.ridge.significance;
+    best->significance = family.significance;
     best->usual_constant = candidate.usual_constant;
     if (conditions.rpm && *conditions.rpm > 0.0) best->hz_per_rpm = candidate.frequency_hz / *conditions.rpm;
     std::size_t loudest = 0;

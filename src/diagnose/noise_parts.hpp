@@ -94,7 +94,7 @@ struct SpokenFor {
 /// followed families and what is spoken for are left out.
 std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job, const SpokenFor& spoken);
 /// Standard deviations above noise from which a family that moves is told as a source of its own.
-inline constexpr double kSureFamily = 20.0;
+inline constexpr double kSureFamily = 8.0;
 
 /// Levels of all channels: appends to source.levels, with dBV where calibrated. `lines_hz` are the lines that make it
 /// up, for what the noise under them leaves open; `least_sd_db` is what else does (a source that wanders, say).

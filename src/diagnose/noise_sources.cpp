@@ -199,7 +199,7 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         }
         if (clicks && is_comb_of_clicks(survey, family)) continue;
         const bool resting = !engine_active(*survey.take);
-        if (family.ridge.significance < kSureFamily) continue;  // weak evidence under stronger lines
+        if (family.significance < kSureFamily) continue;  // weak evidence under stronger lines
         const bool own_way = resting || (whine && whine->family && std::abs(likeness) < 0.6);
         const bool converter = is_beat(survey, family);
         const NoiseKind kind = converter ? NoiseKind::converter_hash : own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;

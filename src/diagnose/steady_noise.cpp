@@ -33,7 +33,7 @@ bool of_a_family(const TakeSurvey& survey, const SpokenFor& spoken, double frequ
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
         const MovingFamily& family = survey.families[i];
         const bool whine = spoken.whine_family == i;
-        if (!whine && (family.ridge.significance < kSureFamily || holds_still(survey, family))) continue;
+        if (!whine && (family.significance < kSureFamily || holds_still(survey, family))) continue;
         for (const OrderLine& line : family.lines) {
             const double centre = line.ratio * family.mean_hz, strays = family.wander * centre;
             if (!whine && strays < 1.0) continue;

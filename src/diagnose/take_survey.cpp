@@ -9,9 +9,11 @@
 #include <limits>
 #include <numbers>
 #include <thread>
+#include <utility>
 
 #include "clear_part.hpp"
 #include "hushtrace/measure/order_spectrum.hpp"
+#include "hushtrace/measure/tracked_power.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
@@ -153,14 +155,42 @@ double smooth_wander(const Track& track) {
     return smooth.wander();
 }
 
-/// Share of the time for which a track lies within reach of a multiple of another.
-double share_of_time_at(const Track& track, const Track& reference, double ratio, double reach_hz) {
+/// rms by which a track strays from a multiple of another, so far aside of it [Hz].
+double strays_from(const Track& track, const Track& reference, double ratio, double aside_hz) {
+    double square = 0;
+    for (std::size_t i = 0; i < track.time_s.size(); ++i)
+        square += std::pow(track.frequency_hz[i] - ratio * reference.at(track.time_s[i]) - aside_hz, 2);
+    return std::sqrt(square / std::max(1.0, static_cast<double>(track.time_s.size())));
+}
+
+/// Whether a track keeps to a multiple of another, or so far aside of it: near it for most of the time, and nearer than its
+/// own wander would let it be by chance.
+bool keeps_to(const Track& track, const Track& reference, double ratio, double aside_hz, double reach_hz) {
     std::size_t near = 0;
     for (std::size_t i = 0; i < track.time_s.size(); ++i)
-        if (std::abs(track.frequency_hz[i] - ratio * reference.at(track.time_s[i])) <
+        if (std::abs(track.frequency_hz[i] - ratio * reference.at(track.time_s[i]) - aside_hz) <
             reach_hz + 0.004 * track.frequency_hz[i])
             ++near;
-    return track.time_s.empty() ? 0.0 : static_cast<double>(near) / static_cast<double>(track.time_s.size());
+    constexpr double read_to_hz = 3.0;
+    const double mean_hz = track.mean_hz(), own_ratio = (mean_hz - aside_hz) / reference.mean_hz();
+    return static_cast<double>(near) > 0.5 * static_cast<double>(track.time_s.size()) &&
+           strays_from(track, reference, own_ratio, aside_hz) < 0.7 * track.wander() * mean_hz + read_to_hz;
+}
+
+/// A ridge that keeps to one of the family's lines belongs to it. So does one that keeps a click's rate from it, since what
+/// the clicks hide of a line shows as sidebands, or any steady step: what chops the current (a regulator) beats with it.
+bool belongs_to(const MovingFamily& family, const Track& ridge, double click_hz, double bin_hz) {
+    constexpr double highest_beat_hz = 1000.0;
+    const Track& leader = family.ridge.track;
+    for (const OrderLine& line : family.lines) {
+        for (const double aside_hz : {0.0, click_hz, -click_hz, 2.0 * click_hz, -2.0 * click_hz})
+            if (keeps_to(ridge, leader, line.ratio, aside_hz, 5.0 * bin_hz)) return true;
+        const double step_hz = ridge.mean_hz() - line.ratio * leader.mean_hz();
+        if (std::abs(step_hz) < std::min(highest_beat_hz, 0.45 * line.ratio * leader.mean_hz()) &&
+            strays_from(ridge, leader, line.ratio, step_hz) < 0.5 * ridge.wander() * ridge.mean_hz() + 1.0)
+            return true;
+    }
+    return false;
 }
 
 /// Takes the strong still lines out, second by second: blanking clicks would give them sidebands that turn
@@ -219,35 +249,111 @@ std::vector<double> without_clicks(std::span<const double> samples, double rate,
     return out;
 }
 
-void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
-    RidgeSearch search;
-    search.length = fast_length(static_cast<std::size_t>(0.17 * survey.sample_rate_hz));
-    search.hop = search.length / 4;
-    std::size_t best = 0;
-    double best_sum = 0;
-    for (std::size_t c = 0; c < gathered.size(); ++c) {
-        if (survey.channels[c].silent || !carries_signal(survey.channels[c].channel)) continue;
-        auto ridges = find_ridges(without_clicks(gathered[c].stretch, survey.sample_rate_hz,
-                                                 survey.channels[c].clicks, survey.channels[c].lines),
-                                  survey.sample_rate_hz, search);
-        double sum = 0;
-        for (const Ridge& ridge : ridges) sum += ridge.significance;
-        if (sum <= best_sum) continue;
-        best = c;
-        best_sum = sum;
-        survey.ridges = std::move(ridges);
+/// A track strung together from the noise's own peaks stands out of the noise beside it by 4 or so.
+constexpr double kStandsOut = 6.0;
+
+/// How far a followed line stands out of what lies beside its track [standard deviations].
+double significance_of(const Track& track, const Gathered& channel, double rate) {
+    try {
+        return power_along(channel.stretch, rate, track).over_noise_sd;
+    } catch (const Error&) {
+        return 0.0;  // above the band, or too short
     }
+}
+
+/// Lines of a family too faint for a spectrum over cycles: the followed line and its multiples, read along the track.
+std::vector<OrderLine> faint_lines_of(const Track& track, const std::vector<Gathered>& gathered, const TakeSurvey& survey) {
+    std::vector<OrderLine> found;
+    for (const double ratio : {1.0, 2.0, 3.0}) {
+        OrderLine line;
+        line.ratio = ratio;
+        line.ratio_sd = 0.001 * ratio;
+        double best_sd = 0;
+        for (std::size_t c = 0; c < gathered.size(); ++c) {
+            try {
+                const TrackedPower power = power_along(gathered[c].stretch, survey.sample_rate_hz, track, ratio);
+                line.mean_square.push_back(power.mean_square.value);
+                if (power.over_noise_sd <= best_sd) continue;
+                best_sd = power.over_noise_sd;
+                line.prominence_db = decibels_from_power(power.mean_square.value / power.floor_density);
+            } catch (const Error&) {
+                line.mean_square.push_back(0.0);
+            }
+        }
+        if (best_sd > kStandsOut) found.push_back(line);
+        else if (ratio == 1.0) break;
+    }
+    return found;
+}
+
+/// A track's own phase sharpens it where the line stands out of the noise within so short a time; else it stays as found.
+Track sharpened(std::span<const double> samples, double rate, const Ridge& ridge) {
+    const double averaging_s = std::max(0.06, 4.0 / power_from_decibels(ridge.snr_db));
+    Track track = ridge.track;
+    if (averaging_s > 0.2) return track;
+    for (int pass = 0; pass < 2; ++pass) track = refine_track(samples, rate, track, averaging_s);
+    return track;
+}
+
+/// Whether a frequency lies where a line of a family found before wanders.
+bool claimed(const std::vector<MovingFamily>& families, double frequency_hz) {
+    for (const MovingFamily& family : families)
+        for (const OrderLine& line : family.lines) {
+            const double centre_hz = line.ratio * family.mean_hz;
+            if (std::abs(frequency_hz - centre_hz) < 5.0 + 3.0 * family.wander * centre_hz) return true;
+        }
+    return false;
+}
+
+struct FollowedRidge {
+    Ridge ridge;
+    std::size_t channel = 0;
+    double significance = 0;
+};
+
+/// The lines that wander, of all channels, that which stands out most first: what is found of it fixes where the others are
+/// looked for.
+std::vector<FollowedRidge> ridges_of(const TakeSurvey& survey, const std::vector<Gathered>& gathered) {
+    std::vector<std::size_t> order;  // the loudest channel first; what is followed there is passed by in the others
+    for (std::size_t c = 0; c < gathered.size(); ++c)
+        if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel)) order.push_back(c);
+    std::stable_sort(order.begin(), order.end(), [&survey](std::size_t a, std::size_t b) {
+        return survey.channels[a].spectrum.band_mean_square(300.0, 6000.0) >
+               survey.channels[b].spectrum.band_mean_square(300.0, 6000.0);
+    });
+    std::vector<FollowedRidge> found;
+    for (const std::size_t c : order) {
+        RidgeSearch search;
+        for (const FollowedRidge& one : found) search.known.push_back(one.ridge);
+        for (const SpectralLine& line : survey.channels[c].lines)
+            if (line.sharpness_db > 10.0 && line.prominence_db > 15.0)
+                search.still.push_back({line.frequency_hz, decibels_from_power(line.mean_square / line.floor_density)});
+        for (Ridge& ridge : find_ridges(without_clicks(gathered[c].stretch, survey.sample_rate_hz,
+                                                       survey.channels[c].clicks, survey.channels[c].lines),
+                                        survey.sample_rate_hz, search)) {
+            const double significance = significance_of(ridge.track, gathered[c], survey.sample_rate_hz);
+            found.push_back({std::move(ridge), c, significance});
+        }
+    }
+    std::stable_sort(found.begin(), found.end(), [](const FollowedRidge& a, const FollowedRidge& b) {
+        return a.significance > b.significance;
+    });
+    return found;
+}
+
+void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
+    const std::vector<FollowedRidge> found = ridges_of(survey, gathered);
+    for (const FollowedRidge& one : found) survey.ridges.push_back(one.ridge);
+    constexpr double bin_hz = 6.0;
     std::vector<bool> taken(survey.ridges.size(), false);
     for (std::size_t i = 0; i < survey.ridges.size(); ++i) {
         if (taken[i]) continue;
+        const std::size_t best = found[i].channel;
+        if (found[i].significance < kStandsOut) break;
         const Ridge& ridge = survey.ridges[i];
-        Track track = ridge.track;
-        for (int pass = 0; pass < 2; ++pass)
-            track = refine_track(gathered[best].stretch, survey.sample_rate_hz, track);
+        const Track track = sharpened(gathered[best].stretch, survey.sample_rate_hz, ridge);
         const double mean_hz = track.mean_hz(), wander = smooth_wander(track);
-        const double bin_hz = survey.sample_rate_hz / static_cast<double>(search.length);
-        if (wander * mean_hz < std::max(0.0006 * mean_hz, 0.35 * bin_hz) || ridge.significance < 10.0)
-            continue;
+        if (wander * mean_hz < std::max(0.0006 * mean_hz, 0.35 * bin_hz)) continue;
         const auto& still = survey.channels[best].lines;
         if (std::any_of(still.begin(), still.end(), [mean_hz](const SpectralLine& line) {
                 return line.sharpness_db > 10.0 && std::abs(line.frequency_hz - mean_hz) < 1.5;
@@ -264,16 +370,25 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
         } catch (const Error&) {
             continue;  // too few cycles for a spectrum over them
         }
+        family.significance = found[i].significance;
+        std::erase_if(family.lines, [&](const OrderLine& line) {
+            return std::abs(line.ratio - 1.0) > 0.002 && claimed(survey.families, line.ratio * mean_hz);
+        });
         // followed, a line that moves stands out more than unfollowed; one that holds still, less
         const auto own = std::find_if(family.lines.begin(), family.lines.end(), [](const OrderLine& line) {
             return std::abs(line.ratio - 1.0) < 0.002;
         });
-        if (own == family.lines.end() || own->sharpening_db < 0.5) continue;
-        // a ridge that keeps to one of the family's lines for most of the time belongs to it
+        const auto& clicks = survey.channels[best].clicks;
+        if (own == family.lines.end()) {
+            if (clicks) continue;  // what stands out so little beside clicks is one of their many teeth
+            family.lines = faint_lines_of(track, gathered, survey);
+        } else if (own->sharpening_db < 0.5) {
+            continue;
+        }
+        if (family.lines.empty()) continue;
+        const double click_hz = clicks ? clicks->rate.mean_hz() : 0.0;
         for (std::size_t j = i; j < survey.ridges.size(); ++j)
-            for (const OrderLine& line : family.lines)
-                if (share_of_time_at(survey.ridges[j].track, track, line.ratio, 5.0 * bin_hz) > 0.5)
-                    taken[j] = true;
+            taken[j] = taken[j] || belongs_to(family, survey.ridges[j].track, click_hz, bin_hz);
         survey.families.push_back(std::move(family));
         if (survey.families.size() == 3) break;
     }

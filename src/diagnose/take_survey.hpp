@@ -33,6 +33,7 @@ struct OrderLine {
 struct MovingFamily {
     Ridge ridge;
     std::size_t channel = 0;  ///< where it was followed
+    double significance = 0;  ///< standard deviations by which it stands out of the noise beside its track
     double mean_hz = 0;
     double wander = 0;             ///< of the track, beyond the reading's own jitter
     std::vector<OrderLine> lines;  ///< ascending ratio; contains the followed line itself
@@ -71,7 +72,7 @@ struct TakeSurvey {
     double duration_s = 0, sample_rate_hz = 0;
     double from_s = 0;  ///< where in the take the part begins that was read (after a tone file's markers)
     std::vector<ChannelSurvey> channels;
-    std::vector<Ridge> ridges;           ///< of the channel in which they stood out most, strongest first
+    std::vector<Ridge> ridges;           ///< of all channels, that which stands out most first
     std::vector<MovingFamily> families;  ///< of those that move
     std::vector<OrderView> orders;       ///< [families] over the cycles of each, in its channel
     std::optional<RpmLog> rpm_log;       ///< of the take's engine, where one could be used

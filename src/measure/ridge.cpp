@@ -2,90 +2,172 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "hushtrace/signal/error.hpp"
-#include "hushtrace/spectrum/spectrogram.hpp"
+#include "noise_ratio_map.hpp"
+#include "path_sum.hpp"
+#include "thinned_sound.hpp"
 
 namespace hushtrace {
 namespace {
 
-/// Noise under a column: the median of stretches, joined by straight lines. Columns hold one periodogram
-/// each, whose median is ln 2 of the mean.
-void divide_by_noise(std::span<const double> density, std::vector<double>& ratio) {
-    constexpr std::size_t reach = 24;
-    const std::size_t bins = density.size();
-    std::vector<double> near_by;
-    double before = 0;
-    std::size_t before_at = 0;
-    for (std::size_t k = 1; k < bins; k += reach / 2) {
-        const std::size_t first = k > reach ? k - reach : 1, last = std::min(bins, k + reach + 1);
-        near_by.assign(density.begin() + static_cast<std::ptrdiff_t>(first),
-                       density.begin() + static_cast<std::ptrdiff_t>(last));
-        std::nth_element(near_by.begin(), near_by.begin() + static_cast<std::ptrdiff_t>(near_by.size() / 2),
-                         near_by.end());
-        const double noise = std::max(near_by[near_by.size() / 2] / std::log(2.0), 1e-30);
-        if (before_at == 0) before = noise;
-        for (std::size_t j = before_at; j <= k; ++j) {
-            const double part = k == before_at
-                                    ? 1.0
-                                    : static_cast<double>(j - before_at) / static_cast<double>(k - before_at);
-            ratio[j] = density[j] / (before + part * (noise - before));
-        }
-        before = noise;
-        before_at = k;
-    }
-    for (std::size_t j = before_at; j < bins; ++j) ratio[j] = density[j] / before;
+/// Lines wander as fast as this; long windows serve slow ones, short ones those that a long window would smear.
+struct Watch {
+    double window_s;
+    std::vector<double> slopes_per_s;
+};
+const std::vector<Watch>& watches(bool steady) {
+    static const std::vector<Watch> wandering = {{0.05, {0.02, 0.06}}, {0.085, {0.02}}, {0.13, {0.01}}, {0.2, {0.01}}};
+    static const std::vector<Watch> held = {{0.34, {0.003}}, {0.68, {0.001}}};
+    return steady ? held : wandering;
 }
+/// A line that is just found has about 6 times the noise's power in 1 Hz; a Hann window is worth 1.5 bins.
+double snr_in_bin(double window_s) { return 6.0 * window_s / 1.5; }
 
-struct ScoreMap {
-    std::vector<std::vector<float>> cells;  // [columns][grid]
-    std::vector<double> time_s, grid_hz;
-    std::vector<std::vector<float>> log_ratio;  // [columns][bins]
-    double bin_hz = 0;
+/// Taken to be louder than this, a line that fades for a moment would lose its path.
+constexpr double kMostSnr = 4;
+
+/// Evidence of a line that nobody doubts.
+constexpr double kLoud = 60;
+
+/// A loud line can be followed where it moves faster than most do.
+constexpr double kNimbler = 2.5;
+
+/// An idling engine's speed goes on as it went for about so long.
+constexpr double kMemory_s = 0.3;
+
+struct Hypothesis {
+    std::size_t map = 0;
+    PathLaw law;
+    double log_evidence = 0;
 };
 
-ScoreMap map_of(std::span<const double> samples, double rate, const RidgeSearch& search) {
-    ScoreMap map;
-    map.bin_hz = rate / static_cast<double>(search.length);
-    const double top = std::min(search.to_hz, 0.45 * rate);
-    for (double f = search.from_hz; f <= top; f *= 1.0 + search.step) map.grid_hz.push_back(f);
-    std::vector<double> ratio(search.length / 2 + 1);
-    SpectrogramStream stream(rate, search.length, search.hop, WindowKind::hann,
-                             [&](double time_s, std::span<const double> density) {
-                                 divide_by_noise(density, ratio);
-                                 auto& logs = map.log_ratio.emplace_back(ratio.size());
-                                 for (std::size_t k = 0; k < ratio.size(); ++k)
-                                     logs[k] = static_cast<float>(std::log(std::max(ratio[k], 1e-6)));
-                                 auto& column = map.cells.emplace_back(map.grid_hz.size());
-                                 for (std::size_t g = 0; g < column.size(); ++g) {
-                                     // between two bins the louder one counts: interpolation would dull a
-                                     // tone
-                                     const double bin = map.grid_hz[g] / map.bin_hz;
-                                     const auto k = static_cast<std::size_t>(bin + 0.5);
-                                     column[g] = std::clamp(logs[std::min(k, logs.size() - 1)], -0.5F, 5.0F);
-                                 }
-                                 map.time_s.push_back(time_s);
-                             });
-    stream.add(samples);
-    return map;
+double log_mean_exp(const std::vector<Hypothesis>& of) {
+    double most = of.front().log_evidence, sum = 0;
+    for (const Hypothesis& one : of) most = std::max(most, one.log_evidence);
+    for (const Hypothesis& one : of) sum += std::exp(one.log_evidence - most);
+    return most + std::log(sum / static_cast<double>(of.size()));
 }
 
-/// The frequency near a grid cell, by a parabola through the log power of the bins round the local maximum.
-double refine(const ScoreMap& map, std::size_t column, double near_hz) {
-    const auto& logs = map.log_ratio[column];
-    auto k = static_cast<std::ptrdiff_t>(std::lround(near_hz / map.bin_hz));
-    k = std::clamp<std::ptrdiff_t>(k, 2, static_cast<std::ptrdiff_t>(logs.size()) - 3);
-    const auto at = [&logs](std::ptrdiff_t j) {
-        return static_cast<double>(logs[static_cast<std::size_t>(j)]);
-    };
-    if (at(k - 1) > at(k) && at(k - 1) >= at(k + 1))
-        --k;
-    else if (at(k + 1) > at(k))
-        ++k;
-    const double curve = at(k - 1) - 2.0 * at(k) + at(k + 1);
-    const double shift = curve < 0.0 ? std::clamp(0.5 * (at(k - 1) - at(k + 1)) / curve, -0.6, 0.6) : 0.0;
-    return (static_cast<double>(k) + shift) * map.bin_hz;
-}
+class Search {
+public:
+    Search(std::span<const double> samples, double rate, const RidgeSearch& search)
+        : search_(search), to_hz_(std::min(search.to_hz, 0.45 * rate)) {
+        for (const double x : samples)
+            if (!std::isfinite(x)) throw Error(ErrorKind::not_finite, "ridge: a sample is not a finite number");
+        if (to_hz_ < 1.1 * search.from_hz || static_cast<double>(samples.size()) < rate) return;
+        const ThinnedSound sound = thinned(samples, rate, to_hz_);
+        const NoiseShape noise = noise_shape(sound.samples, sound.rate_hz, to_hz_, search.still);
+        for (const Watch& watch : watches(search.steady)) {
+            maps_.push_back(noise_ratio_map(sound.samples, sound.rate_hz, watch.window_s, to_hz_, noise, search.still));
+            for (const double slope : watch.slopes_per_s)
+                hypotheses_.push_back({maps_.size() - 1, {slope, kMemory_s, snr_in_bin(watch.window_s)}});
+        }
+    }
+    bool possible() const { return !maps_.empty() && maps_.front().columns > 8; }
+
+    double weigh() {
+        for (Hypothesis& one : hypotheses_)
+            one.log_evidence = PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).log_evidence();
+        return log_mean_exp(hypotheses_);
+    }
+
+    const Hypothesis* best_hypothesis() const {
+        return &*std::max_element(hypotheses_.begin(), hypotheses_.end(), lesser);
+    }
+
+    Ridge follow() {
+        Hypothesis best = *best_hypothesis();
+        PathSum::Place place = place_of(best);
+        double power = power_along(maps_[best.map], place.frequency_hz);
+        if (power > 2.0 * best.law.snr) {  // louder than was taken for granted: how it moves is known the better
+            const double in_1_hz = power * 1.5 * maps_[best.map].bin_hz, found_with = best.log_evidence;
+            best = best_when_so_loud(0.5 * in_1_hz);
+            place = place_of(best);
+            power = power_along(maps_[best.map], place.frequency_hz);
+            best.log_evidence = std::max(best.log_evidence, found_with);
+        }
+        const NoiseRatioMap& map = maps_[best.map];
+        Ridge ridge;
+        ridge.log_evidence = best.log_evidence;
+        ridge.snr_db = 10.0 * std::log10(std::max(power, 1e-3) * 1.5 * map.bin_hz);
+        for (std::size_t t = 0; t < map.columns; ++t) {
+            ridge.track.time_s.push_back(map.centre_s(t));
+            ridge.track.frequency_hz.push_back(sharpened(map, t, place.frequency_hz[t]));
+        }
+        ridge.frequency_sd_hz = std::move(place.sd_hz);
+        return ridge;
+    }
+
+    /// The line is left out of every map: its lobe, and what it swept over while a window lasted.
+    void leave_out(const Ridge& ridge) {
+        leave_out(ridge, 1.0);
+        // the multiples of a loud line are found with it, once it is known
+        if (ridge.log_evidence > kLoud)
+            for (const double multiple : {2.0, 3.0, 4.0, 5.0, 6.0}) leave_out(ridge, multiple);
+    }
+
+private:
+    void leave_out(const Ridge& ridge, double multiple) {
+        for (NoiseRatioMap& map : maps_) {
+            const double lobe = map.lobe_hz(ridge.snr_db);
+            for (std::size_t t = 0; t < map.columns; ++t) {
+                const double at = map.centre_s(t), f = multiple * ridge.track.at(at);
+                const double swept = multiple * std::abs(ridge.track.at(at + 0.5 * map.window_s) - ridge.track.at(at - 0.5 * map.window_s));
+                const double reach = lobe + 0.5 * swept;
+                map.leave_out(t, f - reach, f + reach);
+                map.leave_out_skirt(t, f - reach, -1);
+                map.leave_out_skirt(t, f + reach, 1);
+            }
+        }
+    }
+    PathSum::Place place_of(const Hypothesis& one) const {
+        return PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).place();
+    }
+    Hypothesis best_when_so_loud(double snr_in_1_hz) const {
+        std::vector<Hypothesis> louder = {*best_hypothesis()};
+        for (const Hypothesis& one : hypotheses_) {
+            if (one.map > 1) continue;  // what moves fast is followed through the short windows
+            louder.push_back(one);
+            louder.back().law.slope_per_s *= kNimbler;
+        }
+        for (Hypothesis& one : louder) {
+            one.law.snr = std::min(snr_in_1_hz / (1.5 * maps_[one.map].bin_hz), kMostSnr);
+            one.log_evidence = PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).log_evidence();
+        }
+        return *std::max_element(louder.begin(), louder.end(), lesser);
+    }
+    static bool lesser(const Hypothesis& a, const Hypothesis& b) { return a.log_evidence < b.log_evidence; }
+    double power_along(const NoiseRatioMap& map, const std::vector<double>& frequency_hz) const {
+        double sum = 0;
+        std::size_t count = 0;
+        for (std::size_t t = 0; t < map.columns; ++t) {
+            const auto b = std::min(static_cast<std::size_t>(frequency_hz[t] / map.bin_hz + 0.5), map.bins - 2);
+            if (b < 1 || map.at(t, b) < 0.0F) continue;
+            sum += map.at(t, b) - 1.0;
+            ++count;
+        }
+        return count > 0 ? sum / static_cast<double>(count) : 0.0;
+    }
+    /// Between bins, where the line stands well out: a parabola through the log power of three.
+    double sharpened(const NoiseRatioMap& map, std::size_t t, double near_hz) const {
+        auto b = static_cast<std::size_t>(near_hz / map.bin_hz + 0.5);
+        if (b < 2 || b + 2 >= map.bins) return near_hz;
+        if (map.at(t, b - 1) > map.at(t, b)) --b;
+        else if (map.at(t, b + 1) > map.at(t, b)) ++b;
+        const float left = map.at(t, b - 1), middle = map.at(t, b), right = map.at(t, b + 1);
+        if (left <= 0.0F || right <= 0.0F || middle < 12.0F || middle < left || middle < right) return near_hz;
+        const double l = std::log(left), m = std::log(middle), r = std::log(right), curve = l - 2.0 * m + r;
+        const double hz = (static_cast<double>(b) + (curve < 0.0 ? std::clamp(0.5 * (l - r) / curve, -0.5, 0.5) : 0.0)) * map.bin_hz;
+        return std::abs(hz - near_hz) < 1.5 * map.bin_hz ? hz : near_hz;
+    }
+
+    RidgeSearch search_;
+    double to_hz_;
+    std::vector<NoiseRatioMap> maps_;
+    std::vector<Hypothesis> hypotheses_;
+};
 
 }  // namespace
 
@@ -150,51 +232,23 @@ GridPath best_path(const std::vector<std::vector<float>>& score, std::size_t rea
     return path;
 }
 
-std::vector<Ridge> find_ridges(std::span<const double> samples, double sample_rate_hz,
-                               const RidgeSearch& search) {
+std::vector<Ridge> find_ridges(std::span<const double> samples, double sample_rate_hz, const RidgeSearch& search) {
     std::vector<Ridge> ridges;
-    for (const double x : samples)
-        if (!std::isfinite(x)) throw Error(ErrorKind::not_finite, "ridge: a sample is not a finite number");
-    if (samples.size() < search.length + 8 * search.hop) return ridges;
-    ScoreMap map = map_of(samples, sample_rate_hz, search);
-    if (map.grid_hz.size() < 16) return ridges;
-
-    // The best path through white noise, over a grid of two thousand cells, reached mean scores of 1.06 (66
-    // columns), 1.035 (137), 1.014 (277) and 1.007 (560), each with a spread of 0.17 to 0.20 over the root of
-    // the columns (12 runs each; tests/measure/test_ridge.cpp repeats it).
-    constexpr double noise_spread = 0.19;
-    constexpr std::size_t reach = 8;
-    constexpr double slope_penalty = 0.04;
-    const double columns = static_cast<double>(map.cells.size());
-    const double noise_mean = 0.99 + 0.55 / std::sqrt(columns);
-    for (std::size_t found = 0; found < search.most_ridges; ++found) {
-        const GridPath path = best_path(map.cells, reach, slope_penalty);
-        Ridge ridge;
-        ridge.mean_score = path.mean_score;
-        ridge.significance = (path.mean_score - noise_mean) / (noise_spread / std::sqrt(columns));
-        if (ridge.significance < search.least_significance) break;
-        for (std::size_t t = 0; t < path.cells.size(); ++t) {
-            const double grid_hz = map.grid_hz[path.cells[t]];
-            double f = refine(map, t, grid_hz);
-            if (std::abs(f - grid_hz) > 1.5 * map.bin_hz) f = grid_hz;
-            ridge.track.time_s.push_back(map.time_s[t]);
-            ridge.track.frequency_hz.push_back(f);
-            // taken out: the main lobe and a little more, and what the line swept over during the window
-            const std::size_t before = t > 0 ? t - 1 : 0, after = std::min(t + 1, path.cells.size() - 1);
-            const double moved = std::abs(map.grid_hz[path.cells[after]] - map.grid_hz[path.cells[before]]) /
-                                 static_cast<double>(std::max<std::size_t>(after - before, 1));
-            const double reach_hz = 3.0 * map.bin_hz + 0.5 * moved * static_cast<double>(search.length) /
-                                                           static_cast<double>(search.hop);
-            const double low = f - reach_hz, high = f + reach_hz;
-            const auto first =
-                std::lower_bound(map.grid_hz.begin(), map.grid_hz.end(), low) - map.grid_hz.begin();
-            const auto last =
-                std::upper_bound(map.grid_hz.begin(), map.grid_hz.end(), high) - map.grid_hz.begin();
-            std::fill(map.cells[t].begin() + first, map.cells[t].begin() + last, -0.5F);
-        }
-        ridges.push_back(std::move(ridge));
+    Search lines(samples, sample_rate_hz, search);
+    if (lines.possible())
+        for (const Ridge& known : search.known) lines.leave_out(known);
+    while (lines.possible() && ridges.size() < search.most_ridges) {
+        const double evidence = lines.weigh();
+        if (evidence < search.least_log_evidence) break;
+        ridges.push_back(lines.follow());
+        lines.leave_out(ridges.back());
     }
     return ridges;
+}
+
+double line_log_evidence(std::span<const double> samples, double sample_rate_hz, const RidgeSearch& search) {
+    Search lines(samples, sample_rate_hz, search);
+    return lines.possible() ? lines.weigh() : 0.0;
 }
 
 }  // namespace hushtrace

@@ -92,7 +92,7 @@ std::vector<Measurement> measurements() {
          }},
         {"ridges", [](const Samples& s, double rate) {
              Figures out;
-             for (const Ridge& one : find_ridges(s, rate)) out.insert(out.end(), {one.mean_score, one.significance, one.track.mean_hz()});
+             for (const Ridge& one : find_ridges(s, rate)) out.insert(out.end(), {one.log_evidence, one.snr_db, one.track.mean_hz()});
              return out;
          }},
         {"clicks", [](const Samples& s, double rate) {

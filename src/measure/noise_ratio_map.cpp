@@ -1,0 +1,83 @@
+#include "noise_ratio_map.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <iterator>
+
+#include "hushtrace/spectrum/spectrogram.hpp"
+#include "hushtrace/spectrum/transform.hpp"
+#include "median_mean.hpp"
+
+namespace hushtrace {
+namespace {
+
+/// Noise that comes and goes: the median of each fifth of the range, in each column, follows it.
+void level_columns(NoiseRatioMap& map) {
+    constexpr std::size_t bands = 5, least_bins = 64;
+    const std::size_t parts = std::max<std::size_t>(1, std::min(bands, map.bins / least_bins));
+    std::vector<float> values;
+    for (std::size_t t = 0; t < map.columns; ++t)
+        for (std::size_t p = 0; p < parts; ++p) {
+            const auto first = map.ratio.begin() + static_cast<std::ptrdiff_t>(t * map.bins + p * map.bins / parts);
+            const auto last = map.ratio.begin() + static_cast<std::ptrdiff_t>(t * map.bins + (p + 1) * map.bins / parts);
+            values.clear();
+            std::copy_if(first, last, std::back_inserter(values), [](float one) { return one >= 0.0F; });
+            if (values.size() < least_bins / 2) continue;
+            const double level = mean_from_median(values);
+            if (level <= 0.0) continue;
+            const auto scale = static_cast<float>(1.0 / level);
+            // what the median of so few says of steady noise is chance: only what goes beyond it is followed
+            const double spread = 1.0 / std::sqrt(static_cast<double>(values.size()) * 0.48);
+            if (std::abs(std::log(static_cast<double>(scale))) < 3.0 * spread) continue;
+            for (auto one = first; one != last; ++one) if (*one > 0.0F) *one *= scale;
+        }
+}
+
+}  // namespace
+
+double NoiseRatioMap::lobe_hz(double snr_db) const { return hushtrace::lobe_hz(bin_hz, snr_db); }
+
+void NoiseRatioMap::leave_out(std::size_t column, double low_hz, double high_hz) {
+    const auto first = static_cast<std::size_t>(std::max(0.0, std::ceil(low_hz / bin_hz)));
+    const auto last = static_cast<std::size_t>(std::max(0.0, std::floor(high_hz / bin_hz)));
+    for (std::size_t b = first; b <= last && b < bins; ++b) ratio[column * bins + b] = nothing_known;
+}
+
+void NoiseRatioMap::leave_out_skirt(std::size_t column, double from_hz, int direction) {
+    constexpr float over_noise = 4.0F;  // noise passes it once in 55 bins
+    auto b = static_cast<std::ptrdiff_t>(direction > 0 ? std::floor(from_hz / bin_hz) + 1.0 : std::ceil(from_hz / bin_hz) - 1.0);
+    for (; b > 0 && b < static_cast<std::ptrdiff_t>(bins); b += direction) {
+        float& one = ratio[column * bins + static_cast<std::size_t>(b)];
+        if (one < over_noise) return;
+        one = nothing_known;
+    }
+}
+
+NoiseRatioMap noise_ratio_map(std::span<const double> samples, double rate, double window_s, double highest_hz,
+                              const NoiseShape& noise, const std::vector<PassedLine>& still) {
+    NoiseRatioMap map;
+    const std::size_t length = fast_length(static_cast<std::size_t>(window_s * rate)), hop = length / 2;
+    map.window_s = static_cast<double>(length) / rate;
+    map.hop_s = static_cast<double>(hop) / rate;
+    map.bin_hz = rate / static_cast<double>(length);
+    map.bins = std::min(length / 2, static_cast<std::size_t>(highest_hz / map.bin_hz) + 2);
+    // where there is no noise but the arithmetic's, nothing is known (float rounds to 6e-8 of the loudest amplitude)
+    std::vector<float> scale(map.bins, NoiseRatioMap::nothing_known);
+    for (std::size_t b = 1; b < map.bins; ++b) {
+        const double at = static_cast<double>(b) * map.bin_hz, density = noise.seen_through(at, map.bin_hz);
+        const bool known = std::none_of(still.begin(), still.end(), [&](const PassedLine& line) {
+            return std::abs(at - line.frequency_hz) <= map.lobe_hz(line.snr_db);
+        });
+        if (known && noise.sure_at(at) && density > noise.loudest * 1e-13) scale[b] = static_cast<float>(1.0 / density);
+    }
+    SpectrogramStream stream(rate, length, hop, WindowKind::hann, [&](double, std::span<const double> density) {
+        for (std::size_t b = 0; b < map.bins; ++b)
+            map.ratio.push_back(scale[b] > 0.0F ? static_cast<float>(density[b]) * scale[b] : NoiseRatioMap::nothing_known);
+        ++map.columns;
+    });
+    stream.add(samples);
+    level_columns(map);
+    return map;
+}
+
+}  // namespace hushtrace

@@ -1,0 +1,66 @@
+#pragma once
+#include <cstddef>
+#include <vector>
+
+#include "noise_ratio_map.hpp"
+
+namespace hushtrace {
+
+/// Frequencies evenly spaced on a logarithmic scale, so that a wander of so many percent is as many cells everywhere.
+struct LogGrid {
+    double from_hz = 0, step = 0.0015;  ///< cell c is centred on from_hz * exp(c * step)
+    std::size_t cells = 0;
+    double hz(double cell) const;
+};
+
+/// How a line may wander and how loud it is taken to be. Its slope, the change of ln(frequency) in a second, is a
+/// first-order Gauss-Markov process: an engine's speed has inertia, and a path that remembers where it was going is one of
+/// fewer than those that jump about.
+struct PathLaw {
+    double slope_per_s = 0.03;  ///< rms
+    double memory_s = 0.3;      ///< after which the slope's correlation has fallen to 1/e
+    double snr = 1.5;           ///< the line's power against the noise's in its bin
+};
+
+/// Sums over all paths through a map (a hidden Markov model's forward and backward recursions: Rabiner 1989, Proc. IEEE
+/// 77(2)). A state is a frequency and a slope. A cell's likelihood ratio is that of a steady line in noise,
+/// exp(-s) I0(2 sqrt(s r)), whose mean is 1 where there is noise alone; so is that of every path and of their mean, and
+/// noise exceeds 1/p with a chance below p (Markov), as far as its spectrum is known.
+class PathSum {
+public:
+    PathSum(const NoiseRatioMap& map, double from_hz, double to_hz, const PathLaw& law);
+    /// ln of the mean likelihood ratio over all paths
+    double log_evidence();
+    /// Where the line is, given that there is one: mean and spread of the frequency in each column, about the likeliest
+    /// cell.
+    struct Place {
+        std::vector<double> frequency_hz, sd_hz;  ///< [columns]
+    };
+    Place place();
+
+private:
+    static constexpr int kSteepest = 3;                  // in units of 2/3 of the slope's rms
+    static constexpr std::size_t kSlopes = 2 * kSteepest + 1;
+    using State = std::vector<float>;                    // [kSlopes * cells]
+
+    void set_likelihood(double snr);
+    State start() const;
+    void move_on(State& state);                          // one column forward in time
+    void move_back(State& state);
+    double weigh(State& state, std::size_t column) const;   // by a column; returns the sum it scaled to 1
+    void shift(const float* from, float* to, double cells) const;
+    /// next: the cell found for the column that follows, or a cell beyond the last; returns the one for this column
+    std::size_t place_in(std::size_t column, std::size_t next, const float* forward, const State& backward, Place& out) const;
+    std::size_t bins_in_cells(std::size_t cell, double bins) const;
+
+    const NoiseRatioMap& map_;
+    LogGrid grid_;
+    double cells_a_unit_ = 1;                            // that a slope of one unit moves in a column's time
+    std::vector<float> turn_;                            // [kSlopes * kSlopes] from slope to slope
+    std::vector<float> slope_share_;                     // [kSlopes]
+    std::vector<std::size_t> first_, last_;              // [cells] bins that a cell covers
+    std::vector<float> likelihood_;                      // [columns * cells]
+    State moved_;
+};
+
+}  // namespace hushtrace
