@@ -251,6 +251,9 @@ std::vector<double> without_clicks(std::span<const double> samples, double rate,
 
 /// A track strung together from the noise's own peaks stands out of the noise beside it by 4 or so.
 constexpr double kStandsOut = 6.0;
+/// So much better must a line explain the sound than noise [ln]: noise alone reaches it in one stretch of 400 at most
+/// (Markov's inequality, where the noise's law holds). A vehicle has some four to six stretches: takes times channels.
+constexpr double kLeastEvidence = 6.0;
 
 /// How far a followed line stands out of what lies beside its track [standard deviations].
 double significance_of(const Track& track, const Gathered& channel, double rate) {
@@ -324,6 +327,7 @@ std::vector<FollowedRidge> ridges_of(const TakeSurvey& survey, const std::vector
     std::vector<FollowedRidge> found;
     for (const std::size_t c : order) {
         RidgeSearch search;
+        search.least_log_evidence = kLeastEvidence;
         for (const FollowedRidge& one : found) search.known.push_back(one.ridge);
         for (const SpectralLine& line : survey.channels[c].lines)
             if (line.sharpness_db > 10.0 && line.prominence_db > 15.0)

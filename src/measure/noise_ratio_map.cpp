@@ -11,26 +11,56 @@
 namespace hushtrace {
 namespace {
 
-/// Noise that comes and goes: the median of each fifth of the range, in each column, follows it.
+/// Level of one band of bins in each column, by its median, and what that strays by chance.
+struct BandCourse {
+    std::vector<double> ln_level, spread;   ///< [columns]; 0 where too few bins are known
+};
+
+BandCourse course_of(const NoiseRatioMap& map, std::size_t from, std::size_t to, std::size_t least_bins) {
+    BandCourse course;
+    std::vector<float> values;
+    for (std::size_t t = 0; t < map.columns; ++t) {
+        values.clear();
+        const auto column = map.ratio.begin() + static_cast<std::ptrdiff_t>(t * map.bins);
+        std::copy_if(column + static_cast<std::ptrdiff_t>(from), column + static_cast<std::ptrdiff_t>(to), std::back_inserter(values),
+                     [](float one) { return one >= 0.0F; });
+        const double level = values.size() < least_bins ? 0.0 : mean_from_median(values);
+        course.ln_level.push_back(level > 0.0 ? std::log(level) : 0.0);
+        course.spread.push_back(level > 0.0 ? 1.0 / std::sqrt(static_cast<double>(values.size()) * 0.48) : 0.0);
+    }
+    return course;
+}
+
+/// ln of what a column's band is divided by. What the median of so few says of steady noise is chance: only what goes beyond
+/// it is followed, in the column itself (a click) or in those about it together (hiss that swells).
+double ln_correction(const BandCourse& course, std::size_t t, std::size_t reach) {
+    constexpr double beyond_chance = 3.0, smoothly_beyond = 4.0;
+    const std::size_t first = t > reach ? t - reach : 0, last = std::min(course.ln_level.size(), t + reach + 1);
+    double sum = 0, spread = 0;
+    for (std::size_t j = first; j < last; ++j) {
+        sum += course.ln_level[j];
+        spread += course.spread[j];
+    }
+    const double count = static_cast<double>(last - first), about = sum / count;
+    const double smooth = std::abs(about) < smoothly_beyond * spread / count / std::sqrt(count) ? 0.0 : about;
+    return std::abs(course.ln_level[t] - smooth) < beyond_chance * course.spread[t] ? smooth : course.ln_level[t];
+}
+
+/// Noise that comes and goes: the median of each fifth of the range, in each column and over those about it, follows it.
 void level_columns(NoiseRatioMap& map) {
     constexpr std::size_t bands = 5, least_bins = 64;
+    constexpr double swells_over_s = 0.25;
     const std::size_t parts = std::max<std::size_t>(1, std::min(bands, map.bins / least_bins));
-    std::vector<float> values;
-    for (std::size_t t = 0; t < map.columns; ++t)
-        for (std::size_t p = 0; p < parts; ++p) {
-            const auto first = map.ratio.begin() + static_cast<std::ptrdiff_t>(t * map.bins + p * map.bins / parts);
-            const auto last = map.ratio.begin() + static_cast<std::ptrdiff_t>(t * map.bins + (p + 1) * map.bins / parts);
-            values.clear();
-            std::copy_if(first, last, std::back_inserter(values), [](float one) { return one >= 0.0F; });
-            if (values.size() < least_bins / 2) continue;
-            const double level = mean_from_median(values);
-            if (level <= 0.0) continue;
-            const auto scale = static_cast<float>(1.0 / level);
-            // what the median of so few says of steady noise is chance: only what goes beyond it is followed
-            const double spread = 1.0 / std::sqrt(static_cast<double>(values.size()) * 0.48);
-            if (std::abs(std::log(static_cast<double>(scale))) < 3.0 * spread) continue;
-            for (auto one = first; one != last; ++one) if (*one > 0.0F) *one *= scale;
+    const auto reach = static_cast<std::size_t>(swells_over_s / map.hop_s + 0.5);
+    for (std::size_t p = 0; p < parts; ++p) {
+        const std::size_t from = p * map.bins / parts, to = (p + 1) * map.bins / parts;
+        const BandCourse course = course_of(map, from, to, least_bins / 2);
+        for (std::size_t t = 0; t < map.columns; ++t) {
+            const auto scale = static_cast<float>(std::exp(-ln_correction(course, t, reach)));
+            for (std::size_t b = from; b < to; ++b)
+                if (float& one = map.ratio[t * map.bins + b]; one > 0.0F) one *= scale;
         }
+    }
 }
 
 }  // namespace

@@ -1,5 +1,5 @@
 """Noise that does not follow the engine, made with NumPy from closed forms: floors, sources of each kind, and the reference
-detector of each, which is told the waveform's parameters. Shared by steady_population.py and end_to_end/test_kinds.py."""
+detector of each, which is told the waveform's parameters. Shared by kinds_population.py and engine_sounds.py."""
 import numpy as np
 from scipy.signal import lfilter
 from scipy.stats import chi2, ncx2
@@ -8,8 +8,8 @@ from scipy.stats import chi2, ncx2
 class Floor:
     """Hiss of a known spectrum and level course: white, tilted or humped; steady or swelling."""
 
-    def __init__(self, rng, seconds, rate, rms):
-        self.rate, self.n = rate, int(seconds * rate)
+    def __init__(self, rng, samples, rate, rms):
+        self.rate, self.n = rate, samples
         f = np.fft.rfftfreq(self.n, 1 / rate)
         tilt = rng.choice([0.0, 0.0, rng.uniform(0, 0.5)])           # amplitude ~ f^-tilt: white to pink
         shape = (np.maximum(f, 20) / 1000) ** -tilt
@@ -35,9 +35,18 @@ class Floor:
 class Source:
     """A waveform of some size, with what its reference detector is told: where its energy lies, in how many degrees of freedom."""
 
-    def __init__(self, kind, frequency_hz, x, lines=None, freedom=None, about=""):
+    def __init__(self, kind, frequency_hz, x, lines=None, freedom=None, about="", variant=""):
+        self.variant = variant
         self.kind, self.frequency_hz, self.x, self.about = kind, frequency_hz, x, about
         self.lines, self.freedom = lines, freedom
+        self.places_hz = [] if frequency_hz is None else [frequency_hz]   # one of these is the answer
+
+    def told_lines(self):
+        """The stronger lines, within 40 dB of the strongest: whatever lies there speaks of this source."""
+        lines = getattr(self, "line_hz", np.zeros(0))
+        if self.lines is None or lines.size != len(self.lines):
+            return lines
+        return lines[self.lines > 1e-4 * self.lines.max()]
 
     def needed(self, floor):
         """Factor on x at which the reference detector sees it in 90 % of takes at 1 % false alarms a take."""
@@ -63,14 +72,18 @@ def limit(freedom, false_alarms=0.01, recall=0.9):
     return high
 
 
-def harmonic_sum(kind, f0, numbers, amplitudes, n, rate, rng, relative=None, about=""):
+def harmonic_sum(kind, f0, numbers, amplitudes, n, rate, rng, relative=None, about="", variant=""):
     """Lines at multiples of f0, which may stray."""
-    keep = [(k, a) for k, a in zip(numbers, amplitudes) if k * f0 < 0.45 * rate and a > 1e-5]
-    turns = np.cumsum(f0 * (np.ones(n) if relative is None else relative)) / rate
+    keep = [(int(k), a) for k, a in zip(numbers, amplitudes) if k * f0 < 0.45 * rate and a > 1e-5]
+    once = np.exp(2j * np.pi * np.cumsum(f0 * (np.ones(n) if relative is None else relative)) / rate)
+    power, reached = np.ones(n, complex), 0
     x = np.zeros(n)
     for k, a in keep:
-        x += a * np.sin(2 * np.pi * k * turns + rng.uniform(0, 2 * np.pi))
-    source = Source(kind, f0, x, lines=np.array([a * a for _, a in keep]), about=about)
+        for _ in range(k - reached):
+            power *= once
+        reached = k
+        x += a * (power * np.exp(1j * rng.uniform(0, 2 * np.pi))).imag
+    source = Source(kind, f0, x, lines=np.array([a * a for _, a in keep]), about=about, variant=variant)
     source.line_hz = np.array([k * f0 for k, _ in keep])
     return source
 
@@ -92,7 +105,7 @@ def mains(n, rate, rng):
         a = a * np.where(k % 2 == 1, 1, 0.02)
     if pattern == "even":
         a = a * np.where(k % 2 == 0, 1, 0.0 if rng.random() < 0.5 else 0.1)
-    return harmonic_sum("mains_hum", f0, k, a, n, rate, rng, 1 + 1e-4 * slow(n, rate, 3, rng), pattern)
+    return harmonic_sum("mains_hum", f0, k, a, n, rate, rng, 1 + 1e-4 * slow(n, rate, 3, rng), variant=pattern)
 
 
 def switched(n, rate, rng):
@@ -149,7 +162,7 @@ def hash_pulses(n, rate, rng):
     np.add.at(x, (times * rate).astype(int), 1 + 0.2 * rng.normal(size=times.size))
     r, w = np.exp(-1 / (rng.uniform(0.05, 0.3) * 1e-3 * rate)), 2 * np.pi * rng.uniform(2000, 9000) / rate
     x = lfilter([1, -1], [1, -2 * r * np.cos(w), r * r], x)
-    return Source("converter_hash", f0, x, freedom=2 * 15000 * n / rate, about=f"jitter {jitter:.2f}")
+    return Source("converter_hash", f0, x, freedom=2 * 15000 * n / rate, about=f"jitter {jitter:.2f}", variant="pulses")
 
 
 def beat(n, rate, rng):
@@ -157,7 +170,7 @@ def beat(n, rate, rng):
     f0 = np.exp(rng.uniform(np.log(3600), np.log(12000)))
     f = f0 * (1 + rng.uniform(0.02, 0.08) * slow(n, rate, 4, rng))
     x = np.sin(2 * np.pi * np.cumsum(f) / rate)
-    source = Source("converter_hash", f0, x, lines=np.array([1.0]), about="beat")
+    source = Source("converter_hash", f0, x, lines=np.array([1.0]), variant="beat")
     source.line_hz = np.array([f0])
     return source
 
