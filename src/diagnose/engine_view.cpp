@@ -15,6 +15,7 @@ constexpr double kHeldPenalty = 3.0;      // a line that wanders as an engine do
 constexpr double kAgainst = 3.0;          // what speaks against a line being the whine
 constexpr double kDialsAlike = 0.025;     // all typed speeds come from one dial (common practice, no source)
 constexpr double kMeasuredAlike = 0.001;
+constexpr double kSamePlace = 0.004;      // of a frequency: how far a line may lie off in the take at rest
 constexpr double kSlip = 0.007;
 constexpr double kKnownWithin = 0.08;      // a constant vaguer than that is none
 constexpr double kMeasuredWithin = 0.025;  // likewise where a speed was measured: many lines fit, none well
@@ -169,7 +170,7 @@ public:
         }
         for (Seen& seen : seen_)
             for (std::size_t i = 0; i < seen.followed.size(); ++i)
-                if (stands_elsewhere(seen, seen.survey->families[seen.followed[i].family].mean_hz))
+                if (stands_elsewhere(seen, seen.survey->families[seen.followed[i].family].mean_hz) || stands_at_rest(seen, seen.followed[i]))
                     seen.model.lines[i].log_weight -= kAgainst;
     }
 
@@ -201,6 +202,26 @@ private:
         });
     }
 
+    /// Whether a line stands at the same frequency with the engine off, followed or still.
+    bool stands_at_rest(const Seen& seen, const WhineCandidate& candidate) const {
+        const TakeSurvey* off = twin_(*seen.survey);
+        if (!off) return false;
+        const MovingFamily& here = seen.survey->families[candidate.family];
+        const auto at = [&here](double hz, double wander) {
+            return std::abs(hz / here.mean_hz - 1.0) < kSamePlace + 1.5 * std::hypot(wander, here.wander);
+        };
+        if (std::any_of(off->families.begin(), off->families.end(), [&](const MovingFamily& one) { return at(one.mean_hz, one.wander); }))
+            return true;
+        double most = 0;
+        for (const OrderLine& line : here.lines)
+            if (std::abs(line.ratio - 1.0) < 0.002)
+                for (const double power : line.mean_square) most = std::max(most, power);
+        return std::any_of(off->channels.begin(), off->channels.end(), [&](const ChannelSurvey& channel) {
+            return std::any_of(channel.lines.begin(), channel.lines.end(),
+                               [&](const SpectralLine& line) { return at(line.frequency_hz, 0.0) && line.mean_square > 0.1 * most; });
+        });
+    }
+
     void estimate() {
         std::vector<WhineTake> models;
         for (const Seen& seen : seen_) models.push_back(seen.model);
@@ -221,15 +242,16 @@ private:
         const bool off = twin_(*seen.survey) != nullptr;
         if (agreeing() >= 2) return true;
         if (alternator_told() && off) return true;
-        return off && line.usual_constant;
+        // no engine idles so evenly
+        return off && line.usual_constant && seen.survey->take->conditions.engine != Engine::idle;
     }
 
     void choose() {
         for (Seen& seen : seen_) {
             std::optional<WhineInTake> whine;
-            if (seen.chosen && *seen.chosen < seen.followed.size()) {
+            if (seen.chosen && *seen.chosen < seen.followed.size() && !stands_at_rest(seen, seen.followed[*seen.chosen])) {
                 whine = whine_at(*seen.survey, seen.followed[*seen.chosen]);
-            } else if (seen.chosen) {
+            } else if (seen.chosen && *seen.chosen >= seen.followed.size()) {
                 const HeldLine& line = seen.held[*seen.chosen - seen.followed.size()];
                 if (held_is_whine(seen, line))
                     whine = held_whine_at(*seen.survey, line);
@@ -238,10 +260,10 @@ private:
             }
             if (!whine) {
                 seen.chosen.reset();
-                const auto best = std::max_element(
-                    seen.followed.begin(), seen.followed.end(),
-                    [](const WhineCandidate& a, const WhineCandidate& b) { return a.merit_db < b.merit_db; });
-                if (best != seen.followed.end()) whine = whine_at(*seen.survey, *best);
+                const WhineCandidate* best = nullptr;
+                for (const WhineCandidate& one : seen.followed)
+                    if (!stands_at_rest(seen, one) && (!best || one.merit_db > best->merit_db)) best = &one;
+                if (best) whine = whine_at(*seen.survey, *best);
             }
             if (!whine) continue;
             out_.whines.push_back(std::move(*whine));

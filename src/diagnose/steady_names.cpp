@@ -13,7 +13,7 @@ namespace hushtrace {
 namespace {
 
 constexpr int kLongestGap = 4, kMostFitted = 40;
-constexpr double kMisfitsPulse_db = 3.5, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
+constexpr double kLeads_db = 6.0, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
 
 std::size_t loudest_of(const std::vector<double>& mean_square) {
     return static_cast<std::size_t>(std::max_element(mean_square.begin(), mean_square.end()) - mean_square.begin());
@@ -147,20 +147,30 @@ SteadyComb named_bus(const SteadySearch& search, const LineComb& comb, std::stri
     return out;
 }
 
+/// Pulses at a phone's own rate, to a few hundredths of a hertz: loads are switched at any rate, so hardly ever at that one.
+bool at_phones_rate(const LineComb& comb) {
+    constexpr double reach = PhoneFrames::tolerance * PhoneFrames::rate_hz;
+    const double off = std::abs(comb.spacing_hz - PhoneFrames::rate_hz);
+    return off < reach + 2.0 * comb.spacing_sd_hz && comb.spacing_sd_hz < 2.0 * reach;
+}
+
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
+    if (at_phones_rate(comb) && comb.teeth.size() > 2)
+        return named_phone(search, {comb, 0.0, search.survey->duration_s, comb.surprise, true});
     SteadyComb out = as_steady_comb(search, comb, NoiseKind::switched_load);
     const std::size_t channel = loudest_channel(comb, search.spectra.size());
     const DutyFit fit = fit_duty(comb, channel, least_at_places(search, comb, channel, highest_in_a_row(comb) + 1));
     const CombTooth* top = comb.strongest();
     const std::size_t lines = comb.teeth.size();
-    // bars times turns stands over all but its own multiples; the turns themselves are weak
+    // bars times turns stands over all but its own multiples; the turns themselves are weak. Pulses, coupled by a coil even
+    // (tilt 1), have other lines about as strong as a high one that leads: |sin(pi n d)| comes back within a few numbers
     double others = 1e-30;
     for (const CombTooth& tooth : comb.teeth)
         if (top && tooth.number % top->number != 0) others = std::max(others, tooth.total());
     const double over_db = top ? decibels_from_power(top->total() / others) : 0.0;
     const bool motor = top && top->number >= BrushedMotor::least_bars && top->number <= BrushedMotor::most_bars &&
                        comb.spacing_hz >= BrushedMotor::least_shaft_hz && comb.spacing_hz <= BrushedMotor::most_shaft_hz &&
-                       ((over_db > 7.0 && fit.misfit_db > kMisfitsPulse_db) || over_db > 12.0);
+                       over_db > kLeads_db;
     if (motor) {
         out.kind = NoiseKind::motor_whine;
         out.frequency_hz = top->frequency_hz;
@@ -190,16 +200,42 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
     return out;
 }
 
-SteadyComb named_alone(const SteadySearch& search, const StillLine& line, const std::vector<double>& mean_square) {
+SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_square) {
     SteadyComb out;
     out.kind = NoiseKind::unexplained_tone;
     out.frequency_hz = line.frequency_hz;
     out.frequency_sd_hz = line.frequency_sd_hz;
     out.mean_square = mean_square;
     out.surprise = line.surprise;
-    out.confidence = 0.9;
+    // near the limit the multiples that would tell more are hidden; 13 dB above it few are
+    out.confidence = 0.6 + 0.3 * std::clamp(std::log(line.surprise / 16.0) / std::log(20.0), 0.0, 1.0);
     out.why = fmt::format("Steady at {:.2f} Hz, without multiples; nothing that is known of fits it", line.frequency_hz);
-    (void)search;
+    return out;
+}
+
+SteadyComb named_drifting(const SteadySearch& search, const std::vector<const StillSpectrum*>& spectra, const StillLine& line,
+                          const LineComb& turns) {
+    SteadyComb out;
+    out.kind = NoiseKind::motor_whine;
+    out.frequency_hz = line.frequency_hz;
+    out.frequency_sd_hz = spectra.front()->bin_hz;
+    out.surprise = line.surprise;
+    out.mean_square.assign(search.survey->channels.size(), 0.0);
+    const std::vector<double> lone = {line.frequency_hz};
+    std::vector<double> lines_hz = lone;
+    for (const CombTooth& tooth : turns.teeth)
+        if (std::abs(tooth.frequency_hz - line.frequency_hz) > 2.0 * spectra.front()->bin_hz) lines_hz.push_back(tooth.frequency_hz);
+    for (std::size_t s = 0; s < spectra.size(); ++s)
+        for (const double hz : lines_hz) {
+            const auto peak = spectra[s]->peak_near(hz, 0.6 * spectra[s]->bin_hz);
+            if (peak.surprise > 3.0) out.mean_square[search.channel_of[s]] += peak.mean_square;
+        }
+    out.confidence = lines_hz.size() > 1 ? 0.88 : 0.7;
+    out.why = fmt::format("The line near {:.0f} Hz strays by some hertz with the engine at rest, as a motor's does", line.frequency_hz);
+    if (lines_hz.size() > 1)
+        out.evidence.push_back(said(fmt::format("{} more lines lie at multiples of {:.1f} Hz with it: turns of the motor.", lines_hz.size() - 1,
+                                                turns.spacing_hz),
+                                    turns.spacing_hz, "Hz"));
     return out;
 }
 

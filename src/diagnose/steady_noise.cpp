@@ -7,6 +7,7 @@
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/steady_signatures.hpp"
 #include "line_level.hpp"
+#include "noise_sources.hpp"
 #include "steady_parts.hpp"
 
 namespace hushtrace {
@@ -17,6 +18,9 @@ constexpr double kNamedComb = 7.6;       // surprise
 constexpr double kRestOfNamed = 6.9;     // of its other teeth, so that one chance line makes no comb
 constexpr double kRestOfAny = 6.9;       // one lone tone in a thousand gets teeth by chance
 constexpr int kMostCombs = 12;
+constexpr double kHighestMotor_hz = 3500.0;   // common practice, no source
+constexpr double kOscillatorStrays = 1e-4;    // of a switching rate within a take: common practice, no source
+constexpr double kFinerExplains = 4.6;         // surprise: a hundred times as likely by chance
 
 /// Whether what was followed as a moving line is one that holds still, jittered by the noise.
 bool holds_still(const TakeSurvey& survey, const MovingFamily& family) {
@@ -55,15 +59,16 @@ double power_at(const TakeSurvey& survey, double frequency_hz, double reach_hz) 
     return most;
 }
 
-/// The clicks' lines that are as sharp as a steady one, the low ones of a rate that hardly strays; no line is theirs
-/// that stands over their next ones on both sides by more than their own lines differ.
+/// The clicks' own lines; none is theirs that stands over their next ones on both sides by more than their own differ.
 bool sharp_click_line(const TakeSurvey& survey, const SpokenFor& spoken, double frequency_hz) {
     if (!spoken.click_rate_hz) return false;
     const double rate = *spoken.click_rate_hz, away = std::abs(std::remainder(frequency_hz, rate));
     const double smear = 2.0 * spoken.click_wander * frequency_hz;
-    if (frequency_hz < 0.8 * rate || smear >= 4.0 || away >= 1.5 + smear) return false;
+    if (smear >= 4.0 && engine_active(*survey.take)) return false;   // an engine's wander: smeared, not sharp
+    const double reach = std::min(1.5 + smear, std::max(1.5, 0.25 * rate));
+    if (frequency_hz < 0.8 * rate || away >= reach) return false;
     double next = 0;
-    for (const double steps : {-1.0, 1.0}) next = std::max(next, power_at(survey, frequency_hz + steps * rate, 1.5 + smear));
+    for (const double steps : {-1.0, 1.0}) next = std::max(next, power_at(survey, frequency_hz + steps * rate, reach));
     return power_at(survey, frequency_hz, 1.0) < 10.0 * next;
 }
 
@@ -72,6 +77,25 @@ bool smeared_by_clicks(const SpokenFor& spoken, double frequency_hz) {
     if (!spoken.click_rate_hz || frequency_hz < 0.8 * *spoken.click_rate_hz) return false;
     return std::abs(std::remainder(frequency_hz, *spoken.click_rate_hz)) < 2.0 + 3.0 * spoken.click_wander * frequency_hz;
 }
+
+/// Lines that are explained, and combs whose every multiple is.
+struct Taken {
+    struct Comb {
+        double spacing_hz, spacing_sd_hz, most_mean_square;
+    };
+    std::vector<double> lines_hz;
+    std::vector<Comb> combs;
+
+    bool holds(const TakeSurvey& survey, double frequency_hz) const {
+        if (std::any_of(lines_hz.begin(), lines_hz.end(), [&](double one) { return std::abs(frequency_hz - one) < 2.5; })) return true;
+        return std::any_of(combs.begin(), combs.end(), [&](const Comb& comb) {
+            const double n = std::round(frequency_hz / comb.spacing_hz);
+            const double reach = std::min(1.0 + n * std::max(2.0 * comb.spacing_sd_hz, kOscillatorStrays * comb.spacing_hz), 0.1 * comb.spacing_hz);
+            return n >= 1.0 && std::abs(frequency_hz - n * comb.spacing_hz) < reach &&
+                   power_at(survey, frequency_hz, 1.0) * survey.channels.front().still.bin_hz < comb.most_mean_square;
+        });
+    }
+};
 
 /// Whether the set-up itself has a line there, as strong with its inputs shorted: to 3 dB.
 bool of_the_set_up(const SpokenFor& spoken, const TakeSurvey& survey, double frequency_hz) {
@@ -85,7 +109,7 @@ bool of_the_set_up(const SpokenFor& spoken, const TakeSurvey& survey, double fre
     return false;
 }
 
-SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const std::vector<double>& taken) {
+SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const Taken& taken) {
     SteadySearch search;
     search.survey = &survey;
     for (std::size_t c = 0; c < survey.channels.size(); ++c) {
@@ -98,18 +122,23 @@ SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const 
         if (std::any_of(spoken.known_hz.begin(), spoken.known_hz.end(),
                         [f](double known) { return std::abs(f - known) < std::max(3.0, 0.002 * known); }))
             return true;
-        if (std::any_of(taken.begin(), taken.end(), [f](double one) { return std::abs(f - one) < 2.5; })) return true;
+        if (taken.holds(survey, f)) return true;
         return of_a_family(survey, spoken, f) || sharp_click_line(survey, spoken, f) || of_the_set_up(spoken, survey, f);
     };
     search.places.doubtful = [&spoken](double f) { return smeared_by_clicks(spoken, f); };
     return search;
 }
 
-void take_in(const LineComb& comb, std::vector<double>& taken) {
-    for (const CombTooth& tooth : comb.teeth) taken.push_back(tooth.frequency_hz);
+/// A comb's teeth; its further multiples too, up to its own strength, though too weak or too high to have been looked for.
+void take_in(const LineComb& comb, Taken& taken) {
+    for (const CombTooth& tooth : comb.teeth) taken.lines_hz.push_back(tooth.frequency_hz);
+    if (comb.teeth.size() < 3) return;
+    double most = 0;
+    for (const CombTooth& tooth : comb.teeth) most = std::max(most, tooth.total());
+    taken.combs.push_back({comb.spacing_hz * std::max(1, comb.common_divisor()), comb.spacing_sd_hz, most});
 }
 
-void look_for_mains(const SteadySearch& search, const Job& job, std::vector<double>& taken, std::vector<SteadyComb>& found) {
+void look_for_mains(const SteadySearch& search, const Job& job, Taken& taken, std::vector<SteadyComb>& found) {
     std::vector<double> nominals(Mains::nominal_hz.begin(), Mains::nominal_hz.end());
     if (job.vehicle.mains_hz) nominals = {*job.vehicle.mains_hz};
     LineComb best;
@@ -123,7 +152,7 @@ void look_for_mains(const SteadySearch& search, const Job& job, std::vector<doub
         best_nominal = nominal;
     }
     if (best.surprise < kNamedComb || best.teeth.empty()) return;
-    const int divisor = best.common_divisor();
+    const int divisor = std::max(best.common_divisor(), best.solid_divisor());
     const bool low = best.teeth.front().number <= 3, exact = std::abs(best.spacing_hz / best_nominal - 1.0) < Mains::usual_stray;
     const bool comb = best.surprise_of_rest > kRestOfNamed && best.teeth.size() > 1;
     // multiples of 2 alone are a full-wave rectifier's, or pulses at 100 or 120 Hz: only the mains keep that so exactly
@@ -142,7 +171,7 @@ bool looks_like_frames(const CombStretch& phone) {
 }
 
 /// The channel whose frames stand out most speaks for the times; the others' powers are read at the same teeth.
-void look_for_phone(const SteadySearch& search, std::vector<double>& taken, std::vector<SteadyComb>& found) {
+void look_for_phone(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found) {
     const CombStretch* best = nullptr;
     for (const std::size_t c : search.channel_of) {
         const auto& phone = search.survey->channels[c].phone;
@@ -162,16 +191,29 @@ void look_for_phone(const SteadySearch& search, std::vector<double>& taken, std:
     }
     found.push_back(named_phone(search, whole));
     for (int n = 1; n * whole.comb.spacing_hz < 20000.0; ++n)   // what comes and goes has skirts
-        for (const double away_hz : {-2.0, 0.0, 2.0}) taken.push_back(n * whole.comb.spacing_hz + away_hz);
+        for (const double away_hz : {-2.0, 0.0, 2.0}) taken.lines_hz.push_back(n * whole.comb.spacing_hz + away_hz);
 }
 
-void look_for_buses(const SteadySearch& search, std::vector<double>& taken, std::vector<SteadyComb>& found) {
+/// Whether a comb's lines are but some of those of a slower rate, which explains many more.
+bool part_of_finer_comb(const SteadySearch& search, const LineComb& comb) {
+    const CombTooth* top = comb.strongest();
+    CombPlaces places = search.places;
+    places.most_number = 60;
+    const LineComb finer = comb_through(search.spectra, top->frequency_hz, top->frequency_sd_hz, PulseWidth::least_hz, places);
+    if (finer.teeth.size() < 2) return false;
+    const double parts = std::round(comb.spacing_hz / finer.spacing_hz);
+    return parts >= 2.0 && std::abs(comb.spacing_hz - parts * finer.spacing_hz) < 2.0 + parts * finer.spacing_sd_hz &&
+           finer.surprise_of_rest > comb.surprise_of_rest + kFinerExplains;
+}
+
+void look_for_buses(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found) {
     for (const BusFrames& bus : kBusFrames) {
         CombPlaces places = search.places;
         places.most_number = 25;
         const LineComb comb = find_comb(search.spectra, bus.rate_hz, BusFrames::tolerance, places);
         if (comb.surprise < kNamedComb || comb.teeth.empty()) continue;
         const bool several = comb.teeth.size() > 1 && comb.surprise_of_rest > kRestOfNamed;
+        if (part_of_finer_comb(search, comb)) continue;
         if (several && comb.common_divisor() != 1) continue;   // those of a faster bus, which is looked for by itself
         // one line alone: only where it is the frames' own
         if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0)) continue;
@@ -211,10 +253,70 @@ std::vector<JointLine> joint_lines(const SteadySearch& search) {
     return joint;
 }
 
+/// Whether lines are more than one and chance, or two: those make a comb only by the plainest ratios.
+bool is_comb(const LineComb& comb) {
+    if (comb.teeth.size() < 2 || comb.surprise_of_rest < kRestOfAny) return false;
+    if (comb.teeth.size() > 2 && comb.surprise_beyond_two > kRestOfAny) return true;
+    std::vector<CombTooth> strongest = comb.teeth;
+    std::sort(strongest.begin(), strongest.end(), [](const CombTooth& a, const CombTooth& b) { return a.surprise > b.surprise; });
+    const auto [low, high] = std::minmax(strongest[0].number, strongest[1].number);
+    return low == 1 || high <= 3;
+}
+
+/// The comb that explains most, of those that hold one of the clearest or of the lowest lines: a comb's clearest line may be
+/// one of its highest, where there is least noise.
+LineComb best_comb_of(const SteadySearch& search, std::vector<JointLine> lines) {
+    constexpr std::size_t clearest = 12, lowest = 6;
+    std::vector<JointLine> some(lines.begin(), lines.begin() + static_cast<std::ptrdiff_t>(std::min(clearest, lines.size())));
+    std::sort(lines.begin(), lines.end(), [](const JointLine& a, const JointLine& b) { return a.line.frequency_hz < b.line.frequency_hz; });
+    some.insert(some.end(), lines.begin(), lines.begin() + static_cast<std::ptrdiff_t>(std::min(lowest, lines.size())));
+    LineComb best;
+    for (const JointLine& one : some) {
+        LineComb comb = comb_through(search.spectra, one.line.frequency_hz, one.line.frequency_sd_hz, BrushedMotor::least_shaft_hz, search.places);
+        if (!is_comb(comb)) continue;
+        if (comb.surprise_of_rest > best.surprise_of_rest) best = std::move(comb);
+    }
+    return best;
+}
+
+/// Lines that stray by a few hertz, with the engine at rest: seen where a quarter of a second is read at a time, not
+/// where a second is. A motor's, as steady oscillators don't do that.
+void look_for_drifting(const SteadySearch& search, const Taken& taken, std::vector<SteadyComb>& found) {
+    std::vector<const StillSpectrum*> spectra;
+    for (const std::size_t c : search.channel_of) spectra.push_back(&search.survey->channels[c].brief);
+    CombPlaces places = search.places;
+    places.most_number = 30;
+    std::vector<double> told = taken.lines_hz;
+    const auto known = [&](double hz, double reach_hz) {
+        if (taken.holds(*search.survey, hz)) return true;
+        if (std::any_of(told.begin(), told.end(), [&](double one) { return std::abs(one - hz) < reach_hz; })) return true;
+        for (const StillSpectrum* fine : search.spectra)
+            for (const StillLine& line : fine->lines)
+                if (line.steady && std::abs(line.frequency_hz - hz) < reach_hz) return true;
+        return std::any_of(search.survey->families.begin(), search.survey->families.end(), [&](const MovingFamily& family) {
+            return family.significance >= kSureFamily && std::any_of(family.lines.begin(), family.lines.end(), [&](const OrderLine& line) {
+                       const double centre = line.ratio * family.mean_hz;
+                       return std::abs(centre - hz) < reach_hz + 2.0 * family.wander * centre;
+                   });
+        });
+    };
+    for (const StillSpectrum* spectrum : spectra)
+        for (const StillLine& line : spectrum->lines) {
+            const double reach_hz = 3.0 * spectrum->bin_hz;
+            if (!line.steady || line.frequency_hz > kHighestMotor_hz || known(line.frequency_hz, reach_hz)) continue;
+            const LineComb comb = comb_through(spectra, line.frequency_hz, line.frequency_sd_hz, BrushedMotor::least_shaft_hz, places);
+            const bool turns = comb.surprise_of_rest > kRestOfAny && comb.teeth.size() > 1;
+            found.push_back(named_drifting(search, spectra, line, turns ? comb : LineComb{}));
+            told.push_back(line.frequency_hz);
+            for (const CombTooth& tooth : comb.teeth)
+                if (turns) told.push_back(tooth.frequency_hz);
+        }
+}
+
 }  // namespace
 
 std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job, const SpokenFor& spoken) {
-    std::vector<double> taken;
+    Taken taken;
     std::vector<SteadyComb> found;
     SteadySearch search = search_of(survey, spoken, taken);
     if (search.spectra.empty()) return found;
@@ -222,19 +324,20 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
     look_for_phone(search, taken, found);
     look_for_buses(search, taken, found);
     search.places.most_number = 60;
+    while (found.size() < kMostCombs) {
+        const LineComb comb = best_comb_of(search, joint_lines(search));
+        if (comb.teeth.empty()) break;
+        found.push_back(named_by_shape(search, comb));
+        take_in(comb, taken);
+        for (const CombTooth& tooth : comb.teeth) taken.lines_hz.push_back(tooth.number * comb.spacing_hz);
+    }
     for (const JointLine& line : joint_lines(search)) {
         if (found.size() >= kMostCombs) break;
-        if (search.places.spoken_for(line.line.frequency_hz)) continue;   // a tooth of one found before
-        const LineComb comb = comb_through(search.spectra, line.line.frequency_hz, line.line.frequency_sd_hz,
-                                           BrushedMotor::least_shaft_hz, search.places);
-        if (comb.surprise_of_rest > kRestOfAny && comb.teeth.size() > 1) {
-            found.push_back(named_by_shape(search, comb));
-            take_in(comb, taken);
-        } else {
-            found.push_back(named_alone(search, line.line, line.mean_square));
-            taken.push_back(line.line.frequency_hz);
-        }
+        if (search.places.spoken_for(line.line.frequency_hz)) continue;   // beside one of those before
+        found.push_back(named_alone(line.line, line.mean_square));
+        taken.lines_hz.push_back(line.line.frequency_hz);
     }
+    if (!engine_active(*survey.take) && !spoken.click_rate_hz) look_for_drifting(search, taken, found);
     return found;
 }
 

@@ -24,6 +24,10 @@ SteadyComb named_bus(const SteadySearch& search, const LineComb& comb, std::stri
 /// A comb of which nothing is known but that it is one: a switched load or a motor, by its shape.
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb);
 /// A line that nothing joins.
-SteadyComb named_alone(const SteadySearch& search, const StillLine& line, const std::vector<double>& mean_square);
+SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_square);
+
+/// A line that strays a little, with the comb of its turns where there is one, read from `spectra` of short columns.
+SteadyComb named_drifting(const SteadySearch& search, const std::vector<const StillSpectrum*>& spectra, const StillLine& line,
+                          const LineComb& turns);
 
 }  // namespace hushtrace

@@ -7,6 +7,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kLineFalseAlarms = 0.001;  // lines that noise alone makes, a channel of a take
+constexpr double kBrief_s = 0.25;
 constexpr double kHumpSurprise = 8.3;
 constexpr double kPhoneSurprise = 8.3;      // 1 in 4000 by chance, a channel of a take
 
@@ -15,6 +16,7 @@ constexpr double kPhoneSurprise = 8.3;      // 1 in 4000 by chance, a channel of
 void survey_steady(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz) {
     const ColumnMap map = column_map(samples, sample_rate_hz);
     channel.still = still_spectrum(map, kLineFalseAlarms);
+    channel.brief = still_spectrum(column_map(samples, sample_rate_hz, kBrief_s), 0.3 * kLineFalseAlarms);
     CombPlaces frames;
     frames.most_number = 92;
     channel.phone =

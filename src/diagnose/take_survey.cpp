@@ -298,6 +298,19 @@ Track sharpened(std::span<const double> samples, double rate, const Ridge& ridge
     return track;
 }
 
+/// Whether a followed line is but one tooth of the clicks' comb: a click's rate above it and below it, a line stands as well.
+bool is_click_tooth(const Track& track, std::span<const double> samples, double rate, double click_hz) {
+    constexpr double nearly_as_strong = 0.3;
+    const double step = click_hz / track.mean_hz();
+    try {
+        const double least = nearly_as_strong * power_along(samples, rate, track).over_noise_sd;
+        return power_along(samples, rate, track, 1.0 - step).over_noise_sd > least &&
+               power_along(samples, rate, track, 1.0 + step).over_noise_sd > least;
+    } catch (const Error&) {
+        return false;  // at the band's end
+    }
+}
+
 /// Whether a frequency lies where a line of a family found before wanders.
 bool claimed(const std::vector<MovingFamily>& families, double frequency_hz) {
     for (const MovingFamily& family : families)
@@ -363,6 +376,8 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
                 return line.sharpness_db > 10.0 && std::abs(line.frequency_hz - mean_hz) < 1.5;
             }))
             continue;  // a still line, jittered by the noise
+        const auto& clicks = survey.channels[best].clicks;
+        if (clicks && is_click_tooth(track, gathered[best].stretch, survey.sample_rate_hz, clicks->rate.mean_hz())) continue;
         MovingFamily family;
         family.ridge = ridge;
         family.ridge.track = track;
@@ -382,7 +397,6 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
         const auto own = std::find_if(family.lines.begin(), family.lines.end(), [](const OrderLine& line) {
             return std::abs(line.ratio - 1.0) < 0.002;
         });
-        const auto& clicks = survey.channels[best].clicks;
         if (own == family.lines.end()) {
             if (clicks) continue;  // what stands out so little beside clicks is one of their many teeth
             family.lines = faint_lines_of(track, gathered, survey);

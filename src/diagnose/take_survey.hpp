@@ -59,6 +59,7 @@ struct ChannelSurvey {
     NoiseFloor hiss;   ///< of the noise under the lines alone
     std::optional<ImpulseTrain> clicks;
     StillSpectrum still;                ///< of the first stretch_s: lines that hold still, against the noise beside them
+    StillSpectrum brief;                ///< the same, a quarter of a second at a time: lines that stray a little
     std::optional<CombStretch> phone;   ///< the stretch of it through which a phone's frames sound
     Bursts bursts;
     std::vector<Hump> humps;            ///< of the noise, narrower than a filter's

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <numbers>
 
 #include "hushtrace/measure/noise_statistics.hpp"
 #include "hushtrace/spectrum/spectrogram.hpp"
@@ -14,6 +15,9 @@ namespace {
 constexpr std::size_t kBands = 8;
 constexpr double kLevelReach_s = 0.5, kApart_s = 0.02, kLongest_s = 0.06;
 constexpr double kMostOfABin = 8.0;       // one line that comes and goes makes no broad burst
+constexpr double kAlike = 0.04, kAlike_s = 0.003;   // how far one spacing may differ from another: a share, and the reading's own
+constexpr double kSurelyEven = 7.0;                 // surprise: 1 in 1000 by chance
+constexpr double kSlowest_hz = 1.0, kFastest_hz = 60.0;   // clicks a second
 constexpr double kLn2 = 0.6931472;        // median of an exponential of mean 1
 
 double quantile(std::vector<float>& values, double share) {
@@ -136,6 +140,44 @@ Bursts find_bursts(std::span<const double> samples, double sample_rate_hz, const
     return out;
 }
 
+namespace {
+
+/// -ln of the probability that of `of` times between events so many lie as near one of them, where events come at odd times
+/// (a Poisson process): the first term of the binomial tail, times the spacings that were tried.
+double surprise_of_alike(std::size_t alike, std::size_t of, double spacing_s, const std::vector<Burst>& events) {
+    const double mean_s = (events.back().time_s - events.front().time_s) / static_cast<double>(of);
+    const double width_s = 2.0 * (kAlike * spacing_s + kAlike_s);
+    const double p = std::min(0.5, width_s / mean_s * std::exp(-spacing_s / mean_s));
+    const double n = static_cast<double>(of - 1), k = static_cast<double>(alike - 1);
+    const double ways = std::lgamma(n + 1.0) - std::lgamma(k + 1.0) - std::lgamma(n - k + 1.0);
+    return -ways - k * std::log(p) - (n - k) * std::log1p(-p) - std::log(static_cast<double>(of));
+}
+
+/// A rate to whose turns all events keep, though most turns have none: the resultant of their phases (Rayleigh), against
+/// what the best of as many rates reaches by chance.
+std::optional<double> common_turns(const std::vector<Burst>& events) {
+    const double n = static_cast<double>(events.size());
+    const double span_s = events.back().time_s - events.front().time_s;
+    if (!(span_s > 0.0)) return std::nullopt;
+    const double step_hz = 0.2 / span_s, tries = (kFastest_hz - kSlowest_hz) / step_hz;
+    double best = 0, rate_hz = 0;
+    for (double f = kSlowest_hz; f < kFastest_hz; f += step_hz) {
+        double re = 0, im = 0;
+        for (const Burst& one : events) {
+            re += std::cos(2.0 * std::numbers::pi * f * one.time_s);
+            im += std::sin(2.0 * std::numbers::pi * f * one.time_s);
+        }
+        const double power = (re * re + im * im) / n;
+        if (power <= best) continue;
+        best = power;
+        rate_hz = f;
+    }
+    if (best < std::log(tries) + 5.0 || best < 0.6 * n) return std::nullopt;
+    return 1.0 / rate_hz;
+}
+
+}  // namespace
+
 std::optional<double> even_spacing(const std::vector<Burst>& events) {
     if (events.size() < 4) return std::nullopt;
     std::vector<double> between;
@@ -147,17 +189,18 @@ std::optional<double> even_spacing(const std::vector<Burst>& events) {
     std::size_t most = 0;
     for (const double one : sorted) {
         const auto like = static_cast<std::size_t>(std::count_if(sorted.begin(), sorted.end(), [one](double other) {
-            return std::abs(other - one) < 0.06 * one + 0.003;
+            return std::abs(other - one) < kAlike * one + kAlike_s;
         }));
         if (like > most) {
             most = like;
             best = one;
         }
     }
-    if (2 * most < between.size() || most < 3) return std::nullopt;
+    if (2 * most < between.size() || most < 3 || surprise_of_alike(most, between.size(), best, events) < kSurelyEven)
+        return common_turns(events);
     double sum = 0, n = 0;
     for (const double one : between)
-        if (std::abs(one - best) < 0.06 * best + 0.003) {
+        if (std::abs(one - best) < kAlike * best + kAlike_s) {
             sum += one;
             n += 1.0;
         }

@@ -14,7 +14,10 @@ constexpr double kCountsUpTo = 40.0;  // and no more than that: a comb is many l
 constexpr double kStands = 3.0;        // surprise of a tooth that is told: noise reaches it in one place of twenty
 constexpr double kSharpens = 7.0;      // of one that the spacing is read from
 constexpr double kAsGood = 4.6;        // surprise: a hundred times as likely by chance is about as much
-constexpr std::size_t kMoreTeeth = 2;  // that a narrower comb must explain: one more is chance
+constexpr double kSolid = 5.0;         // surprise of a tooth that is hardly chance
+constexpr int kMoreTeeth = 2;          // solid ones that a narrower comb must explain: one more may be chance
+constexpr double kStrays = 1e-4;       // of a rate within a stretch: what its teeth may lie off (common practice, no source)
+constexpr int kPlain = 3;              // up to this number a line and one other make a comb
 constexpr int kMostInComb = 24;        // teeth tried for a line of which nothing is known
 
 struct Spacing {
@@ -55,6 +58,10 @@ CombTooth tooth_at(const std::vector<const StillSpectrum*>& channels, const Spac
     return tooth;
 }
 
+int solid_teeth(const LineComb& comb) {
+    return static_cast<int>(std::count_if(comb.teeth.begin(), comb.teeth.end(), [](const CombTooth& t) { return t.surprise > kSolid; }));
+}
+
 }  // namespace
 
 double CombTooth::total() const {
@@ -80,6 +87,13 @@ int LineComb::common_divisor() const {
     return divisor;
 }
 
+int LineComb::solid_divisor() const {
+    int divisor = 0;
+    for (const CombTooth& one : teeth)
+        if (one.surprise > kSolid) divisor = std::gcd(divisor, one.number);
+    return divisor;
+}
+
 LineComb read_comb(const std::vector<const StillSpectrum*>& channels, double spacing_hz, double spacing_sd_hz,
                    const CombPlaces& places) {
     LineComb comb;
@@ -87,16 +101,17 @@ LineComb read_comb(const std::vector<const StillSpectrum*>& channels, double spa
     const StillSpectrum& any = *channels.front();
     const double top = std::min(places.to_hz, 0.45 * any.sample_rate_hz);
     Spacing spacing{spacing_hz, spacing_sd_hz};
-    double sum = 0, most = 0;
+    double sum = 0, most = 0, second = 0;
     for (int n = 1; n <= places.most_number && n * spacing.hz <= top; ++n) {
         if (places.spoken_for && places.spoken_for(n * spacing.hz)) continue;
         const CombTooth tooth = tooth_at(channels, spacing, n, places);
         ++comb.places;
         const bool belongs = std::abs(tooth.frequency_hz - n * spacing.hz) <
-                             2.0 * std::hypot(n * spacing.sd_hz, tooth.frequency_sd_hz) + 0.3 * any.bin_hz;
+                             2.0 * std::hypot(n * spacing.sd_hz, tooth.frequency_sd_hz) + 0.3 * any.bin_hz + kStrays * n * spacing.hz;
         if (tooth.surprise > kSharpens && !belongs) continue;   // a line of something else, near by
         const double counts = std::max(0.0, std::min(tooth.surprise, kCountsUpTo) - kCountsAbove);
         sum += counts;
+        second = std::max(second, std::min(most, counts));
         most = std::max(most, counts);
         if (tooth.surprise > kStands && belongs) comb.teeth.push_back(tooth);
         if (tooth.surprise > kSharpens && belongs) spacing.take_in(tooth);
@@ -104,6 +119,7 @@ LineComb read_comb(const std::vector<const StillSpectrum*>& channels, double spa
     comb.spacing_hz = spacing.hz;
     comb.spacing_sd_hz = spacing.sd_hz;
     comb.surprise = surprise_of_sum(sum, comb.places, kCountsAbove);
+    if (comb.places > 2) comb.surprise_beyond_two = surprise_of_sum(sum - most - second, comb.places - 2, kCountsAbove);
     if (comb.places > 1) comb.surprise_of_rest = surprise_of_sum(sum - most, comb.places - 1, kCountsAbove);
     return comb;
 }
@@ -151,13 +167,17 @@ LineComb comb_through(const std::vector<const StillSpectrum*>& channels, double 
             return std::abs(tooth.frequency_hz - line_hz) < 1.5 * channels.front()->bin_hz;
         });
         if (!holds_line || comb.common_divisor() > 1) continue;  // a wider one's teeth
+        const CombTooth* first = comb.tooth(1);
+        const bool has_first = first && first->surprise > kSharpens;
+        if (n > kPlain && !has_first && comb.surprise_beyond_two < kAsGood) continue;   // two lines, and chance
         if (!best.teeth.empty() &&
-            (comb.surprise_of_rest < best_rest + kAsGood || comb.teeth.size() < best.teeth.size() + kMoreTeeth))
+            (comb.surprise_of_rest < best_rest + kAsGood || solid_teeth(comb) < solid_teeth(best) + kMoreTeeth))
             continue;
         best_rest = comb.surprise_of_rest;
         best = std::move(comb);
     }
     best.surprise_of_rest = std::max(0.0, best.surprise_of_rest - std::log(std::max(1, tried)));
+    best.surprise_beyond_two = std::max(0.0, best.surprise_beyond_two - std::log(std::max(1, tried)));
     return best;
 }
 

@@ -23,10 +23,13 @@ struct LineComb {
     std::size_t places = 0;           ///< looked at
     double surprise = 0;              ///< of all places together
     double surprise_of_rest = 0;      ///< of all but the strongest tooth
+    double surprise_beyond_two = 0;   ///< of all but the two strongest: two lines alone lie on some comb by chance
     const CombTooth* tooth(int number) const;
     const CombTooth* strongest() const;
     /// The largest number that divides all teeth's numbers.
     int common_divisor() const;
+    /// The same of the teeth that are hardly chance (1 in 150 places); 0 without any.
+    int solid_divisor() const;
 };
 
 /// How a comb is read.
