@@ -68,14 +68,15 @@ double left_by_still(const Track& track, const std::vector<SpectralLine>& still,
 }
 
 /// The other way round: what lines that turn leave at a frequency over time while the track dwells.
-double left_by_turning(const Track& track, const std::vector<ReadOrder>& lines, double frequency_hz, double reach_hz) {
+///   sorted_hz  the track's frequencies, ascending
+double left_by_turning(const std::vector<double>& sorted_hz, const std::vector<ReadOrder>& lines, double frequency_hz,
+                       double reach_hz) {
     double sum = 0;
     for (const ReadOrder& line : lines) {
         if (!line.follows.value_or(false)) continue;
-        const auto here = std::count_if(track.frequency_hz.begin(), track.frequency_hz.end(), [&](double f) {
-            return std::abs(line.ratio * f - frequency_hz) < reach_hz;
-        });
-        sum += line.mean_square * static_cast<double>(here) / static_cast<double>(track.frequency_hz.size());
+        const auto from = std::upper_bound(sorted_hz.begin(), sorted_hz.end(), (frequency_hz - reach_hz) / line.ratio);
+        const auto to = std::lower_bound(from, sorted_hz.end(), (frequency_hz + reach_hz) / line.ratio);
+        sum += line.mean_square * static_cast<double>(to - from) / static_cast<double>(sorted_hz.size());
     }
     return sum;
 }
@@ -110,6 +111,8 @@ OrderView view_orders(std::span<const double> stretch, double sample_rate_hz, co
             still.push_back(line);
             still_hz.push_back(line.frequency_hz);
         }
+    std::vector<double> sorted_hz = track.frequency_hz;
+    std::sort(sorted_hz.begin(), sorted_hz.end());
     std::vector<double> turning;  // ratios
     auto turning_lines = find_lines(both.over_cycles, both.floor_over_cycles, kLowest_hz / mean_hz, top_hz / mean_hz);
     // strongest first: what it leaves over time where the track dwells must not be taken for a line that holds still
@@ -136,7 +139,7 @@ OrderView view_orders(std::span<const double> stretch, double sample_rate_hz, co
         view.lines.push_back(read);
         if (read.follows)
             std::erase_if(still, [&](const SpectralLine& other) {
-                return other.mean_square < 2.0 * left_by_turning(track, view.lines, other.frequency_hz, reach_hz);
+                return other.mean_square < 2.0 * left_by_turning(sorted_hz, view.lines, other.frequency_hz, reach_hz);
             });
     }
     for (const SpectralLine& line : lines_over_time) {
@@ -144,7 +147,7 @@ OrderView view_orders(std::span<const double> stretch, double sample_rate_hz, co
         if (line.sharpness_db < kSharp_db || line.frequency_hz < kLowest_hz || line.frequency_hz > top_hz ||
             smear_bins(ratio) < kLeastSmear_bins)
             continue;
-        if (line.mean_square < 2.0 * left_by_turning(track, view.lines, line.frequency_hz, reach_hz)) continue;
+        if (line.mean_square < 2.0 * left_by_turning(sorted_hz, view.lines, line.frequency_hz, reach_hz)) continue;
         ReadOrder read;
         read.ratio = ratio;
         read.mean_square = line.mean_square;

@@ -13,6 +13,7 @@
 
 #include "clear_part.hpp"
 #include "hushtrace/measure/order_spectrum.hpp"
+#include "hushtrace/measure/thinned_sound.hpp"
 #include "hushtrace/measure/tracked_power.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -26,6 +27,7 @@ namespace {
 
 constexpr std::size_t kBlock = 1 << 16;
 constexpr double kLeastSeconds = 0.5;
+constexpr double kHighestOrder_hz = 10000.0;  // of lines that turn with a followed one
 
 bool carries_signal(Channel channel) {
     return channel != Channel::supply && channel != Channel::supply_current;
@@ -88,17 +90,17 @@ double prominence_in_time(const ChannelSurvey& survey, double frequency_hz, doub
 }
 
 /// All that turns with a track, in each channel, from the spectra over its cycles.
-std::vector<OrderLine> lines_that_turn_with(const Track& track, const std::vector<Gathered>& gathered,
+std::vector<OrderLine> lines_that_turn_with(const Track& track, const std::vector<ThinnedSound>& sounds,
                                             const TakeSurvey& survey, double wander) {
     const double mean_hz = track.mean_hz();
     std::vector<OrderLine> found;
     std::vector<PowerSpectrum> spectra;
     std::vector<std::vector<double>> floors;
-    for (std::size_t c = 0; c < gathered.size(); ++c) {
-        const CycleSamples cycles = resample_by_cycles(gathered[c].stretch, survey.sample_rate_hz, track);
+    for (std::size_t c = 0; c < sounds.size(); ++c) {
+        const CycleSamples cycles = resample_by_cycles(sounds[c].samples, sounds[c].rate_hz, track);
         spectra.push_back(order_spectrum(cycles, mean_hz));
         floors.push_back(noise_under_lines(spectra.back(), 40.0 / mean_hz, 0.08));
-        const double top = std::min(10000.0, 0.4 * survey.sample_rate_hz) / mean_hz;
+        const double top = std::min(kHighestOrder_hz, 0.4 * survey.sample_rate_hz) / mean_hz;
         for (const SpectralLine& line : find_lines(spectra.back(), floors.back(), 30.0 / mean_hz, top)) {
             const double frequency_hz = line.frequency_hz * mean_hz;
             const double spread_hz = std::max(2.0, 2.0 * wander * frequency_hz);
@@ -256,25 +258,25 @@ constexpr double kStandsOut = 6.0;
 constexpr double kLeastEvidence = 6.0;
 
 /// How far a followed line stands out of what lies beside its track [standard deviations].
-double significance_of(const Track& track, const Gathered& channel, double rate) {
+double significance_of(const Track& track, const ThinnedSound& sound) {
     try {
-        return power_along(channel.stretch, rate, track).over_noise_sd;
+        return power_along(sound.samples, sound.rate_hz, track).over_noise_sd;
     } catch (const Error&) {
         return 0.0;  // above the band, or too short
     }
 }
 
 /// Lines of a family too faint for a spectrum over cycles: the followed line and its multiples, read along the track.
-std::vector<OrderLine> faint_lines_of(const Track& track, const std::vector<Gathered>& gathered, const TakeSurvey& survey) {
+std::vector<OrderLine> faint_lines_of(const Track& track, const std::vector<ThinnedSound>& sounds) {
     std::vector<OrderLine> found;
     for (const double ratio : {1.0, 2.0, 3.0}) {
         OrderLine line;
         line.ratio = ratio;
         line.ratio_sd = 0.001 * ratio;
         double best_sd = 0;
-        for (std::size_t c = 0; c < gathered.size(); ++c) {
+        for (const ThinnedSound& sound : sounds) {
             try {
-                const TrackedPower power = power_along(gathered[c].stretch, survey.sample_rate_hz, track, ratio);
+                const TrackedPower power = power_along(sound.samples, sound.rate_hz, track, ratio);
                 line.mean_square.push_back(power.mean_square.value);
                 if (power.over_noise_sd <= best_sd) continue;
                 best_sd = power.over_noise_sd;
@@ -290,11 +292,11 @@ std::vector<OrderLine> faint_lines_of(const Track& track, const std::vector<Gath
 }
 
 /// A track's own phase sharpens it where the line stands out of the noise within so short a time; else it stays as found.
-Track sharpened(std::span<const double> samples, double rate, const Ridge& ridge) {
+Track sharpened(const ThinnedSound& sound, const Ridge& ridge) {
     const double averaging_s = std::max(0.06, 4.0 / power_from_decibels(ridge.snr_db));
     Track track = ridge.track;
     if (averaging_s > 0.2) return track;
-    for (int pass = 0; pass < 2; ++pass) track = refine_track(samples, rate, track, averaging_s);
+    for (int pass = 0; pass < 2; ++pass) track = refine_track(sound.samples, sound.rate_hz, track, averaging_s);
     return track;
 }
 
@@ -329,7 +331,8 @@ struct FollowedRidge {
 
 /// The lines that wander, of all channels, that which stands out most first: what is found of it fixes where the others are
 /// looked for.
-std::vector<FollowedRidge> ridges_of(const TakeSurvey& survey, const std::vector<Gathered>& gathered) {
+std::vector<FollowedRidge> ridges_of(const TakeSurvey& survey, const std::vector<Gathered>& gathered,
+                                     const std::vector<ThinnedSound>& sounds) {
     std::vector<std::size_t> order;  // the loudest channel first; what is followed there is passed by in the others
     for (std::size_t c = 0; c < gathered.size(); ++c)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel)) order.push_back(c);
@@ -348,7 +351,7 @@ std::vector<FollowedRidge> ridges_of(const TakeSurvey& survey, const std::vector
         for (Ridge& ridge : find_ridges(without_clicks(gathered[c].stretch, survey.sample_rate_hz,
                                                        survey.channels[c].clicks, survey.channels[c].lines),
                                         survey.sample_rate_hz, search)) {
-            const double significance = significance_of(ridge.track, gathered[c], survey.sample_rate_hz);
+            const double significance = significance_of(ridge.track, sounds[c]);
             found.push_back({std::move(ridge), c, significance});
         }
     }
@@ -358,8 +361,8 @@ std::vector<FollowedRidge> ridges_of(const TakeSurvey& survey, const std::vector
     return found;
 }
 
-void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
-    const std::vector<FollowedRidge> found = ridges_of(survey, gathered);
+void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered, const std::vector<ThinnedSound>& sounds) {
+    const std::vector<FollowedRidge> found = ridges_of(survey, gathered, sounds);
     for (const FollowedRidge& one : found) survey.ridges.push_back(one.ridge);
     constexpr double bin_hz = 6.0;
     std::vector<bool> taken(survey.ridges.size(), false);
@@ -368,7 +371,7 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
         const std::size_t best = found[i].channel;
         if (found[i].significance < kStandsOut) break;
         const Ridge& ridge = survey.ridges[i];
-        const Track track = sharpened(gathered[best].stretch, survey.sample_rate_hz, ridge);
+        const Track track = sharpened(sounds[best], ridge);
         const double mean_hz = track.mean_hz(), wander = smooth_wander(track);
         if (wander * mean_hz < std::max(0.0006 * mean_hz, 0.35 * bin_hz)) continue;
         const auto& still = survey.channels[best].lines;
@@ -385,7 +388,7 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
         family.mean_hz = mean_hz;
         family.wander = wander;
         try {
-            family.lines = lines_that_turn_with(track, gathered, survey, wander);
+            family.lines = lines_that_turn_with(track, sounds, survey, wander);
         } catch (const Error&) {
             continue;  // too few cycles for a spectrum over them
         }
@@ -399,7 +402,7 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered) {
         });
         if (own == family.lines.end()) {
             if (clicks) continue;  // what stands out so little beside clicks is one of their many teeth
-            family.lines = faint_lines_of(track, gathered, survey);
+            family.lines = faint_lines_of(track, sounds);
         } else if (own->sharpening_db < 0.5) {
             continue;
         }
@@ -516,11 +519,13 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
     for (std::size_t c = 0; c < gathered.size(); ++c)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
             survey_steady(survey.channels[c], gathered[c].stretch, survey.sample_rate_hz);
-    follow(survey, gathered);
+    std::vector<ThinnedSound> sounds;
+    for (const Gathered& channel : gathered) sounds.push_back(thinned(channel.stretch, survey.sample_rate_hz, kHighestOrder_hz));
+    follow(survey, gathered, sounds);
     for (const MovingFamily& family : survey.families) {
         const std::size_t c = loudest_channel(family);
         const ChannelSurvey& channel = survey.channels[c];
-        survey.orders.push_back(view_orders(gathered[c].stretch, survey.sample_rate_hz, family.ridge.track,
+        survey.orders.push_back(view_orders(sounds[c].samples, sounds[c].rate_hz, family.ridge.track,
                                             channel.spectrum, channel.floor_density, channel.lines));
         survey.orders.back().channel = c;
     }

@@ -7,6 +7,8 @@
 #include <numbers>
 
 #include "hushtrace/signal/error.hpp"
+#include "turned_back.hpp"
+#include "wide_vectors.hpp"
 
 namespace hushtrace {
 namespace {
@@ -41,13 +43,25 @@ public:
         const auto p = static_cast<std::size_t>(part);
         const double blend = part - static_cast<double>(p);
         const auto start = static_cast<std::ptrdiff_t>(whole) - (taps / 2 - 1);
+        const auto& low = table_[p];
+        const auto& high = table_[std::min<std::size_t>(p + 1, phases)];
+        if (start >= 0 && start + taps <= static_cast<std::ptrdiff_t>(samples.size())) {
+            double of_low[4] = {}, of_high[4] = {};  // four sums at once
+            const double* x = samples.data() + start;
+            for (std::size_t t = 0; t < taps; t += 4)
+                for (std::size_t lane = 0; lane < 4; ++lane) {
+                    of_low[lane] += low[t + lane] * x[t + lane];
+                    of_high[lane] += high[t + lane] * x[t + lane];
+                }
+            const double a = (of_low[0] + of_low[1]) + (of_low[2] + of_low[3]);
+            const double b = (of_high[0] + of_high[1]) + (of_high[2] + of_high[3]);
+            return a + blend * (b - a);
+        }
         double sum = 0;
         for (std::size_t t = 0; t < taps; ++t) {
             const std::ptrdiff_t i = start + static_cast<std::ptrdiff_t>(t);
             if (i < 0 || i >= static_cast<std::ptrdiff_t>(samples.size())) continue;
-            const double weight =
-                table_[p][t] + blend * (table_[std::min<std::size_t>(p + 1, phases)][t] - table_[p][t]);
-            sum += weight * samples[static_cast<std::size_t>(i)];
+            sum += (low[t] + blend * (high[t] - low[t])) * samples[static_cast<std::size_t>(i)];
         }
         return sum;
     }
@@ -56,8 +70,11 @@ private:
     std::array<std::array<double, taps>, phases + 1> table_;
 };
 
+constexpr double kTrackStep_s = 0.01;
+
 }  // namespace
 
+HUSHTRACE_WIDE_VECTORS
 CycleSamples resample_by_cycles(std::span<const double> samples, double sample_rate_hz, const Track& track) {
     if (track.empty()) throw Error(ErrorKind::invalid_request, "no track to resample by");
     static const Interpolator interpolator;
@@ -66,64 +83,60 @@ CycleSamples resample_by_cycles(std::span<const double> samples, double sample_r
     CycleSamples out;
     out.samples_per_cycle = std::ceil(sample_rate_hz / slowest);
     const double step = 1.0 / out.samples_per_cycle;  // cycles from one new sample to the next
+    out.samples.reserve(static_cast<std::size_t>(1.02 * static_cast<double>(samples.size()) * track.mean_hz() / slowest) + 16);
     double phase = 0, target = 0;
     double before = track.at(0.0) / sample_rate_hz;  // cycles per old sample
-    for (std::size_t n = 0; n + 1 < samples.size(); ++n) {
-        const double after = track.at(static_cast<double>(n + 1) / sample_rate_hz) / sample_rate_hz;
-        const double advance = 0.5 * (before + after);
-        while (target < phase + advance) {
-            out.samples.push_back(
-                interpolator.at(samples, static_cast<double>(n) + (target - phase) / advance));
-            target += step;
+    // within so few samples the frequency runs straight
+    constexpr std::size_t stretch = 32;
+    for (std::size_t from = 0; from + 1 < samples.size(); from += stretch) {
+        const std::size_t to = std::min(from + stretch, samples.size() - 1);
+        const double end = track.at(static_cast<double>(to) / sample_rate_hz) / sample_rate_hz;
+        const double bend = (end - before) / static_cast<double>(to - from);
+        for (std::size_t n = from; n < to; ++n) {
+            const double advance = before + bend * (static_cast<double>(n - from) + 0.5), inverse = 1.0 / advance;
+            while (target < phase + advance) {
+                out.samples.push_back(interpolator.at(samples, static_cast<double>(n) + (target - phase) * inverse));
+                target += step;
+            }
+            phase += advance;
         }
-        phase += advance;
-        before = after;
+        before = end;
     }
     return out;
 }
 
 Track refine_track(std::span<const double> samples, double sample_rate_hz, const Track& track,
                    double averaging_s) {
-    const CycleSamples cycles = resample_by_cycles(samples, sample_rate_hz, track);
-    const double mean_hz = track.mean_hz();
-    const auto width =
-        static_cast<std::size_t>(std::max(1.0, std::round(averaging_s * mean_hz)) * cycles.samples_per_cycle);
-    const std::size_t hop = std::max<std::size_t>(1, width / 3);
-    if (cycles.samples.size() < width + 4 * hop) return track;
-    // slow phase of the line, over the windows' centres counted in cycles
-    std::vector<double> centre, angle;
-    double last = 0;
-    for (std::size_t at = 0; at + width <= cycles.samples.size(); at += hop) {
+    constexpr double steps_a_window = 64;
+    const auto step = static_cast<std::size_t>(std::max(1.0, averaging_s * sample_rate_hz / steps_a_window));
+    const TurnedBack sound = turned_back(samples, sample_rate_hz, track, 1.0, step);
+    const auto width = std::max<std::size_t>(3, static_cast<std::size_t>(averaging_s * sound.rate_hz));
+    const std::size_t hop = std::max<std::size_t>(1, width / 8);
+    if (sound.values.size() < width + 4 * hop) return track;
+    std::vector<double> window(width);
+    for (std::size_t i = 0; i < width; ++i)
+        window[i] = 0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * (static_cast<double>(i) + 0.5) / static_cast<double>(width));
+    // slow phase of the line, [hop apart]
+    std::vector<double> angle;
+    for (std::size_t at = 0; at + width <= sound.values.size(); at += hop) {
         std::complex<double> sum = 0;
-        for (std::size_t i = 0; i < width; ++i) {
-            const double turns = static_cast<double>(at + i) / cycles.samples_per_cycle;
-            const double window =
-                0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * (static_cast<double>(i) + 0.5) /
-                                     static_cast<double>(width));
-            sum += window * cycles.samples[at + i] *
-                   std::polar(1.0, -2.0 * std::numbers::pi * std::fmod(turns, 1.0));
-        }
-        double now = std::arg(sum);
-        if (!angle.empty()) now = last + std::remainder(now - last, 2.0 * std::numbers::pi);
-        angle.push_back(now);
-        centre.push_back((static_cast<double>(at) + 0.5 * static_cast<double>(width)) /
-                         cycles.samples_per_cycle);
-        last = now;
+        for (std::size_t i = 0; i < width; ++i) sum += window[i] * sound.values[at + i];
+        const double last = angle.empty() ? 0.0 : angle.back();
+        angle.push_back(angle.empty() ? std::arg(sum) : last + std::remainder(std::arg(sum) - last, 2.0 * std::numbers::pi));
     }
-    // back from cycles to time: the old track's phase is the sum of its frequency
+    const double apart_s = static_cast<double>(hop) / sound.rate_hz;
+    const double first_s = (1.0 + 0.5 * (static_cast<double>(width) - 1.0)) / sound.rate_hz;
     Track out;
-    const double step_s = track.time_s.size() > 1 ? std::min(0.02, track.time_s[1] - track.time_s[0]) : 0.02;
+    const double step_s = track.time_s.size() > 1 ? std::min(kTrackStep_s, track.time_s[1] - track.time_s[0]) : kTrackStep_s;
     const double duration_s = static_cast<double>(samples.size()) / sample_rate_hz;
-    double phase = 0;
-    std::size_t place = 0;
     for (double t = 0; t < duration_s; t += step_s) {
-        const double f = track.at(t);
-        while (place + 2 < centre.size() && centre[place + 1] < phase) ++place;
-        const double slope =
-            (angle[place + 1] - angle[place]) / (centre[place + 1] - centre[place]);  // rad per cycle
+        // the phase's slope halfway between windows, and straight from there to the next
+        const double f = track.at(t), place = std::clamp((t - first_s) / apart_s - 0.5, 0.0, static_cast<double>(angle.size() - 2));
+        const auto i = static_cast<std::size_t>(place), next = std::min(i + 1, angle.size() - 2);
+        const double slope = std::lerp(angle[i + 1] - angle[i], angle[next + 1] - angle[next], place - static_cast<double>(i));
+        const double astray_hz = slope / (2.0 * std::numbers::pi * apart_s);
         out.time_s.push_back(t);
-        out.frequency_hz.push_back(f * (1.0 + std::clamp(slope / (2.0 * std::numbers::pi), -0.03, 0.03)));
-        phase += 0.5 * (f + track.at(t + step_s)) * step_s;
+        out.frequency_hz.push_back(f + std::clamp(astray_hz, -0.03 * f, 0.03 * f));
     }
     return out;
 }

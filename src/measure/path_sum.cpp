@@ -2,6 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+
+#include "wide_vectors.hpp"
 
 namespace hushtrace {
 namespace {
@@ -16,11 +19,16 @@ public:
                 std::min(std::exp(-snr) * std::cyl_bessel_i(0.0, 2.0 * std::sqrt(snr * r)), std::exp(kMostInFavour)));
         }
     }
-    float operator()(float r) const {
-        if (r < 0.0F) return 1.0F;
-        const float place = std::min(r, static_cast<float>(kTop)) * (kSize / static_cast<float>(kTop));
-        const auto i = static_cast<std::size_t>(place);
-        return table_[i] + (place - static_cast<float>(i)) * (table_[i + 1] - table_[i]);
+    HUSHTRACE_WIDE_VECTORS
+    void of(const float* __restrict r, float* __restrict out, std::size_t count) const {
+        const float* table = table_.data();
+        constexpr auto top = static_cast<float>(kTop), scale = static_cast<float>(kSize / kTop);
+        for (std::size_t i = 0; i < count; ++i) {
+            const float place = std::clamp(r[i], 0.0F, top) * scale;
+            const auto k = static_cast<std::int32_t>(place);
+            const float value = table[k] + (place - static_cast<float>(k)) * (table[k + 1] - table[k]);
+            out[i] = r[i] < 0.0F ? 1.0F : value;
+        }
     }
 
 private:
@@ -31,6 +39,7 @@ private:
     std::vector<float> table_;
 };
 
+HUSHTRACE_WIDE_VECTORS
 float sum_of(const float* values, std::size_t count) {
     float lanes[8] = {};
     std::size_t i = 0;
@@ -38,6 +47,33 @@ float sum_of(const float* values, std::size_t count) {
         for (std::size_t j = 0; j < 8; ++j) lanes[j] += values[i + j];
     for (; i < count; ++i) lanes[0] += values[i];
     return ((lanes[0] + lanes[1]) + (lanes[2] + lanes[3])) + ((lanes[4] + lanes[5]) + (lanes[6] + lanes[7]));
+}
+
+/// How a column's states come from the column before: moved by a part of a cell, the slope kept or drawn anew.
+struct Mix {
+    float kept_near, kept_far, drawn_near, drawn_far;
+};
+constexpr float kLeast = 1e-30F;  // no state dies for good, and none underflows
+
+HUSHTRACE_WIDE_VECTORS
+void pick(const float* __restrict from, const std::uint32_t* __restrict which, float* __restrict out, std::size_t count) {
+    for (std::size_t c = 0; c < count; ++c) out[c] = from[which[c]];
+}
+
+HUSHTRACE_WIDE_VECTORS
+void add_to(float* sum, const float* more, std::size_t count) {
+    for (std::size_t c = 0; c < count; ++c) sum[c] += more[c];
+}
+
+HUSHTRACE_WIDE_VECTORS
+void mix_and_weigh(const float* one, const float* all, const float* with, float* __restrict out, std::size_t from, std::size_t to,
+                   const Mix& by) {
+    const Mix mix = by;
+    for (std::size_t c = from; c < to; ++c) {
+        const float near_by = mix.kept_near * one[c] + mix.drawn_near * all[c];
+        const float far = mix.kept_far * one[c - 1] + mix.drawn_far * all[c - 1];
+        out[c] = std::max((near_by + far) * with[c], kLeast);
+    }
 }
 
 constexpr double kFinest_hz = 6000.0;  // above it, cells may be wider than bins
@@ -57,24 +93,15 @@ PathSum::PathSum(const NoiseRatioMap& map, double from_hz, double to_hz, const P
     for (std::size_t c = 0; c < grid_.cells; ++c) {
         const double middle = grid_.hz(static_cast<double>(c)) / map_.bin_hz, half = 0.5 * grid_.step * middle;
         const auto near_by = static_cast<std::size_t>(middle + 0.5);
-        first_.push_back(std::min({near_by, static_cast<std::size_t>(middle - half + 0.5), map_.bins - 1}));
-        last_.push_back(std::min(std::max(near_by, static_cast<std::size_t>(middle + half + 0.5)) + 1, map_.bins));
+        first_.push_back(static_cast<std::uint32_t>(std::min({near_by, static_cast<std::size_t>(middle - half + 0.5), map_.bins - 1})));
+        last_.push_back(static_cast<std::uint32_t>(std::min(std::max(near_by, static_cast<std::size_t>(middle + half + 0.5)) + 1, map_.bins)));
     }
-    const double keeps = std::exp(-map.hop_s / law.memory_s), fresh = (1.0 - keeps * keeps) * kUnits * kUnits;
-    for (int from = -kSteepest; from <= kSteepest; ++from) {
-        double sum = 0;
-        std::vector<double> row;
-        for (int to = -kSteepest; to <= kSteepest; ++to) {
-            const double away = to - keeps * from;
-            row.push_back(std::exp(-0.5 * away * away / (fresh + 0.15)));  // 0.15: a slope is one of few, not any
-            sum += row.back();
-        }
-        for (const double one : row) turn_.push_back(static_cast<float>(one / sum));
-    }
+    keeps_ = static_cast<float>(std::exp(-map.hop_s / law.memory_s));
     double all = 0;
     for (int k = -kSteepest; k <= kSteepest; ++k) all += std::exp(-0.5 * k * k / (kUnits * kUnits));
     for (int k = -kSteepest; k <= kSteepest; ++k)
         slope_share_.push_back(static_cast<float>(std::exp(-0.5 * k * k / (kUnits * kUnits)) / all));
+    all_slopes_.resize(grid_.cells);
     if (grid_.cells > 0) set_likelihood(law.snr);
 }
 
@@ -82,12 +109,20 @@ void PathSum::set_likelihood(double snr) {
     const SteadyLineRatio ratio(snr);
     std::vector<float> of_bins(map_.bins);
     likelihood_.resize(map_.columns * grid_.cells);
+    std::vector<float> share(grid_.cells);
+    std::size_t narrow = 0;  // the first so many cells are of one bin each
+    for (std::size_t c = 0; c < grid_.cells; ++c) {
+        share[c] = 1.0F / static_cast<float>(last_[c] - first_[c]);
+        if (narrow == c && last_[c] == first_[c] + 1) ++narrow;
+    }
     for (std::size_t t = 0; t < map_.columns; ++t) {
-        for (std::size_t b = 0; b < map_.bins; ++b) of_bins[b] = ratio(map_.at(t, b));
-        for (std::size_t c = 0; c < grid_.cells; ++c) {
-            float sum = of_bins[first_[c]];
-            for (std::size_t b = first_[c] + 1; b < last_[c]; ++b) sum += of_bins[b];
-            likelihood_[t * grid_.cells + c] = sum / static_cast<float>(last_[c] - first_[c]);
+        ratio.of(map_.ratio.data() + t * map_.bins, of_bins.data(), map_.bins);
+        float* row = likelihood_.data() + t * grid_.cells;
+        pick(of_bins.data(), first_.data(), row, narrow);
+        for (std::size_t c = narrow; c < grid_.cells; ++c) {
+            float sum = 0;
+            for (std::size_t b = first_[c]; b < last_[c]; ++b) sum += of_bins[b];
+            row[c] = sum * share[c];
         }
     }
 }
@@ -98,72 +133,98 @@ PathSum::State PathSum::start() const {
     return state;
 }
 
-/// Moves up by so many cells, or down; what lies beyond the ends is as at the ends.
-void PathSum::shift(const float* from, float* to, double cells) const {
-    const auto whole = static_cast<std::ptrdiff_t>(std::floor(cells));
-    const auto part = static_cast<float>(cells - std::floor(cells));
-    const auto count = static_cast<std::ptrdiff_t>(grid_.cells);
-    const auto at = [&](std::ptrdiff_t c) { return from[std::clamp<std::ptrdiff_t>(c, 0, count - 1)]; };
-    const std::ptrdiff_t inner = std::clamp<std::ptrdiff_t>(whole + 1, 0, count), outer = std::clamp<std::ptrdiff_t>(count + whole, inner, count);
-    for (std::ptrdiff_t c = 0; c < inner; ++c) to[c] = (1.0F - part) * at(c - whole) + part * at(c - whole - 1);
-    const float* near_by = from - whole;
-    for (std::ptrdiff_t c = inner; c < outer; ++c) to[c] = (1.0F - part) * near_by[c] + part * near_by[c - 1];
-    for (std::ptrdiff_t c = outer; c < count; ++c) to[c] = (1.0F - part) * at(c - whole) + part * at(c - whole - 1);
-}
-
-void PathSum::move_on(State& state) {
-    const std::size_t cells = grid_.cells;
-    moved_.assign(state.size(), 0.0F);
-    for (std::size_t i = 0; i < kSlopes; ++i)
-        for (std::size_t j = 0; j < kSlopes; ++j) {
-            const float share = turn_[i * kSlopes + j];
-            if (share < 1e-4F) continue;
-            const float* from = state.data() + i * cells;
-            float* to = moved_.data() + j * cells;
-            for (std::size_t c = 0; c < cells; ++c) to[c] += share * from[c];
-        }
-    for (std::size_t j = 0; j < kSlopes; ++j)
-        shift(moved_.data() + j * cells, state.data() + j * cells, (static_cast<double>(j) - kSteepest) * cells_a_unit_);
-}
-
-void PathSum::move_back(State& state) {
-    const std::size_t cells = grid_.cells;
-    moved_.resize(state.size());
-    for (std::size_t j = 0; j < kSlopes; ++j)
-        shift(state.data() + j * cells, moved_.data() + j * cells, (kSteepest - static_cast<double>(j)) * cells_a_unit_);
-    std::fill(state.begin(), state.end(), 0.0F);
-    for (std::size_t i = 0; i < kSlopes; ++i)
-        for (std::size_t j = 0; j < kSlopes; ++j) {
-            const float share = turn_[i * kSlopes + j];
-            if (share < 1e-4F) continue;
-            const float* from = moved_.data() + j * cells;
-            float* to = state.data() + i * cells;
-            for (std::size_t c = 0; c < cells; ++c) to[c] += share * from[c];
-        }
-}
-
-double PathSum::weigh(State& state, std::size_t column) const {
-    const float* with = likelihood_.data() + column * grid_.cells;
+double PathSum::begin(State& state) const {
+    state = start();
+    const float* with = likelihood_.data();
     double sum = 0;
-    for (std::size_t i = 0; i < kSlopes; ++i) {
-        float* one = state.data() + i * grid_.cells;
+    for (std::size_t j = 0; j < kSlopes; ++j) {
+        float* one = state.data() + j * grid_.cells;
         for (std::size_t c = 0; c < grid_.cells; ++c) one[c] *= with[c];
         sum += static_cast<double>(sum_of(one, grid_.cells));
     }
-    const auto scale = static_cast<float>(1.0 / sum);
-    for (float& s : state) s = std::max(s * scale, 1e-30F);  // no state dies for good, and none underflows
-    return std::log(sum);
+    return sum;
 }
 
-double PathSum::log_evidence() {
-    if (grid_.cells == 0 || map_.columns == 0) return 0;
-    State state = start();
+void PathSum::sum_slopes(const float* from) {
+    const std::size_t cells = grid_.cells;
+    std::copy(from, from + cells, all_slopes_.begin());
+    for (std::size_t j = 1; j < kSlopes; ++j) add_to(all_slopes_.data(), from + j * cells, cells);
+}
+
+double PathSum::advance(const State& from, State& to, double sum_before, std::size_t column) {
+    const std::size_t cells = grid_.cells;
+    sum_slopes(from.data());
+    const auto scale = static_cast<float>(1.0 / sum_before);
+    const float* with = likelihood_.data() + column * cells;
     double sum = 0;
-    for (std::size_t t = 0; t < map_.columns; ++t) {
-        if (t > 0) move_on(state);
-        sum += weigh(state, t);
+    for (std::size_t j = 0; j < kSlopes; ++j) {
+        const double shift = (static_cast<double>(j) - kSteepest) * cells_a_unit_;
+        const auto whole = static_cast<std::ptrdiff_t>(std::floor(shift));
+        const auto part = static_cast<float>(shift - std::floor(shift));
+        const float kept = scale * keeps_, drawn = scale * (1.0F - keeps_) * slope_share_[j];
+        const float* one = from.data() + j * cells;
+        float* out = to.data() + j * cells;
+        const auto count = static_cast<std::ptrdiff_t>(cells);
+        const auto edge = [&](std::ptrdiff_t c) {  // what lies beyond the ends is as at the ends
+            const auto a = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(c - whole, 0, count - 1));
+            const auto b = static_cast<std::size_t>(std::clamp<std::ptrdiff_t>(c - whole - 1, 0, count - 1));
+            const float moved = (1.0F - part) * (kept * one[a] + drawn * all_slopes_[a]) + part * (kept * one[b] + drawn * all_slopes_[b]);
+            out[c] = std::max(moved * with[c], kLeast);
+        };
+        const std::ptrdiff_t inner = std::clamp<std::ptrdiff_t>(whole + 1, 0, count), outer = std::clamp<std::ptrdiff_t>(count + whole, inner, count);
+        for (std::ptrdiff_t c = 0; c < inner; ++c) edge(c);
+        const Mix mix{(1.0F - part) * kept, part * kept, (1.0F - part) * drawn, part * drawn};
+        mix_and_weigh(one - whole, all_slopes_.data() - whole, with, out, static_cast<std::size_t>(inner), static_cast<std::size_t>(outer), mix);
+        for (std::ptrdiff_t c = outer; c < count; ++c) edge(c);
+        sum += static_cast<double>(sum_of(out, cells));
     }
     return sum;
+}
+double PathSum::log_evidence() {
+    if (grid_.cells == 0 || map_.columns == 0) return 0;
+    State state, next(kSlopes * grid_.cells);
+    double last = begin(state), log_sum = std::log(last);
+    for (std::size_t t = 1; t < map_.columns; ++t) {
+        last = advance(state, next, last, t);
+        log_sum += std::log(last);
+        state.swap(next);
+    }
+    return log_sum;
+}
+
+/// What the columns from this one on say of the states before it moved them on, from what those after it say of its own.
+void PathSum::step_back(State& after, State& to, std::size_t column) {
+    const std::size_t cells = grid_.cells;
+    const auto count = static_cast<std::ptrdiff_t>(cells);
+    const float* with = likelihood_.data() + column * cells;
+    std::fill(all_slopes_.begin(), all_slopes_.end(), 0.0F);
+    double sum = 0;
+    for (std::size_t j = 0; j < kSlopes; ++j) {
+        float* one = after.data() + j * cells;
+        for (std::size_t c = 0; c < cells; ++c) one[c] *= with[c];
+        sum += static_cast<double>(sum_of(one, cells));
+        const double shift = (kSteepest - static_cast<double>(j)) * cells_a_unit_;
+        const auto whole = static_cast<std::ptrdiff_t>(std::floor(shift));
+        const auto part = static_cast<float>(shift - std::floor(shift));
+        float* moved = to.data() + j * cells;
+        const auto edge = [&](std::ptrdiff_t c) {
+            moved[c] = (1.0F - part) * one[std::clamp<std::ptrdiff_t>(c - whole, 0, count - 1)] +
+                       part * one[std::clamp<std::ptrdiff_t>(c - whole - 1, 0, count - 1)];
+        };
+        const std::ptrdiff_t inner = std::clamp<std::ptrdiff_t>(whole + 1, 0, count), outer = std::clamp<std::ptrdiff_t>(count + whole, inner, count);
+        for (std::ptrdiff_t c = 0; c < inner; ++c) edge(c);
+        const float* near_by = one - whole;
+        for (std::ptrdiff_t c = inner; c < outer; ++c) moved[c] = (1.0F - part) * near_by[c] + part * near_by[c - 1];
+        for (std::ptrdiff_t c = outer; c < count; ++c) edge(c);
+        const float share = slope_share_[j];
+        for (std::size_t c = 0; c < cells; ++c) all_slopes_[c] += share * moved[c];
+    }
+    const auto scale = static_cast<float>(1.0 / sum);
+    const float kept = scale * keeps_, drawn = scale * (1.0F - keeps_);
+    for (std::size_t j = 0; j < kSlopes; ++j) {
+        float* moved = to.data() + j * cells;
+        for (std::size_t c = 0; c < cells; ++c) moved[c] = std::max(kept * moved[c] + drawn * all_slopes_[c], kLeast);
+    }
 }
 
 std::size_t PathSum::bins_in_cells(std::size_t cell, double bins) const {
@@ -213,28 +274,31 @@ PathSum::Place PathSum::place() {
     out.sd_hz.resize(map_.columns);
     // the forward states of all columns would fill the memory: those of every so many are kept, the others made again
     const auto block = static_cast<std::size_t>(std::sqrt(static_cast<double>(map_.columns))) + 1;
-    std::vector<State> kept;
-    State state = start();
-    for (std::size_t t = 0; t < map_.columns; ++t) {
-        if (t > 0) move_on(state);
-        weigh(state, t);
-        if (t % block == 0) kept.push_back(state);
+    struct Kept {
+        State state;
+        double sum = 1;
+    };
+    std::vector<Kept> kept(1);
+    State state, next_state(kSlopes * grid_.cells);
+    double sum = begin(state);
+    kept[0] = {state, sum};
+    for (std::size_t t = 1; t < map_.columns; ++t) {
+        sum = advance(state, next_state, sum, t);
+        state.swap(next_state);
+        if (t % block == 0) kept.push_back({state, sum});
     }
     State after(state.size(), 1.0F);  // what the columns after t say of each state at t
-    std::vector<State> forward(block);
+    std::vector<State> forward(block, State(state.size()));
     std::size_t next = grid_.cells;  // none yet
     for (std::size_t k = kept.size(); k-- > 0;) {
         const std::size_t first = k * block, count = std::min(block, map_.columns - first);
-        forward[0] = kept[k];
-        for (std::size_t i = 1; i < count; ++i) {
-            forward[i] = forward[i - 1];
-            move_on(forward[i]);
-            weigh(forward[i], first + i);
-        }
+        forward[0].swap(kept[k].state);
+        sum = kept[k].sum;
+        for (std::size_t i = 1; i < count; ++i) sum = advance(forward[i - 1], forward[i], sum, first + i);
         for (std::size_t i = count; i-- > 0;) {
             next = place_in(first + i, next, forward[i].data(), after, out);
-            weigh(after, first + i);
-            move_back(after);
+            step_back(after, state, first + i);
+            after.swap(state);
         }
     }
     return out;

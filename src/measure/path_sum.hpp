@@ -1,5 +1,6 @@
 #pragma once
 #include <cstddef>
+#include <cstdint>
 #include <vector>
 
 #include "noise_ratio_map.hpp"
@@ -13,12 +14,12 @@ struct LogGrid {
     double hz(double cell) const;
 };
 
-/// How a line may wander and how loud it is taken to be. Its slope, the change of ln(frequency) in a second, is a
-/// first-order Gauss-Markov process: an engine's speed has inertia, and a path that remembers where it was going is one of
-/// fewer than those that jump about.
+/// How a line may wander and how loud it is taken to be. Its slope, the change of ln(frequency) in a second, is kept
+/// for a while and then drawn anew (a renewal process): an engine's speed has inertia, and a path that remembers where it was
+/// going is one of fewer than those that jump about.
 struct PathLaw {
     double slope_per_s = 0.03;  ///< rms
-    double memory_s = 0.3;      ///< after which the slope's correlation has fallen to 1/e
+    double memory_s = 0.3;      ///< for which a slope is kept on the mean: after it, the slope's correlation has fallen to 1/e
     double snr = 1.5;           ///< the line's power against the noise's in its bin
 };
 
@@ -45,10 +46,10 @@ private:
 
     void set_likelihood(double snr);
     State start() const;
-    void move_on(State& state);                          // one column forward in time
-    void move_back(State& state);
-    double weigh(State& state, std::size_t column) const;   // by a column; returns the sum it scaled to 1
-    void shift(const float* from, float* to, double cells) const;
+    void sum_slopes(const float* from);
+    double begin(State& state) const;                    // the first column's states; returns their sum
+    double advance(const State& from, State& to, double sum_before, std::size_t column);
+    void step_back(State& after, State& to, std::size_t column);
     /// next: the cell found for the column that follows, or a cell beyond the last; returns the one for this column
     std::size_t place_in(std::size_t column, std::size_t next, const float* forward, const State& backward, Place& out) const;
     std::size_t bins_in_cells(std::size_t cell, double bins) const;
@@ -56,11 +57,11 @@ private:
     const NoiseRatioMap& map_;
     LogGrid grid_;
     double cells_a_unit_ = 1;                            // that a slope of one unit moves in a column's time
-    std::vector<float> turn_;                            // [kSlopes * kSlopes] from slope to slope
+    float keeps_ = 0;                                    // chance that a slope lasts a column
     std::vector<float> slope_share_;                     // [kSlopes]
-    std::vector<std::size_t> first_, last_;              // [cells] bins that a cell covers
+    std::vector<std::uint32_t> first_, last_;            // [cells] bins that a cell covers
     std::vector<float> likelihood_;                      // [columns * cells]
-    State moved_;
+    std::vector<float> all_slopes_;                      // [cells] scratch
 };
 
 }  // namespace hushtrace

@@ -2,12 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <optional>
+#include <limits>
 
+#include "hushtrace/measure/thinned_sound.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "noise_ratio_map.hpp"
 #include "path_sum.hpp"
-#include "thinned_sound.hpp"
 
 namespace hushtrace {
 namespace {
@@ -68,8 +68,16 @@ public:
     bool possible() const { return !maps_.empty() && maps_.front().columns > 8; }
 
     double weigh() {
-        for (Hypothesis& one : hypotheses_)
-            one.log_evidence = PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).log_evidence();
+        std::size_t first = 0;
+        if (followed_ > 0) {  // what is loud through the windows that told of the last line needs no other's word
+            first = static_cast<std::size_t>(best_hypothesis() - hypotheses_.data());
+            weigh(hypotheses_[first]);
+            for (std::size_t h = 0; h < hypotheses_.size(); ++h)
+                if (h != first) hypotheses_[h].log_evidence = -std::numeric_limits<double>::infinity();
+            if (const double evidence = log_mean_exp(hypotheses_); evidence > kLoud) return evidence;
+        }
+        for (std::size_t h = 0; h < hypotheses_.size(); ++h)
+            if (followed_ == 0 || h != first) weigh(hypotheses_[h]);
         return log_mean_exp(hypotheses_);
     }
 
@@ -78,6 +86,7 @@ public:
     }
 
     Ridge follow() {
+        ++followed_;
         Hypothesis best = *best_hypothesis();
         PathSum::Place place = place_of(best);
         double power = power_along(maps_[best.map], place.frequency_hz);
@@ -109,6 +118,9 @@ public:
     }
 
 private:
+    void weigh(Hypothesis& one) const {
+        one.log_evidence = PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).log_evidence();
+    }
     void leave_out(const Ridge& ridge, double multiple) {
         for (NoiseRatioMap& map : maps_) {
             const double lobe = map.lobe_hz(ridge.snr_db);
@@ -167,6 +179,7 @@ private:
     double to_hz_;
     std::vector<NoiseRatioMap> maps_;
     std::vector<Hypothesis> hypotheses_;
+    std::size_t followed_ = 0;
 };
 
 }  // namespace

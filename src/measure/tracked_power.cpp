@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "hushtrace/signal/error.hpp"
+#include "turned_back.hpp"
 
 namespace hushtrace {
 namespace {
@@ -16,6 +17,17 @@ constexpr double kTurn = 2.0 * std::numbers::pi;
 /// The track itself, and six beside it: clear of the line's lobe (2 bins), near enough for the same noise.
 constexpr std::array<double, 7> kOffsets = {0.0, -7.0, -5.0, -3.5, 3.5, 5.0, 7.0};
 
+constexpr double kStepsAWindow = 256;
+
+double power_through(const std::vector<std::complex<double>>& filter, const std::complex<double>* values) {
+    double re = 0, im = 0;
+    for (std::size_t i = 0; i < filter.size(); ++i) {
+        re += filter[i].real() * values[i].real() - filter[i].imag() * values[i].imag();
+        im += filter[i].real() * values[i].imag() + filter[i].imag() * values[i].real();
+    }
+    return re * re + im * im;
+}
+
 }  // namespace
 
 TrackedPower power_along(std::span<const double> samples, double rate, const Track& track, double ratio, double window_s) {
@@ -23,47 +35,29 @@ TrackedPower power_along(std::span<const double> samples, double rate, const Tra
     const double top = ratio * *std::max_element(track.frequency_hz.begin(), track.frequency_hz.end());
     if (!(ratio > 0.0) || top + 7.0 / window_s > 0.45 * rate)
         throw Error(ErrorKind::invalid_request, "the line read lies above the take's band");
-    const auto hop = static_cast<std::size_t>(0.5 * window_s * rate);
+    if (static_cast<double>(samples.size()) < 2.0 * window_s * rate || window_s * rate < 8.0)
+        throw Error(ErrorKind::too_short, "too short a take to read along a track");
+    const auto step = std::max<std::size_t>(1, static_cast<std::size_t>(window_s * rate / kStepsAWindow));
+    const TurnedBack sound = turned_back(samples, rate, track, ratio, step);
+    const auto hop = static_cast<std::size_t>(0.5 * window_s * sound.rate_hz);
     const std::size_t length = 2 * hop;
-    if (hop < 4 || samples.size() < 2 * length) throw Error(ErrorKind::too_short, "too short a take to read along a track");
-    std::vector<double> window(length);
     double gain = 0, square = 0;
-    for (std::size_t i = 0; i < length; ++i) {
-        window[i] = 0.5 - 0.5 * std::cos(kTurn * static_cast<double>(i) / static_cast<double>(length));
-        gain += window[i];
-        square += window[i] * window[i];
-    }
-    // each half window is turned once; neighbours make a window
+    std::array<std::vector<std::complex<double>>, kOffsets.size()> filters;  // window and shift in one
+    for (std::size_t k = 0; k < kOffsets.size(); ++k)
+        for (std::size_t i = 0; i < length; ++i) {
+            const double window = 0.5 - 0.5 * std::cos(kTurn * static_cast<double>(i) / static_cast<double>(length));
+            filters[k].push_back(window * std::polar(1.0, -kTurn * kOffsets[k] * static_cast<double>(i) / static_cast<double>(length)));
+            if (k > 0) continue;
+            gain += window;
+            square += window * window;
+        }
     std::array<double, kOffsets.size()> power{};
     std::size_t windows = 0;
-    double phase = 0, time_s = 0;
-    std::vector<std::complex<double>> turned(length);
-    std::size_t filled = 0;
-    for (std::size_t n = 0; n + hop <= samples.size(); n += hop) {
-        // within a half window the frequency runs straight
-        const double f0 = ratio * track.at(time_s), f1 = ratio * track.at(time_s + static_cast<double>(hop) / rate);
-        const double step = kTurn * f0 / rate, bend = kTurn * (f1 - f0) / (rate * static_cast<double>(hop));
-        std::complex<double> turn = std::polar(1.0, -phase), turning = std::polar(1.0, -step);
-        const std::complex<double> bending = std::polar(1.0, -bend);
-        if (filled == length) std::copy(turned.begin() + static_cast<std::ptrdiff_t>(hop), turned.end(), turned.begin());
-        const std::size_t at = filled == 0 ? 0 : hop;
-        for (std::size_t i = 0; i < hop; ++i) {
-            turned[at + i] = samples[n + i] * turn;
-            turn *= turning;
-            turning *= bending;
-        }
-        phase = std::fmod(phase + step * static_cast<double>(hop) + 0.5 * bend * static_cast<double>(hop) * static_cast<double>(hop), kTurn);
-        time_s += static_cast<double>(hop) / rate;
-        filled = at + hop;
-        if (filled < length) continue;
-        for (std::size_t k = 0; k < kOffsets.size(); ++k) {
-            const std::complex<double> shift = std::polar(1.0, -kTurn * kOffsets[k] / static_cast<double>(length));
-            std::complex<double> sum = 0, slow = 1.0;
-            for (std::size_t i = 0; i < length; ++i, slow *= shift) sum += window[i] * turned[i] * slow;
-            power[k] += std::norm(sum);
-        }
-        ++windows;
-    }
+    for (std::size_t at = 0; at + length <= sound.values.size(); at += hop, ++windows)
+        for (std::size_t k = 0; k < kOffsets.size(); ++k) power[k] += power_through(filters[k], sound.values.data() + at);
+    if (windows < 2) throw Error(ErrorKind::too_short, "too short a take to read along a track");
+    for (std::size_t k = 0; k < kOffsets.size(); ++k)
+        power[k] /= std::pow(sound.gain(kOffsets[k] * sound.rate_hz / static_cast<double>(length)), 2);
     const double count = static_cast<double>(windows);
     std::array<double, kOffsets.size() - 1> beside{};
     std::copy(power.begin() + 1, power.end(), beside.begin());
@@ -78,7 +72,7 @@ TrackedPower power_along(std::span<const double> samples, double rate, const Tra
     const double looks = 0.95 * count;
     out.mean_square.sd = 2.0 / (gain * gain) * std::sqrt((2.0 * std::max(line, 0.0) * noise + noise * noise * 1.2) / looks);
     if (out.mean_square.sd > 0.25 * out.mean_square.value) out.mean_square.limited_by = LimitedBy::noise;
-    out.floor_density = noise / square * 2.0 / rate;
+    out.floor_density = noise / square * 2.0 / sound.rate_hz;
     out.over_noise_sd = line / (noise / std::sqrt(looks));
     return out;
 }

@@ -45,6 +45,37 @@ TEST_CASE("a track off by a slow error is pulled onto its line", "[order]") {
     CHECK(worst < 0.8);
 }
 
+TEST_CASE("a loud line along its refined track stands still: what is left beside it lies 40 dB down", "[order]") {
+    // steps as fast as an idle has them: every 70 ms, a percent
+    std::mt19937_64 engine(8);
+    std::normal_distribution<double> normal;
+    Track truth;
+    for (double t = 0, f = 1875.0; t <= 10.1; t += 0.07, f = 1875.0 + 0.6 * (f - 1875.0) + 15.0 * normal(engine)) {
+        truth.time_s.push_back(t);
+        truth.frequency_hz.push_back(f);
+    }
+    auto x = noise(10.0, 1e-4, 4);
+    double turns = 0;
+    for (std::size_t n = 0; n < x.size(); ++n) {
+        x[n] += 0.02 * std::sin(2.0 * std::numbers::pi * turns);
+        turns = std::fmod(turns + truth.at(static_cast<double>(n) / kRate) / kRate, 1.0);
+    }
+    Track rough = truth;
+    for (std::size_t i = 0; i < rough.time_s.size(); ++i) rough.frequency_hz[i] += 4.0 * std::sin(11.0 * rough.time_s[i]);
+    Track track = rough;
+    for (int pass = 0; pass < 2; ++pass) track = refine_track(x, kRate, track);
+    const auto beside_db = [&](const Track& along) {
+        const PowerSpectrum spectrum = order_spectrum(resample_by_cycles(x, kRate, along), along.mean_hz());
+        const std::size_t centre = spectrum.bin_of(1.0);
+        double line = 0, beside = 0;
+        for (std::size_t k = centre - 30; k <= centre + 30; ++k) (k + 3 < centre || k > centre + 3 ? beside : line) += spectrum.density[k];
+        return 10.0 * std::log10(beside / line);
+    };
+    CHECK(beside_db(rough) > -15.0);
+    CHECK(beside_db(truth) < -40.0);
+    CHECK(beside_db(track) < -40.0);
+}
+
 TEST_CASE("resampling keeps the signal: a still tone at the track's frequency comes out as a pure sine",
           "[order]") {
     std::vector<double> x(48000);

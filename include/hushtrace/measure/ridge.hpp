@@ -36,7 +36,7 @@ struct PassedLine {
 /// How ridges are looked for.
 struct RidgeSearch {
     double from_hz = 120.0, to_hz = 9000.0;
-    double least_log_evidence = 1.5;       ///< one take of noise in a hundred shows as much (tests/bench/whine_detection)
+    double least_log_evidence = 1.5;       ///< noise shows as much in one stretch of 100 (10 to 20 s) to 10 (60 s)
     std::size_t most_ridges = 6;
     bool steady = false;                   ///< the sound is resampled by what the lines follow: they hardly move
     std::vector<Ridge> known;              ///< followed already, in another channel: the search passes them by
