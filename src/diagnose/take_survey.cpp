@@ -12,6 +12,7 @@
 #include <utility>
 
 #include "clear_part.hpp"
+#include "hushtrace/measure/guided_ridges.hpp"
 #include "hushtrace/measure/order_spectrum.hpp"
 #include "hushtrace/measure/thinned_sound.hpp"
 #include "hushtrace/measure/tracked_power.hpp"
@@ -256,18 +257,19 @@ constexpr double kStandsOut = 6.0;
 /// So much better must a line explain the sound than noise [ln]: noise alone reaches it in one stretch of 400 at most
 /// (Markov's inequality, where the noise's law holds). A vehicle has some four to six stretches: takes times channels.
 constexpr double kLeastEvidence = 6.0;
+constexpr double kMostLogLag_s = 3.0;  // tried where lines are searched along a log
 
 /// How far a followed line stands out of what lies beside its track [standard deviations].
-double significance_of(const Track& track, const ThinnedSound& sound) {
+double significance_of(const Track& track, const ThinnedSound& sound, double window_s) {
     try {
-        return power_along(sound.samples, sound.rate_hz, track).over_noise_sd;
+        return power_along(sound.samples, sound.rate_hz, track, 1.0, window_s).over_noise_sd;
     } catch (const Error&) {
         return 0.0;  // above the band, or too short
     }
 }
 
 /// Lines of a family too faint for a spectrum over cycles: the followed line and its multiples, read along the track.
-std::vector<OrderLine> faint_lines_of(const Track& track, const std::vector<ThinnedSound>& sounds) {
+std::vector<OrderLine> faint_lines_of(const Track& track, const std::vector<ThinnedSound>& sounds, double window_s) {
     std::vector<OrderLine> found;
     for (const double ratio : {1.0, 2.0, 3.0}) {
         OrderLine line;
@@ -276,7 +278,7 @@ std::vector<OrderLine> faint_lines_of(const Track& track, const std::vector<Thin
         double best_sd = 0;
         for (const ThinnedSound& sound : sounds) {
             try {
-                const TrackedPower power = power_along(sound.samples, sound.rate_hz, track, ratio);
+                const TrackedPower power = power_along(sound.samples, sound.rate_hz, track, ratio, window_s);
                 line.mean_square.push_back(power.mean_square.value);
                 if (power.over_noise_sd <= best_sd) continue;
                 best_sd = power.over_noise_sd;
@@ -326,8 +328,28 @@ bool claimed(const std::vector<MovingFamily>& families, double frequency_hz) {
 struct FollowedRidge {
     Ridge ridge;
     std::size_t channel = 0;
+    double window_s = 0;  ///< through which its track may be read
     double significance = 0;
 };
+constexpr double kFollowedWindow_s = 0.08, kLoggedWindow_s = 0.3;
+
+/// The engine's speed by its log, where that covers the take and the speed moves: what to search along.
+std::optional<Track> logged_speed(const TakeSurvey& survey) {
+    constexpr double least_share = 0.8, least_rpm = 100.0, apart_s = 0.05, least_wander = 0.001;
+    if (!survey.rpm_log || survey.rpm_log->known_s(0.0, survey.duration_s) < least_share * survey.duration_s) return std::nullopt;
+    Track speed;
+    const double from_s = survey.rpm_log->time_s.front(), to_s = survey.rpm_log->time_s.back();
+    double last = 0;
+    for (double t = from_s; t <= to_s; t += apart_s) {
+        last = survey.rpm_log->at(t).value_or(last);  // over a gap as it was before
+        if (last < least_rpm) return std::nullopt;
+        speed.time_s.push_back(t - from_s);
+        speed.frequency_hz.push_back(last);
+    }
+    if (speed.time_s.size() < 5 || speed.wander() < least_wander) return std::nullopt;
+    for (double& t : speed.time_s) t += from_s;
+    return speed;
+}
 
 /// The lines that wander, of all channels, that which stands out most first: what is found of it fixes where the others are
 /// looked for.
@@ -341,6 +363,8 @@ std::vector<FollowedRidge> ridges_of(const TakeSurvey& survey, const std::vector
                survey.channels[b].spectrum.band_mean_square(300.0, 6000.0);
     });
     std::vector<FollowedRidge> found;
+    std::optional<Track> speed = logged_speed(survey);
+    double most_lag_s = kMostLogLag_s;
     for (const std::size_t c : order) {
         RidgeSearch search;
         search.least_log_evidence = kLeastEvidence;
@@ -348,13 +372,22 @@ std::vector<FollowedRidge> ridges_of(const TakeSurvey& survey, const std::vector
         for (const SpectralLine& line : survey.channels[c].lines)
             if (line.sharpness_db > 10.0 && line.prominence_db > 15.0)
                 search.still.push_back({line.frequency_hz, decibels_from_power(line.mean_square / line.floor_density)});
-        for (Ridge& ridge : find_ridges(without_clicks(gathered[c].stretch, survey.sample_rate_hz,
-                                                       survey.channels[c].clicks, survey.channels[c].lines),
-                                        survey.sample_rate_hz, search)) {
-            const double significance = significance_of(ridge.track, sounds[c]);
-            found.push_back({std::move(ridge), c, significance});
+        const std::vector<double> cleared = without_clicks(gathered[c].stretch, survey.sample_rate_hz, survey.channels[c].clicks,
+                                                           survey.channels[c].lines);
+        for (Ridge& ridge : find_ridges(cleared, survey.sample_rate_hz, search)) {
+            search.known.push_back(ridge);
+            found.push_back({std::move(ridge), c, kFollowedWindow_s, 0.0});
         }
+        if (!speed) continue;
+        // what follows the log and is too faint, or moves too fast, to be found without it
+        GuidedRidges guided = find_ridges_along(cleared, survey.sample_rate_hz, *speed, search, most_lag_s);
+        if (!guided.ridges.empty()) {  // the other channels have the same clock
+            for (double& t : speed->time_s) t -= guided.lag_s;
+            most_lag_s = 0.0;
+        }
+        for (Ridge& ridge : guided.ridges) found.push_back({std::move(ridge), c, kLoggedWindow_s, 0.0});
     }
+    for (FollowedRidge& one : found) one.significance = significance_of(one.ridge.track, sounds[one.channel], one.window_s);
     std::stable_sort(found.begin(), found.end(), [](const FollowedRidge& a, const FollowedRidge& b) {
         return a.significance > b.significance;
     });
@@ -402,7 +435,7 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered, const std
         });
         if (own == family.lines.end()) {
             if (clicks) continue;  // what stands out so little beside clicks is one of their many teeth
-            family.lines = faint_lines_of(track, sounds);
+            family.lines = faint_lines_of(track, sounds, found[i].window_s);
         } else if (own->sharpening_db < 0.5) {
             continue;
         }

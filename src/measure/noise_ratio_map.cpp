@@ -83,6 +83,18 @@ void NoiseRatioMap::leave_out_skirt(std::size_t column, double from_hz, int dire
     }
 }
 
+void NoiseRatioMap::leave_out(const Ridge& ridge, double multiple) {
+    const double lobe = lobe_hz(ridge.snr_db);
+    for (std::size_t t = 0; t < columns; ++t) {
+        const double at = centre_s(t), f = multiple * ridge.track.at(at);
+        const double swept = multiple * std::abs(ridge.track.at(at + 0.5 * window_s) - ridge.track.at(at - 0.5 * window_s));
+        const double reach = lobe + 0.5 * swept;
+        leave_out(t, f - reach, f + reach);
+        leave_out_skirt(t, f - reach, -1);
+        leave_out_skirt(t, f + reach, 1);
+    }
+}
+
 NoiseRatioMap noise_ratio_map(std::span<const double> samples, double rate, double window_s, double highest_hz,
                               const NoiseShape& noise, const std::vector<PassedLine>& still) {
     NoiseRatioMap map;

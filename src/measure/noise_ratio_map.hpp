@@ -22,6 +22,8 @@ struct NoiseRatioMap {
     void leave_out(std::size_t column, double low_hz, double high_hz);
     /// From there on up (direction 1) or down (-1), bins that stand well over the noise without a gap.
     void leave_out_skirt(std::size_t column, double from_hz, int direction);
+    /// A multiple of a followed line: its lobe, what it swept over while a window lasted, and its skirts.
+    void leave_out(const Ridge& ridge, double multiple);
 };
 
 /// Short-time power (Hann, half overlapping windows) over the noise; then a factor for each column and each fifth of the

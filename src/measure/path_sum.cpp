@@ -4,40 +4,11 @@
 #include <cmath>
 #include <cstdint>
 
+#include "steady_line_ratio.hpp"
 #include "wide_vectors.hpp"
 
 namespace hushtrace {
 namespace {
-
-/// exp(-s) I0(2 sqrt(s r)), tabulated over r.
-class SteadyLineRatio {
-public:
-    explicit SteadyLineRatio(double snr) : table_(kSize + 2) {
-        for (std::size_t i = 0; i < table_.size(); ++i) {
-            const double r = kTop * static_cast<double>(i) / kSize;
-            table_[i] = static_cast<float>(
-                std::min(std::exp(-snr) * std::cyl_bessel_i(0.0, 2.0 * std::sqrt(snr * r)), std::exp(kMostInFavour)));
-        }
-    }
-    HUSHTRACE_WIDE_VECTORS
-    void of(const float* __restrict r, float* __restrict out, std::size_t count) const {
-        const float* table = table_.data();
-        constexpr auto top = static_cast<float>(kTop), scale = static_cast<float>(kSize / kTop);
-        for (std::size_t i = 0; i < count; ++i) {
-            const float place = std::clamp(r[i], 0.0F, top) * scale;
-            const auto k = static_cast<std::int32_t>(place);
-            const float value = table[k] + (place - static_cast<float>(k)) * (table[k + 1] - table[k]);
-            out[i] = r[i] < 0.0F ? 1.0F : value;
-        }
-    }
-
-private:
-    static constexpr std::size_t kSize = 600;
-    static constexpr double kTop = 60;
-    /// One column, however loud, doesn't draw a path over from another line.
-    static constexpr double kMostInFavour = 8;
-    std::vector<float> table_;
-};
 
 HUSHTRACE_WIDE_VECTORS
 float sum_of(const float* values, std::size_t count) {

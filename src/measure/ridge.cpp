@@ -122,17 +122,7 @@ private:
         one.log_evidence = PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).log_evidence();
     }
     void leave_out(const Ridge& ridge, double multiple) {
-        for (NoiseRatioMap& map : maps_) {
-            const double lobe = map.lobe_hz(ridge.snr_db);
-            for (std::size_t t = 0; t < map.columns; ++t) {
-                const double at = map.centre_s(t), f = multiple * ridge.track.at(at);
-                const double swept = multiple * std::abs(ridge.track.at(at + 0.5 * map.window_s) - ridge.track.at(at - 0.5 * map.window_s));
-                const double reach = lobe + 0.5 * swept;
-                map.leave_out(t, f - reach, f + reach);
-                map.leave_out_skirt(t, f - reach, -1);
-                map.leave_out_skirt(t, f + reach, 1);
-            }
-        }
+        for (NoiseRatioMap& map : maps_) map.leave_out(ridge, multiple);
     }
     PathSum::Place place_of(const Hypothesis& one) const {
         return PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).place();

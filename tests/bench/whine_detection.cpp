@@ -4,7 +4,8 @@
 // levels are whine-to-noise: the line's power over the noise's from 20 Hz to 20 kHz. The reference sums the power at the
 // true frequency over short windows, half overlapping, the best of several lengths, not de-chirped; told, too, is the noise.
 // Both thresholds let 1 in 100 takes of noise alone pass. Printed is the share found at each level.
-// Arguments: takes of noise (default 300), takes a point (default 100), seed (1), noise: white, pink or bumpy (white).
+// Arguments: takes of noise (default 300), takes a point (default 100), seed (1), noise: white, pink or bumpy (white), one
+// wander alone (as a share, 0.01; all), its spectrum: flat or falling (both).
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -59,11 +60,15 @@ int main(int argc, char** argv) {
     const int noise_takes = argc > 1 ? std::atoi(argv[1]) : 300, takes = argc > 2 ? std::atoi(argv[2]) : 100;
     const auto seed = static_cast<std::uint64_t>(argc > 3 ? std::atoll(argv[3]) : 1);
     const std::string colour = argc > 4 ? argv[4] : "white";
+    const double only_wander = argc > 5 ? std::atof(argv[5]) : 0;
+    const std::string only_spectrum = argc > 6 ? argv[6] : "";
     WanderLaw law;
     law.colour = colour == "pink" ? NoiseColour::pink : colour == "bumpy" ? NoiseColour::bumpy : NoiseColour::white;
     fmt::print("{} takes of {} noise, {} a point, seed {}; share found at 1 % false alarms\n", noise_takes, colour, takes, seed);
     for (const bool red : {false, true})
         for (const double wander : {0.005, 0.01, 0.03}) {
+            if (only_wander > 0 && std::abs(wander - only_wander) > 1e-6) continue;
+            if (!only_spectrum.empty() && (only_spectrum == "falling") != red) continue;
             law.wander = wander;
             law.red = red;
             law.whine_to_noise_db = -300;
@@ -85,10 +90,10 @@ int main(int argc, char** argv) {
                 std::size_t best = 0, most = 0, ours = 0, logged = 0;
                 for (std::size_t w = 0; w < std::size(kWindows); ++w) {
                     std::size_t count = 0;
-                    for (const auto& one : with) count += one.reference[w] > thresholds[w] ? 1 : 0;
+                    for (const auto& one : with) count += one.reference[w] > thresholds[w] ? 1U : 0U;
                     if (count > most) { most = count; best = w; }
                 }
-                for (const auto& one : with) { ours += one.found > threshold ? 1 : 0; logged += one.with_log > log_threshold ? 1 : 0; }
+                for (const auto& one : with) { ours += one.found > threshold ? 1U : 0U; logged += one.with_log > log_threshold ? 1U : 0U; }
                 const auto share = [&](std::size_t n) { return static_cast<double>(n) / takes; };
                 fmt::print("{:17.0f}  {:14.2f}  {:8.2f}  {:13.2f}  {:7.2f}\n", level, share(most), kWindows[best], share(ours), share(logged));
                 std::fflush(stdout);

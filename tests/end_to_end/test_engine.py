@@ -88,6 +88,19 @@ check.near(w.get("engine_order"), 60 * k, 0.012 * 60 * k, "engine order")
 check.near(takes["takes/idle.wav"]["rpm"], idle.mean(), 0.012 * idle.mean(), "the speed of the idle take, though stated 5 % wrong")
 check.that(takes["takes/idle.wav"]["typed_rpm"] == 790, "what was stated is kept beside it")
 
+# ---- a log finds a whine that without it nothing shows (33 dB under the hiss), though its clock is 1.1 s early
+long = 752 * speed(20, 0.012, seed=3)
+faint = both(turning(k, long, 0.913e-4 * np.sqrt(2) * 10 ** (-33 / 20)), 41)
+result = noise({"off": off, "idle": ({"engine": "idle", "rpm_log": "takes/i.csv"}, faint)}, {"i.csv": log_text(long, 0.1, -1.1)})
+check.near(source(result).get("frequency_hz"), k * long.mean(), 2, "a whine 33 dB under the hiss, by the log")
+check.near(result["results"]["engine"]["takes"][-1]["log_lag_s"], -1.1, 0.1, "the log's lag, by that whine")
+
+# ---- revved up and back at 600 rpm a second: the log leads through it
+t = np.arange(14 * RATE) / RATE
+fast = 800 + 2400 * np.clip(np.where(t < 7, (t - 3) / 4, (11 - t) / 4), 0, 1)
+result = noise({"sweep": ({"engine": "sweep", "rpm_log": "takes/s.csv"}, both(whine(fast, k, 0.001), 43))}, {"s.csv": log_text(fast, 0.2, 1.4, 4)})
+check.near(result["results"]["engine"]["hz_per_rpm"], k, 0.005 * k, "constant from a fast sweep with a log")
+
 # ---- four cylinders' ignition gives the speed, though 5 % wrong was stated; a held speed follows
 held = np.full(T * RATE, 2012.0)
 result = noise({"idle": ({"engine": "idle", "rpm": 715}, both(whine(idle, k) + clicks(1 / 30, idle, 0.03), 17)),
