@@ -40,23 +40,26 @@ std::size_t fine_length(double rate) {
 
 /// What is gathered of a channel while the take streams by.
 struct Gathered {
-    Gathered(double rate, std::size_t picture_length)
-        : coarse(rate, fast_length(static_cast<std::size_t>(rate / 8))),
-          picture(rate, picture_length),
-          meter(rate) {}
+    Gathered(double rate, std::size_t picture_length) : picture(rate, picture_length), meter(rate) {}
     std::optional<SpectrumAccumulator> fine;  // where a part of the take alone counts; else it is read beside this
-    SpectrumAccumulator coarse;               // bins of 8 Hz, for takes shorter than a second
     SpectrogramAccumulator picture;
     QuasiPeakMeter meter;
     std::vector<double> stretch;
     double lowest = std::numeric_limits<double>::infinity(), highest = -lowest;
 };
 
-void finish_channel(ChannelSurvey& survey, const Gathered& gathered, std::optional<PowerSpectrum> fine) {
+/// Bins of 8 Hz, for takes shorter than a second.
+PowerSpectrum coarse_spectrum(std::span<const double> samples, double rate) {
+    SpectrumAccumulator coarse(rate, fast_length(static_cast<std::size_t>(rate / 8)));
+    coarse.add(samples);
+    return coarse.result();
+}
+
+void finish_channel(ChannelSurvey& survey, const Gathered& gathered, double rate, std::optional<PowerSpectrum> fine) {
     // dc says no more than nothing: what moves by less than a 32-bit converter's last step is digital silence
     survey.silent = !(gathered.highest - gathered.lowest > 0x1p-31);
     survey.quasi_peak = gathered.meter.mean();
-    survey.spectrum = fine ? std::move(*fine) : gathered.coarse.result();
+    survey.spectrum = fine ? std::move(*fine) : coarse_spectrum(gathered.stretch, rate);
     survey.floor_density = noise_under_lines(survey.spectrum);
     // hiss is smooth: a wider stretch than for the lines keeps the broad foot of a wandering whine out of it
     const std::vector<double> smooth = noise_under_lines(survey.spectrum, 120.0, 0.3);
@@ -507,7 +510,6 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
             const auto samples = block.channel(c);
             Gathered& g = gathered[c];
             if (g.fine) g.fine->add(samples);
-            g.coarse.add(samples);
             g.picture.add(samples);
             g.meter.add(samples);
             for (const double s : samples) {
@@ -541,7 +543,7 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         channel.channel = take.channels[c];
         channel.volts_full_scale = job.job.volts_full_scale(take, c);
         channel.volts_full_scale_sd_db = job.job.volts_full_scale_sd_db(c);
-        finish_channel(channel, gathered[c],
+        finish_channel(channel, gathered[c], survey.sample_rate_hz,
                        c < spectra.size() ? std::optional(std::move(spectra[c])) : std::nullopt);
         survey.channels.push_back(std::move(channel));
     }

@@ -6,6 +6,7 @@
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/spectrum/spectrogram.hpp"
 #include "hushtrace/spectrum/transform.hpp"
+#include "near_rank.hpp"
 
 namespace hushtrace {
 namespace {
@@ -26,25 +27,30 @@ std::vector<std::size_t> octaves(std::size_t bins, double bin_hz) {
 /// The middle cell of each band against the mean over time: a few lines, however strong, don't move it.
 void read_levels(ColumnMap& map) {
     const std::size_t bands = map.band_of.back() + 1;
-    std::vector<std::vector<double>> cells(bands);
-    std::vector<std::vector<double>> all(bands);
+    std::vector<std::size_t> first(bands + 1, map.bins());  // bands follow each other
+    for (std::size_t k = map.bins() - 1; k >= 1; --k) first[map.band_of[k]] = k;
+    for (std::size_t b = bands; b-- > 0;) first[b] = std::min(first[b], first[b + 1]);  // one without a bin ends where it starts
+    std::vector<double> per_mean(map.bins());
+    for (std::size_t k = 0; k < map.bins(); ++k) per_mean[k] = map.mean[k] > 0.0 ? 1.0 / map.mean[k] : 0.0;
+    std::vector<double> cells(map.bins()), guess(bands, 0.7);
+    NearRank near_rank;
     for (const auto& column : map.density) {
-        for (auto& one : cells) one.clear();
-        for (std::size_t k = 1; k < map.bins(); ++k)
-            if (map.mean[k] > 0.0) cells[map.band_of[k]].push_back(static_cast<double>(column[k]) / map.mean[k]);
         auto& level = map.level.emplace_back(bands, 1.0);
         for (std::size_t b = 0; b < bands; ++b) {
-            if (cells[b].size() < 5) continue;
-            const auto middle = cells[b].begin() + static_cast<std::ptrdiff_t>(cells[b].size() / 2);
-            std::nth_element(cells[b].begin(), middle, cells[b].end());
-            level[b] = std::max(*middle, 1e-6);
+            std::size_t count = 0;
+            for (std::size_t k = first[b]; k < first[b + 1]; ++k) {
+                cells[count] = static_cast<double>(column[k]) * per_mean[k];
+                if (per_mean[k] > 0.0) ++count;
+            }
+            if (count < 5) continue;
+            guess[b] = near_rank.find({cells.data(), count}, count / 2, guess[b]);
+            level[b] = std::max(guess[b], 1e-6);
         }
-        for (std::size_t b = 0; b < bands; ++b) all[b].push_back(level[b]);
     }
     for (std::size_t b = 0; b < bands; ++b) {
         double sum = 0;
-        for (const double one : all[b]) sum += one;
-        const double usual = sum / static_cast<double>(all[b].size());
+        for (const auto& level : map.level) sum += level[b];
+        const double usual = sum / static_cast<double>(map.level.size());
         for (auto& level : map.level) level[b] /= usual;
     }
 }
@@ -77,8 +83,8 @@ ColumnMap column_map(std::span<const double> samples, double sample_rate_hz, dou
     map.column_s = static_cast<double>(length) / sample_rate_hz;
     map.mean.assign(map.density.front().size(), 0.0);
     for (const auto& column : map.density)
-        for (std::size_t k = 0; k < column.size(); ++k)
-            map.mean[k] += static_cast<double>(column[k]) / static_cast<double>(map.density.size());
+        for (std::size_t k = 0; k < column.size(); ++k) map.mean[k] += static_cast<double>(column[k]);
+    for (double& mean : map.mean) mean /= static_cast<double>(map.density.size());
     const double columns = static_cast<double>(map.density.size());
     map.averages = columns > 1.0 ? columns * kHalfOverlappedHann : 1.0;
     map.band_of = octaves(map.bins(), map.bin_hz);

@@ -6,6 +6,7 @@
 
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/spectrum/spectrogram.hpp"
+#include "near_rank.hpp"
 
 namespace hushtrace {
 namespace {
@@ -47,22 +48,17 @@ std::vector<double> power_of(std::span<const double> samples, std::size_t stretc
 std::vector<std::vector<double>> columns_of(std::span<const double> envelope, double rate, std::size_t length,
                                             std::size_t hop, std::vector<double>& time_s) {
     std::vector<std::vector<double>> columns;
-    std::vector<double> near_by;
+    NearRank near_rank;
     SpectrogramStream stream(
         rate, length, hop, WindowKind::hann, [&](double t, std::span<const double> density) {
             auto& column = columns.emplace_back(density.size(), 0.0);
             const std::size_t reach = 40;
+            double median = 0;
             for (std::size_t k = 0; k < density.size(); ++k) {
                 const std::size_t first = k > reach ? k - reach : 2,
                                   last = std::min(density.size(), k + reach + 1);
-                if (k % 8 == 0) {
-                    near_by.assign(density.begin() + static_cast<std::ptrdiff_t>(first),
-                                   density.begin() + static_cast<std::ptrdiff_t>(last));
-                    std::nth_element(near_by.begin(),
-                                     near_by.begin() + static_cast<std::ptrdiff_t>(near_by.size() / 2),
-                                     near_by.end());
-                }
-                const double noise = std::max(near_by[near_by.size() / 2] / std::log(2.0), 1e-300);
+                if (k % 8 == 0) median = near_rank.find(density.subspan(first, last - first), (last - first) / 2, median);
+                const double noise = std::max(median / std::log(2.0), 1e-300);
                 column[k] = std::clamp(std::log(std::max(density[k] / noise, 1e-6)), -0.7, 4.0);
             }
             time_s.push_back(t);
@@ -71,12 +67,42 @@ std::vector<std::vector<double>> columns_of(std::span<const double> envelope, do
     return columns;
 }
 
-double cell(const std::vector<double>& column, double bin) {
-    const auto k = static_cast<std::size_t>(bin);
-    if (k + 1 >= column.size()) return 0.0;
-    const double part = bin - static_cast<double>(k);
-    return column[k] + part * (column[k + 1] - column[k]);
-}
+/// A place between two bins.
+struct Place {
+    Place(double at, std::size_t bins) : bin(static_cast<std::size_t>(at)), part(at - static_cast<double>(bin)) {
+        if (bin + 1 >= bins) bin = bins;
+    }
+    double of(const std::vector<double>& column) const {
+        return bin < column.size() ? column[bin] + part * (column[bin + 1] - column[bin]) : 0.0;
+    }
+    std::size_t bin;
+    double part;
+};
+
+/// Where a train of one rate has its first five harmonics, and where one of a half, a third or a fifth of it would.
+struct Comb {
+    Comb(double harmonic_bins, std::size_t bins) {
+        for (int h = 1; h <= 5; ++h) {
+            const auto at = [&](double number) { return Place(number * harmonic_bins, bins); };
+            on.push_back(at(h));
+            halves.push_back(at(h - 1.0 / 2));
+            thirds.insert(thirds.end(), {at(h - 1.0 / 3), at(h - 2.0 / 3)});
+            fifths.insert(fifths.end(), {at(h - 2.0 / 5), at(h - 3.0 / 5)});
+        }
+    }
+    static double sum(const std::vector<Place>& places, const std::vector<double>& column) {
+        double sum = 0;
+        for (const Place& place : places) sum += place.of(column);
+        return sum;
+    }
+    /// On the harmonics there must be power; at their halves, thirds and fifths there must not, or the train is one of a
+    /// half, a third or a fifth of this rate.
+    double score(const std::vector<double>& column) const {
+        const double beside = std::max({sum(halves, column), 0.5 * sum(thirds, column), 0.5 * sum(fifths, column)});
+        return (sum(on, column) - beside) / 5.0;
+    }
+    std::vector<Place> on, halves, thirds, fifths;
+};
 
 /// The mean power at each phase of the train: [phases], and the spread of one phase's mean.
 struct Profile {
@@ -165,21 +191,11 @@ std::optional<ImpulseTrain> find_impulse_train(std::span<const double> samples, 
     std::vector<double> grid_hz;
     for (double f = search.from_hz; f <= search.to_hz; f *= 1.005) grid_hz.push_back(f);
     const double bin_hz = rate / static_cast<double>(length);
+    std::vector<Comb> combs;
+    for (const double hz : grid_hz) combs.emplace_back(hz / bin_hz, length / 2 + 1);
     std::vector<std::vector<float>> score(columns.size(), std::vector<float>(grid_hz.size()));
     for (std::size_t t = 0; t < columns.size(); ++t)
-        for (std::size_t g = 0; g < grid_hz.size(); ++g) {
-            // on the harmonics there must be power; at their halves, thirds and fifths there must not, or the
-            // train is one of a half, a third or a fifth of this rate
-            double on = 0, halves = 0, thirds = 0, fifths = 0;
-            for (int h = 1; h <= 5; ++h) {
-                const auto at = [&](double number) { return cell(columns[t], number * grid_hz[g] / bin_hz); };
-                on += at(h);
-                halves += at(h - 1.0 / 2);
-                thirds += 0.5 * (at(h - 1.0 / 3) + at(h - 2.0 / 3));
-                fifths += 0.5 * (at(h - 2.0 / 5) + at(h - 3.0 / 5));
-            }
-            score[t][g] = static_cast<float>((on - std::max({halves, thirds, fifths})) / 5.0);
-        }
+        for (std::size_t g = 0; g < grid_hz.size(); ++g) score[t][g] = static_cast<float>(combs[g].score(columns[t]));
     const GridPath path = best_path(score, 4, 0.05);
     // The best path through the envelope of white noise reached mean scores of 0.307 (55 columns), 0.299
     // (68), 0.282 (143) and 0.271 (293), each with a spread of 0.21 to 0.25 over the root of the columns (16

@@ -7,8 +7,8 @@
 #include <numbers>
 
 #include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/wide_vectors.hpp"
 #include "turned_back.hpp"
-#include "wide_vectors.hpp"
 
 namespace hushtrace {
 namespace {

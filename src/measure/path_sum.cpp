@@ -4,8 +4,8 @@
 #include <cmath>
 #include <cstdint>
 
+#include "hushtrace/signal/wide_vectors.hpp"
 #include "steady_line_ratio.hpp"
-#include "wide_vectors.hpp"
 
 namespace hushtrace {
 namespace {

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <cstdint>
 
-#include "wide_vectors.hpp"
+#include "hushtrace/signal/wide_vectors.hpp"
 
 namespace hushtrace {
 namespace {

@@ -1,14 +1,26 @@
 #include "hushtrace/spectrum/pair_spectrum.hpp"
 
-#include <kissfft/kissfft.hh>
-
 #include <algorithm>
 
+#include "complex_transform.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/wide_vectors.hpp"
 #include "segmenter.hpp"
 #include "spectrum_maker.hpp"
 
 namespace hushtrace {
+namespace {
+
+HUSHTRACE_WIDE_VECTORS void add_powers(const double* real, const double* imag, std::size_t n, double* xx, double* yy) {
+#pragma GCC ivdep
+    for (std::size_t k = 1; k <= n / 2; ++k) {
+        const double a = real[k], b = imag[k], c = real[n - k], d = imag[n - k];
+        xx[k] += 0.25 * ((a + c) * (a + c) + (b - d) * (b - d));
+        yy[k] += 0.25 * ((a - c) * (a - c) + (b + d) * (b + d));
+    }
+}
+
+}  // namespace
 
 // Two real channels are one complex one, z = x + i y. By the symmetries of real samples' transforms the two come apart
 // again: X[k] = (Z[k] + Z*[N-k]) / 2, Y[k] = (Z[k] - Z*[N-k]) / 2i.
@@ -17,34 +29,27 @@ struct PairSpectrumAccumulator::State {
         : scale(rate_hz, length, kind, overlap),
           cut_x(length, scale.hop),
           cut_y(length, scale.hop),
-          transform(length, false),
-          packed(length),
-          turned(length),
+          transform(length),
           xx(length / 2 + 1),
           yy(length / 2 + 1) {}
 
     void put_x(std::span<const double> segment) {
-        for (std::size_t i = 0; i < segment.size(); ++i) packed[i].real(segment[i] * scale.window[i]);
+        for (std::size_t i = 0; i < segment.size(); ++i) transform.real()[i] = segment[i] * scale.window[i];
     }
     void put_y(std::span<const double> segment) {
-        for (std::size_t i = 0; i < segment.size(); ++i) packed[i].imag(segment[i] * scale.window[i]);
-        transform.transform(packed.data(), turned.data());
-        const std::size_t n = packed.size();
-        xx[0] += turned[0].real() * turned[0].real();
-        yy[0] += turned[0].imag() * turned[0].imag();
-        for (std::size_t k = 1; k <= n / 2; ++k) {
-            const double a = turned[k].real(), b = turned[k].imag();
-            const double c = turned[n - k].real(), d = turned[n - k].imag();
-            xx[k] += 0.25 * ((a + c) * (a + c) + (b - d) * (b - d));
-            yy[k] += 0.25 * ((a - c) * (a - c) + (b + d) * (b + d));
-        }
+        for (std::size_t i = 0; i < segment.size(); ++i) transform.imag()[i] = segment[i] * scale.window[i];
+        transform.forward();
+        const std::size_t n = transform.length();
+        const double *real = transform.real(), *imag = transform.imag();
+        xx[0] += real[0] * real[0];
+        yy[0] += imag[0] * imag[0];
+        add_powers(real, imag, n, xx.data(), yy.data());
         ++segments;
     }
 
     SpectrumScale scale;
     Segmenter cut_x, cut_y;
-    kissfft<double> transform;
-    std::vector<std::complex<double>> packed, turned;
+    ComplexTransform transform;
     std::vector<double> xx, yy;
     std::size_t segments = 0;
 };

@@ -1,28 +1,41 @@
 #include "hushtrace/spectrum/transform.hpp"
 
-#include <kissfft/kissfft.hh>
-
 #include <cmath>
 
+#include "complex_transform.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/wide_vectors.hpp"
 
 namespace hushtrace {
+namespace {
+
+HUSHTRACE_WIDE_VECTORS void take_apart(const double* pairs, double* even, double* odd, std::size_t count) {
+#pragma GCC ivdep
+    for (std::size_t i = 0; i < count; ++i) {
+        even[i] = pairs[2 * i];
+        odd[i] = pairs[2 * i + 1];
+    }
+}
+
+HUSHTRACE_WIDE_VECTORS void put_together(const double* even, const double* odd, double scale, double* pairs, std::size_t count) {
+#pragma GCC ivdep
+    for (std::size_t i = 0; i < count; ++i) {
+        pairs[2 * i] = scale * even[i];
+        pairs[2 * i + 1] = scale * odd[i];
+    }
+}
+
+}  // namespace
 
 struct RealTransform::State {
-    explicit State(std::size_t length)
-        : n(length),
-          to_bins(length / 2, false),
-          to_samples(length / 2, true),
-          half(length / 2),
-          turned(length / 2) {
-        twiddle.resize(length / 4 + 1);
+    explicit State(std::size_t length) : n(length), half(length / 2), twiddle(length / 4 + 1) {
         for (std::size_t k = 0; k < twiddle.size(); ++k)
             twiddle[k] = std::polar(
                 1.0, -2.0 * std::acos(-1.0) * static_cast<double>(k) / static_cast<double>(length));
     }
     std::size_t n;
-    kissfft<double> to_bins, to_samples;
-    std::vector<std::complex<double>> half, turned, twiddle;
+    ComplexTransform half;
+    std::vector<std::complex<double>> twiddle;
 };
 
 RealTransform::RealTransform(std::size_t length) {
@@ -47,12 +60,13 @@ void RealTransform::forward(std::span<const double> samples, std::span<std::comp
     const std::size_t m = s.n / 2;
     if (samples.size() != s.n || bins.size() != m + 1)
         throw Error(ErrorKind::invalid_request, "transform: lengths don't match");
-    for (std::size_t i = 0; i < m; ++i) s.half[i] = {samples[2 * i], samples[2 * i + 1]};
-    s.to_bins.transform(s.half.data(), s.turned.data());
-    bins[0] = s.turned[0].real() + s.turned[0].imag();
-    bins[m] = s.turned[0].real() - s.turned[0].imag();
+    take_apart(samples.data(), s.half.real(), s.half.imag(), m);
+    s.half.forward();
+    const double *real = s.half.real(), *imag = s.half.imag();
+    bins[0] = real[0] + imag[0];
+    bins[m] = real[0] - imag[0];
     for (std::size_t k = 1; k <= m / 2; ++k) {
-        const std::complex<double> a = s.turned[k], b = std::conj(s.turned[m - k]);
+        const std::complex<double> a{real[k], imag[k]}, b{real[m - k], -imag[m - k]};
         const std::complex<double> even = 0.5 * (a + b);
         const std::complex<double> odd = std::complex<double>(0, -0.5) * (a - b);
         const std::complex<double> rotated = s.twiddle[k] * odd;
@@ -66,20 +80,20 @@ void RealTransform::inverse(std::span<const std::complex<double>> bins, std::spa
     const std::size_t m = s.n / 2;
     if (samples.size() != s.n || bins.size() != m + 1)
         throw Error(ErrorKind::invalid_request, "transform: lengths don't match");
-    s.turned[0] = {0.5 * (bins[0].real() + bins[m].real()), 0.5 * (bins[0].real() - bins[m].real())};
+    double *real = s.half.imag(), *imag = s.half.real();  // exchanged, the transform is the inverse
+    real[0] = 0.5 * (bins[0].real() + bins[m].real());
+    imag[0] = 0.5 * (bins[0].real() - bins[m].real());
     for (std::size_t k = 1; k <= m / 2; ++k) {
         const std::complex<double> a = bins[k], b = std::conj(bins[m - k]);
         const std::complex<double> even = 0.5 * (a + b);
         const std::complex<double> odd = 0.5 * std::conj(s.twiddle[k]) * (a - b);
-        s.turned[k] = even + std::complex<double>(0, 1) * odd;
-        s.turned[m - k] = std::conj(even) + std::complex<double>(0, 1) * std::conj(odd);
+        real[k] = even.real() - odd.imag();
+        imag[k] = even.imag() + odd.real();
+        real[m - k] = even.real() + odd.imag();
+        imag[m - k] = odd.real() - even.imag();
     }
-    s.to_samples.transform(s.turned.data(), s.half.data());
-    const double scale = 1.0 / static_cast<double>(m);
-    for (std::size_t i = 0; i < m; ++i) {
-        samples[2 * i] = scale * s.half[i].real();
-        samples[2 * i + 1] = scale * s.half[i].imag();
-    }
+    s.half.forward();
+    put_together(s.half.imag(), s.half.real(), 1.0 / static_cast<double>(m), samples.data(), m);
 }
 
 std::size_t fast_length(std::size_t least) {

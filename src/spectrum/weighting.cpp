@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/wide_vectors.hpp"
 
 // [IEC] IEC 61672-1:2013 annex E. [ITU] ITU-R BS.468-4 (1986) figure 1a. [Kaiser] Kaiser 1974, "Nonrecursive digital
 // filter design using the I0-sinh window function", Proc. IEEE Int. Symp. Circuits and Systems.
@@ -99,6 +100,17 @@ std::vector<std::array<double, kTaps>> interpolation(double rate_hz, std::size_t
     return phases;
 }
 
+/// sums [kChunk]: each of as many taps' products with the samples from its own place on.
+HUSHTRACE_WIDE_VECTORS void convolve(const double* samples, const double* taps, double* sums) {
+    constexpr std::size_t at_once = 16;  // few enough for the processor's registers
+    for (std::size_t n = 0; n < kChunk; n += at_once) {
+        double sum[at_once] = {};
+        for (std::size_t j = 0; j < kTaps; ++j)
+            for (std::size_t i = 0; i < at_once; ++i) sum[i] += taps[j] * samples[n + j + i];
+        for (std::size_t i = 0; i < at_once; ++i) sums[n + i] = sum[i];
+    }
+}
+
 }  // namespace
 
 double a_weighting_power(double frequency_hz) {
@@ -144,13 +156,10 @@ struct Itu468Filter::State {
     void interpolate(std::span<const double> samples) {
         std::copy(samples.begin(), samples.end(), stretch.begin() + kTaps - 1);
         const std::size_t count = samples.size();
-        for (std::size_t p = 0; p < factor; ++p) {
-            std::array<double, kChunk> sum{};
-            for (std::size_t j = 0; j < kTaps; ++j) {
-                const double tap = phases[p][j];
-                const double* x = stretch.data() + j;
-                for (std::size_t n = 0; n < kChunk; ++n) sum[n] += tap * x[n];
-            }
+        for (std::size_t n = 0; n < count; ++n) dense[n * factor] = stretch[n + kReach - 1];  // the samples themselves
+        for (std::size_t p = 1; p < factor; ++p) {
+            std::array<double, kChunk> sum;
+            convolve(stretch.data(), phases[p].data(), sum.data());
             for (std::size_t n = 0; n < count; ++n) dense[n * factor + p] = sum[n];
         }
         std::copy_n(stretch.begin() + static_cast<std::ptrdiff_t>(count), kTaps - 1, stretch.begin());

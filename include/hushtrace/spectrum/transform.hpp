@@ -7,8 +7,8 @@
 
 namespace hushtrace {
 
-/// Real Fourier transform of a fixed even length, in double precision (KissFFT's C++ template; Debian's library is the
-/// float build, whose rounding floor near -145 dB lies too close to harmonics at -120 dB of a 24-bit take).
+/// Real Fourier transform of a fixed even length, in double precision (a float build's rounding floor near -145 dB lies too
+/// close to harmonics at -120 dB of a 24-bit take).
 /// Not thread-safe: one object a thread.
 class RealTransform {
 public:

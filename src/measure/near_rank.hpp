@@ -1,0 +1,35 @@
+#pragma once
+#include <algorithm>
+#include <cstddef>
+#include <span>
+#include <vector>
+
+namespace hushtrace {
+
+/// What std::nth_element puts at a rank, sooner where a guess lies near it: only what is close to the guess is sorted.
+class NearRank {
+public:
+    double find(std::span<const double> values, std::size_t rank, double guess) {
+        const double low = 0.75 * guess, high = 1.3 * guess;
+        if (near_.size() < values.size()) near_.resize(values.size());
+        std::size_t below = 0, count = 0;
+        for (const double value : values) {  // no branches: which way a value goes can't be foreseen
+            near_[count] = value;
+            count += static_cast<std::size_t>(value >= low && value <= high);
+            below += static_cast<std::size_t>(value < low);
+        }
+        if (rank < below || rank >= below + count) {
+            std::copy(values.begin(), values.end(), near_.begin());
+            below = 0;
+            count = values.size();
+        }
+        const auto place = near_.begin() + static_cast<std::ptrdiff_t>(rank - below);
+        std::nth_element(near_.begin(), place, near_.begin() + static_cast<std::ptrdiff_t>(count));
+        return *place;
+    }
+
+private:
+    std::vector<double> near_;
+};
+
+}  // namespace hushtrace
