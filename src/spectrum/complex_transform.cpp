@@ -85,19 +85,19 @@ template <std::size_t R>
 template <std::size_t R>
 [[gnu::always_inline]] inline void pass_of(const Arrays& a, std::size_t rest, std::size_t stride) {
     if (stride == 1) {
-#pragma GCC ivdep
+        HUSHTRACE_APART
         for (std::size_t i = 0; i < rest; ++i) one<R>(a, rest, 1, i, 0);
         return;
     }
     if (stride == 4) {  // short rows of a known length need no loop
         for (std::size_t i = 0; i < rest; ++i) {
-#pragma GCC ivdep
+            HUSHTRACE_APART
             for (std::size_t k = 0; k < 4; ++k) one<R>(a, rest, 4, i, k);
         }
         return;
     }
     for (std::size_t i = 0; i < rest; ++i) {
-#pragma GCC ivdep
+        HUSHTRACE_APART
         for (std::size_t k = 0; k < stride; ++k) one<R>(a, rest, stride, i, k);
     }
 }

@@ -12,7 +12,7 @@ namespace hushtrace {
 namespace {
 
 HUSHTRACE_WIDE_VECTORS void add_powers(const double* real, const double* imag, std::size_t n, double* xx, double* yy) {
-#pragma GCC ivdep
+    HUSHTRACE_APART
     for (std::size_t k = 1; k <= n / 2; ++k) {
         const double a = real[k], b = imag[k], c = real[n - k], d = imag[n - k];
         xx[k] += 0.25 * ((a + c) * (a + c) + (b - d) * (b - d));

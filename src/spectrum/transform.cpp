@@ -10,7 +10,7 @@ namespace hushtrace {
 namespace {
 
 HUSHTRACE_WIDE_VECTORS void take_apart(const double* pairs, double* even, double* odd, std::size_t count) {
-#pragma GCC ivdep
+    HUSHTRACE_APART
     for (std::size_t i = 0; i < count; ++i) {
         even[i] = pairs[2 * i];
         odd[i] = pairs[2 * i + 1];
@@ -18,7 +18,7 @@ HUSHTRACE_WIDE_VECTORS void take_apart(const double* pairs, double* even, double
 }
 
 HUSHTRACE_WIDE_VECTORS void put_together(const double* even, const double* odd, double scale, double* pairs, std::size_t count) {
-#pragma GCC ivdep
+    HUSHTRACE_APART
     for (std::size_t i = 0; i < count; ++i) {
         pairs[2 * i] = scale * even[i];
         pairs[2 * i + 1] = scale * odd[i];

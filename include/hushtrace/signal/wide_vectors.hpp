@@ -7,3 +7,10 @@
 #else
 #define HUSHTRACE_WIDE_VECTORS
 #endif
+
+/// Before a loop: its arrays don't overlap.
+#if defined(__GNUC__) && !defined(__clang__)
+#define HUSHTRACE_APART _Pragma("GCC ivdep")
+#else
+#define HUSHTRACE_APART
+#endif
