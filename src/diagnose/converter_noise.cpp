@@ -68,8 +68,8 @@ bool is_noise_of_a_hump(const TakeSurvey& survey, const MovingFamily& family) {
 }
 
 bool is_beat(const TakeSurvey& survey, const MovingFamily& family) {
-    return !engine_active(*survey.take) && family.lines.size() <= 1 &&
-           (family.mean_hz > kMotorHighest_hz || family.wander > kMotorStrays);
+    const bool alone = family.lines.size() <= 1 || family.mean_hz > kMotorHighest_hz;
+    return alone && (family.mean_hz > kMotorHighest_hz || (!engine_active(*survey.take) && family.wander > kMotorStrays));
 }
 
 void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::vector<SteadyComb>& combs) {
@@ -78,6 +78,9 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
     if (!channel) return;
     std::vector<Hump> humps = own_humps(survey, *channel, combs);
     std::sort(humps.begin(), humps.end(), [](const Hump& a, const Hump& b) { return a.surprise > b.surprise; });
+    // what rings at every click makes a hump of its own, but not one at each multiple of a rate
+    if (channel->clicks && humps.size() < 2)
+        std::erase_if(humps, [&](const Hump& hump) { return hump.mean_square < 3.0 * channel->clicks->mean_square; });
     if (humps.empty()) return;
     const Hump& lead = humps.front();
     auto same = std::find_if(sources.begin(), sources.end(), [&lead](const NoiseSource& one) {
@@ -110,7 +113,7 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
         source.frequency_sd_hz = 0.25 * (lead.high_hz - lead.low_hz);
         source.band_hz = std::pair(lead.low_hz, lead.high_hz);
     }
-    source.confidence = std::max(source.confidence, joined > 1 ? 0.93 : 0.8);
+    rest_on(source, joined > 1 ? "hash: several humps" : "hash: one hump");
     source.evidence.push_back({fmt::format("A hump of noise about {:.0f} Hz, {:.0f} Hz wide and {:.1f} dB over what lies beside it, too narrow "
                                            "for hiss: pulses whose rate hunts, as of a converter at light load.",
                                            lead.frequency_hz, lead.high_hz - lead.low_hz, lead.above_db),

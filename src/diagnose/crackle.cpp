@@ -7,6 +7,7 @@
 #include <numbers>
 #include <set>
 
+#include "confidence.hpp"
 #include "hushtrace/measure/noise_statistics.hpp"
 #include "hushtrace/signal/decibel.hpp"
 
@@ -84,7 +85,7 @@ void add_crackle(std::list<NoiseSource>& sources, const TakeSurvey& survey, cons
     const double n = static_cast<double>(events.size());
     // noise alone makes so many with a probability of about by_chance^n / n!
     const double surprise = std::lgamma(n + 1.0) - n * std::log(by_chance);
-    source.confidence = std::max(source.confidence, std::clamp(1.0 - 3.0 / surprise, 0.5, 0.96));
+    rest_on(source, surprise < 25.0 ? "crackle: surprise under 25" : surprise < 60.0 ? "crackle: surprise under 60" : "crackle: surprise 60 and more");
     source.evidence.push_back({fmt::format("{} short bursts over most of the band, at odd times: {}.", events.size(), told_times(events)),
                                n, "bursts", std::nullopt, {survey.take->file}, {}});
     double most = 0;
@@ -107,30 +108,31 @@ void add_even(std::list<NoiseSource>& sources, const TakeSurvey& survey, const s
     add_levels(source, survey, power, 1.0);
     source.frequency_hz = rate;
     source.frequency_sd_hz = 0.01 * rate;
-    source.confidence = std::max(source.confidence, events.size() > 5 ? 0.9 : 0.75);
+    rest_on(source, events.size() > 5 ? "bursts: even, five and more" : "bursts: even, few");
     source.evidence.push_back({fmt::format("{} short clicks, one every {:.3f} s ({:.2f} a second).", events.size(), spacing_s, rate), rate,
                                "Hz", std::nullopt, {survey.take->file}, {}});
 }
 
 }  // namespace
 
-void add_bursts(std::list<NoiseSource>& sources, const TakeSurvey& survey, const ClicksInTake* clicks) {
+std::optional<double> add_bursts(std::list<NoiseSource>& sources, const TakeSurvey& survey, const ClicksInTake* clicks) {
     const ChannelSurvey* best = nullptr;
     for (const ChannelSurvey& channel : survey.channels)
         if (!best || channel.bursts.events.size() > best->bursts.events.size()) best = &channel;
-    if (!best || best->bursts.events.size() < kLeastBursts) return;
+    if (!best || best->bursts.events.size() < kLeastBursts) return std::nullopt;
     std::vector<Burst> events = best->bursts.events;
     if (clicks) events = off_the_beat(std::move(events), clicks->train.rate);
-    if (events.size() < kLeastBursts || static_cast<double>(events.size()) > kDenser_per_s * survey.duration_s) return;
+    if (events.size() < kLeastBursts || static_cast<double>(events.size()) > kDenser_per_s * survey.duration_s) return std::nullopt;
     std::vector<double> power;
     for (const ChannelSurvey& channel : survey.channels)
         power.push_back(clicks ? (&channel == best ? mean_square_of(events, best->bursts.duration_s) : 0.0)
                                : mean_square_of(channel.bursts.events, channel.bursts.duration_s));
     if (const auto spacing_s = even_spacing(events)) {
         if (!clicks) add_even(sources, survey, events, *spacing_s, power);
-        return;
+        return 1.0 / *spacing_s;
     }
     if (spread_out(events)) add_crackle(sources, survey, events, power);
+    return std::nullopt;
 }
 
 }  // namespace hushtrace

@@ -125,11 +125,14 @@ void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
             std::max(0.02, clicks.train.rate.wander() * rate / std::sqrt(std::max(1.0, clicks.survey->duration_s)));
         if (clicks.rpm) source->engine_order = rate / (*clicks.rpm / 60.0);
     }
-    // that there are clicks at all: six standard deviations beyond noise, so hardly anything speaks against it
-    const double there = std::clamp(0.8 + 0.02 * (clicks.train.significance - 6.0), 0.7, 0.99);
     const bool running = engine_turns(take.conditions.engine);
-    const double kind_right = clicks.ignition ? clicks.probability : running ? 1.0 - clicks.probability : 0.97;
-    source->confidence = std::max(source->confidence, std::clamp(there * kind_right, 0.05, 0.98));
+    const double p = clicks.probability;
+    rest_on(*source, !running           ? "clicks: at rest"
+                     : !clicks.ignition ? "clicks: running, none of the engine's"
+                     : p < 0.6          ? "clicks: ignition, under 0.6"
+                     : p < 0.85         ? "clicks: ignition, 0.6 to 0.85"
+                     : p < 0.95         ? "clicks: ignition, 0.85 to 0.95"
+                                        : "clicks: ignition, 0.95 and more");
     source->evidence.push_back({clicks.why + ".", rate, "Hz", std::nullopt, {take.file}, {}});
     source->evidence.push_back(
         {fmt::format("At each click the power above 2 kHz stands {:.1f} dB above that between clicks.",

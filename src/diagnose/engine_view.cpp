@@ -207,8 +207,9 @@ private:
         const TakeSurvey* off = twin_(*seen.survey);
         if (!off) return false;
         const MovingFamily& here = seen.survey->families[candidate.family];
-        const auto at = [&here](double hz, double wander) {
-            return std::abs(hz / here.mean_hz - 1.0) < kSamePlace + 1.5 * std::hypot(wander, here.wander);
+        const auto at = [&](double hz, double wander) {
+            const double reach = kSamePlace + 1.5 * std::hypot(wander, here.wander);
+            return std::abs(hz / here.mean_hz - 1.0) < reach || std::abs(hz / candidate.frequency_hz - 1.0) < reach;
         };
         if (std::any_of(off->families.begin(), off->families.end(), [&](const MovingFamily& one) { return at(one.mean_hz, one.wander); }))
             return true;
@@ -217,8 +218,11 @@ private:
             if (std::abs(line.ratio - 1.0) < 0.002)
                 for (const double power : line.mean_square) most = std::max(most, power);
         return std::any_of(off->channels.begin(), off->channels.end(), [&](const ChannelSurvey& channel) {
-            return std::any_of(channel.lines.begin(), channel.lines.end(),
-                               [&](const SpectralLine& line) { return at(line.frequency_hz, 0.0) && line.mean_square > 0.1 * most; });
+            const auto stands = [&](const auto& line) { return at(line.frequency_hz, 0.0) && line.mean_square > 0.1 * most; };
+            const auto covers = [&](const Hump& hump) { return candidate.frequency_hz > hump.low_hz && candidate.frequency_hz < hump.high_hz; };
+            if (std::any_of(channel.humps.begin(), channel.humps.end(), covers)) return true;
+            return std::any_of(channel.lines.begin(), channel.lines.end(), stands) ||
+                   std::any_of(channel.brief.lines.begin(), channel.brief.lines.end(), stands);
         });
     }
 
@@ -262,7 +266,7 @@ private:
                 seen.chosen.reset();
                 const WhineCandidate* best = nullptr;
                 for (const WhineCandidate& one : seen.followed)
-                    if (!stands_at_rest(seen, one) && (!best || one.merit_db > best->merit_db)) best = &one;
+                    if (one.usual_constant && !stands_at_rest(seen, one) && (!best || one.merit_db > best->merit_db)) best = &one;
                 if (best) whine = whine_at(*seen.survey, *best);
             }
             if (!whine) continue;

@@ -210,7 +210,8 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                 spoken.click_rate_hz = clicks->train.rate.mean_hz();
                 spoken.click_wander = clicks->train.rate.wander();
             }
-            add_bursts(sources, survey, clicks ? &*clicks : nullptr);
+            if (const auto rate_hz = add_bursts(sources, survey, clicks ? &*clicks : nullptr); rate_hz && !clicks)
+                spoken.click_rate_hz = rate_hz;
             add_hiss(sources, survey, clicks ? &*clicks : nullptr, job.job);
         }
         if (!is_floor_take(*survey.take))
@@ -225,6 +226,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.floor.push_back(floor_of(survey, c, job.job));
     }
+    join_over_takes(sources);
     for (NoiseSource& source : sources)
         if (source.kind != NoiseKind::alternator_whine && source.kind != NoiseKind::ignition_tick &&
             source.kind != NoiseKind::hiss && source.kind != NoiseKind::clipping) {

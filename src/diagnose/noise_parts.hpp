@@ -78,7 +78,7 @@ struct SteadyComb {
     std::vector<double> mean_square;               ///< [channels]
     std::vector<Harmonic> harmonics;
     double surprise = 0;                           ///< -ln of the probability that noise alone does this
-    double confidence = 0;
+    std::string_view rests_on;                     ///< row of confidence.hpp
     std::string why;
     std::vector<Evidence> evidence;                ///< beside `why`; takes are added when it joins a source
 };

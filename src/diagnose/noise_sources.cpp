@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "converter_noise.hpp"
@@ -19,6 +20,10 @@ std::vector<double> frequencies_of(const std::vector<Harmonic>& harmonics) {
     return out;
 }
 
+constexpr double kClear_sd = 20.0;
+constexpr double kBeatDrifts = 0.25;   // between takes: the difference of two rates that each drift
+constexpr std::array<std::string_view, 5> kSpeaksForWhine = {"whine: 0 for it", "whine: 1 for it", "whine: 2 for it", "whine: 3 for it",
+                                                             "whine: 4 for it"};
 constexpr std::size_t kLinesOfAComb = 4;  // so many make it a comb, with teeth in places where none was read
 // A tonal line that far below the input voltage of full power is not heard in a parked car (a proposal of ours: 100 W
 // into a speaker of 90 dB/W at 1 m make it 20 dB SPL).
@@ -65,7 +70,8 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
     add_levels(source, *whine.survey, whine.mean_square, take.conditions.engine == Engine::idle ? 1.0 : 0.5,
                frequencies_of(whine.harmonics));
     const auto& files = std::vector<std::string>{take.file};
-    double confidence = whine.family ? 0.55 : 0.4;
+    int speaks_for = 0;
+    bool no_quieter = false;
     if (whine.family) {
         source.evidence.push_back({fmt::format("The line near {:.0f} Hz wanders by {:.2f} % as an engine "
                                                "does; it was followed through the take.",
@@ -75,7 +81,7 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
                                    std::nullopt,
                                    files,
                                    {}});
-        if (whine.significance > 20) confidence += 0.1;
+        if (whine.significance > kClear_sd) ++speaks_for;
     } else {
         source.evidence.push_back(
             {fmt::format("The line at {:.1f} Hz holds still, as a steadily held engine's may.",
@@ -87,7 +93,7 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
              {}});
     }
     if (whine.multiples > 0) {
-        confidence += 0.1;
+        ++speaks_for;
         source.evidence.push_back(
             {fmt::format("{} whole multiple{} move{} with it, as rectified current gives.", whine.multiples,
                          whine.multiples == 1 ? "" : "s", whine.multiples == 1 ? "s" : ""),
@@ -98,7 +104,7 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
              {}});
     }
     if (whine.hz_per_rpm) {
-        if (whine.usual_constant) confidence += 0.1;
+        if (whine.usual_constant) ++speaks_for;
         source.evidence.push_back(
             {fmt::format("{:.3f} Hz of whine per rpm; {:.1f} to {:.1f} are usual.", *whine.hz_per_rpm,
                          WhineConstants::usual_low, WhineConstants::usual_high),
@@ -114,7 +120,7 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
                      there = power_near(*off, whine.frequency_hz, width);
         const double fall = decibels_from_power(std::max(here, 1e-30) / std::max(there, 1e-30));
         if (fall > 3.0) {
-            confidence += 0.15;
+            ++speaks_for;
             source.evidence.push_back(
                 {fmt::format("With the engine off its band is {:.1f} dB quieter.", fall),
                  fall,
@@ -123,7 +129,7 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
                  {take.file, off->take->file},
                  {}});
         } else {
-            confidence -= 0.3;
+            no_quieter = true;
             source.evidence.push_back({fmt::format("With the engine off its band is only {:.1f} dB quieter: "
                                                    "the engine may not be the cause.",
                                                    fall),
@@ -134,7 +140,7 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
                                        {}});
         }
     }
-    source.confidence = std::max(source.confidence, std::clamp(confidence, 0.1, 0.98));
+    rest_on(source, !whine.family ? "whine: held still" : no_quieter ? "whine: no quieter with the engine off" : kSpeaksForWhine[static_cast<std::size_t>(speaks_for)]);
     if (before && *before >= *source.level_dbfs) return;  // the loudest take speaks for the frequency
     source.frequency_hz = whine.frequency_hz;
     source.frequency_sd_hz = whine.frequency_sd_hz;
@@ -156,7 +162,7 @@ void add_comb(std::list<NoiseSource>& sources, const SteadyComb& comb, const Tak
         source.frequency_limited_by = known ? LimitedBy::nothing : LimitedBy::length;
         source.harmonics = comb.harmonics;
     }
-    source.confidence = std::max(source.confidence, comb.confidence);
+    rest_on(source, comb.rests_on);
     if (before && *before >= *source.level_dbfs) {  // the louder take's words stand for both
         for (Evidence& one : source.evidence) one.takes.push_back(survey.take->file);
         return;
@@ -202,11 +208,12 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         if (family.significance < kSureFamily) continue;  // weak evidence under stronger lines
         const bool own_way = resting || (whine && whine->family && std::abs(likeness) < 0.6);
         const bool converter = is_beat(survey, family);
-        const NoiseKind kind = converter ? NoiseKind::converter_hash : own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
+        const NoiseKind kind = converter && (resting || std::abs(likeness) < 0.6) ? NoiseKind::converter_hash : own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
         // the same line may have been told less surely in another take
         const auto same = std::find_if(sources.begin(), sources.end(), [&](const NoiseSource& other) {
+            const double drifts = kind == NoiseKind::converter_hash && other.kind == kind ? kBeatDrifts : 0.03;
             return (other.kind == kind || other.kind == NoiseKind::motor_whine || other.kind == NoiseKind::unexplained_tone) &&
-                   other.frequency_hz && std::abs(*other.frequency_hz / family.mean_hz - 1.0) < 0.03;
+                   other.frequency_hz && std::abs(*other.frequency_hz / family.mean_hz - 1.0) < drifts;
         });
         NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
         if (same == sources.end() || kind != NoiseKind::unexplained_tone) source.kind = kind;
@@ -220,11 +227,14 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
             source.frequency_hz = family.mean_hz;
             source.frequency_sd_hz = family.wander * family.mean_hz;
         }
-        source.confidence = std::max(source.confidence, family.lines.size() > 1 || converter ? 0.8 : 0.6);
+        rest_on(source, kind == NoiseKind::converter_hash        ? "hash: a beat"
+                        : kind == NoiseKind::unexplained_tone    ? "tone: wanders"
+                        : family.lines.size() > 1                ? "motor: wanders, with other lines"
+                                                                 : "motor: wanders");
         source.evidence.push_back(
             {fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.", family.mean_hz,
                          100 * family.wander,
-                         converter ? " with the engine at rest, alone and as far as the beat of two converters may"
+                         kind == NoiseKind::converter_hash ? ", higher or farther than a motor: the beat of two converters may"
                          : resting   ? " with the engine at rest, as a motor's does"
                          : own_way ? ", and not as the engine does: a motor, such as the fuel pump's"
                                    : ", and does not fit an alternator at this speed"),

@@ -1,11 +1,15 @@
 #pragma once
 #include <list>
 
+#include "confidence.hpp"
 #include "noise_parts.hpp"
 
 /// The job's noise sources as they grow take by take: each part found in a take joins the source it belongs
 /// to.
 namespace hushtrace {
+
+/// A tone of one take that is a line of a comb in another, or a motor that drifted between them, is one source.
+void join_over_takes(std::list<NoiseSource>& sources);
 
 /// Whether the engine, or what stands for it in a hybrid, is awake in a take.
 bool engine_active(const Take& take);

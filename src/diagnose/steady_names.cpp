@@ -13,6 +13,7 @@ namespace hushtrace {
 namespace {
 
 constexpr int kLongestGap = 4, kMostFitted = 40;
+constexpr std::size_t kMany = 5;
 constexpr double kLeads_db = 6.0, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
 
 std::size_t loudest_of(const std::vector<double>& mean_square) {
@@ -86,8 +87,10 @@ SteadyComb named_mains(const SteadySearch& search, const LineComb& comb, double 
     const double stray = comb.spacing_hz / nominal_hz - 1.0;
     const bool usual = std::abs(stray) < Mains::usual_stray;
     const bool twice_alone = comb.common_divisor() % 2 == 0;
-    out.confidence = comb.teeth.size() > 1 ? (usual ? 0.97 : 0.85) : 0.8;
-    if (twice_alone) out.confidence = comb.teeth.size() > 1 ? 0.9 : 0.75;
+    out.rests_on = comb.teeth.size() < 2 ? "mains: one line"
+                   : twice_alone         ? "mains: even ones alone"
+                   : usual               ? "mains: several lines, usual frequency"
+                                         : "mains: several lines, unusual frequency";
     out.why = fmt::format("{} line{} at multiples of {:.2f} Hz, the mains ({:.0f} Hz here, {:+.2f} % off)", comb.teeth.size(),
                           comb.teeth.size() == 1 ? "" : "s", comb.spacing_hz, nominal_hz, 100.0 * stray);
     const double odd_db = odd_over_even_db(comb);
@@ -118,7 +121,7 @@ SteadyComb named_phone(const SteadySearch& search, const CombStretch& frames) {
     const LineComb& comb = frames.comb;
     SteadyComb out = as_steady_comb(search, comb, NoiseKind::phone_burst);
     out.surprise = frames.surprise;
-    out.confidence = comb.teeth.size() > 3 ? 0.97 : 0.85;
+    out.rests_on = comb.teeth.size() > 3 ? "phone: more than three lines" : "phone: two or three lines";
     out.why = fmt::format("{} lines at multiples of {:.2f} Hz: the frames of a phone that transmits (4.615 ms)", comb.teeth.size(),
                           comb.spacing_hz);
     if (!frames.throughout)
@@ -141,7 +144,7 @@ SteadyComb named_phone(const SteadySearch& search, const CombStretch& frames) {
 
 SteadyComb named_bus(const SteadySearch& search, const LineComb& comb, std::string_view what) {
     SteadyComb out = as_steady_comb(search, comb, NoiseKind::bus_tone);
-    out.confidence = comb.teeth.size() > 1 ? 0.95 : 0.7;
+    out.rests_on = comb.teeth.size() > 1 ? "bus: several lines" : "bus: one line";
     out.why = fmt::format("{} line{} at multiples of {:.2f} Hz: {}", comb.teeth.size(), comb.teeth.size() == 1 ? "" : "s",
                           comb.spacing_hz, what);
     return out;
@@ -156,7 +159,11 @@ bool at_phones_rate(const LineComb& comb) {
 
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
     if (at_phones_rate(comb) && comb.teeth.size() > 2)
-        return named_phone(search, {comb, 0.0, search.survey->duration_s, comb.surprise, true});
+    {
+        SteadyComb phone = named_phone(search, {comb, 0.0, search.survey->duration_s, comb.surprise, true});
+        phone.rests_on = "phone: by its rate";
+        return phone;
+    }
     SteadyComb out = as_steady_comb(search, comb, NoiseKind::switched_load);
     const std::size_t channel = loudest_channel(comb, search.spectra.size());
     const DutyFit fit = fit_duty(comb, channel, least_at_places(search, comb, channel, highest_in_a_row(comb) + 1));
@@ -176,20 +183,27 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
         out.frequency_hz = top->frequency_hz;
         out.frequency_sd_hz = top->frequency_sd_hz;
         for (Harmonic& one : out.harmonics) one.number /= top->number;
-        out.confidence = lines > 3 ? 0.85 : 0.7;
+        out.rests_on = lines > 3 ? "motor: with its turns, four lines and more" : "motor: with its turns";
         out.why = fmt::format("A line at {:.1f} Hz with weaker ones every {:.2f} Hz: a motor of {} bars at {:.0f} rpm",
                               top->frequency_hz, comb.spacing_hz, top->number, 60.0 * comb.spacing_hz);
         out.evidence.push_back(said(fmt::format("The line of the bars stands {:.0f} dB over those of the turns.", over_db), over_db, "dB"));
         return out;
     }
-    if (lines < 3) {   // two lines fit too much: pulses, a motor, a bent sine
-        out.kind = NoiseKind::unexplained_tone;
-        out.confidence = 0.85;
-        out.why = fmt::format("Steady at {:.2f} Hz, with one multiple; too little to say what makes it", comb.spacing_hz);
+    if (comb.spacing_hz < PulseWidth::least_hz) {   // nothing is switched so slowly for long: clicks, whose lines these are
+        out.kind = NoiseKind::periodic_tick;
+        out.rests_on = "ticks: by their lines";
+        out.why = fmt::format("{} lines, all multiples of {:.3f} Hz: clicks of that rate, evenly spaced", lines, comb.spacing_hz);
         return out;
     }
-    out.confidence = (fit.misfit_db < kFitsPulse_db ? 0.93 : 0.75);
-    if (fit.misfit_db > kFitsBadly_db) out.confidence = 0.55;
+    if (lines < 3) {   // two lines fit much: pulses, a bent sine
+        out.rests_on = "load: one multiple";
+        out.why = fmt::format("Steady at {:.2f} Hz, with one multiple: something may be switched at that rate", comb.spacing_hz);
+        return out;
+    }
+    out.rests_on = fit.misfit_db > kFitsBadly_db   ? "load: fits no pulses"
+                   : fit.misfit_db > kFitsPulse_db ? "load: fits pulses loosely"
+                   : lines < kMany                 ? "load: fits pulses"
+                                                   : "load: fits pulses, five lines and more";
     out.why = fmt::format("A line at {:.2f} Hz that holds still, with {} of its multiples: something is switched at that rate",
                           comb.spacing_hz, lines - (comb.tooth(1) ? 1 : 0));
     if (fit.lines >= 3 && fit.misfit_db < kFitsBadly_db)
@@ -200,6 +214,19 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
     return out;
 }
 
+SteadyComb named_ticks(const SteadySearch& search, const std::vector<double>& lines_hz, double rate_hz) {
+    SteadyComb out;
+    out.kind = NoiseKind::periodic_tick;
+    out.frequency_hz = rate_hz;
+    out.frequency_sd_hz = search.spectra.front()->bin_hz / *std::max_element(lines_hz.begin(), lines_hz.end()) * rate_hz;
+    out.mean_square.assign(search.survey->channels.size(), 0.0);
+    for (std::size_t s = 0; s < search.spectra.size(); ++s)
+        for (const double hz : lines_hz) out.mean_square[search.channel_of[s]] += search.spectra[s]->peak_at(hz).mean_square;
+    out.rests_on = "ticks: by their lines";
+    out.why = fmt::format("{} lines, all multiples of {:.3f} Hz: clicks of that rate, evenly spaced", lines_hz.size(), rate_hz);
+    return out;
+}
+
 SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_square) {
     SteadyComb out;
     out.kind = NoiseKind::unexplained_tone;
@@ -207,8 +234,8 @@ SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_sq
     out.frequency_sd_hz = line.frequency_sd_hz;
     out.mean_square = mean_square;
     out.surprise = line.surprise;
-    // near the limit the multiples that would tell more are hidden; 13 dB above it few are
-    out.confidence = 0.6 + 0.3 * std::clamp(std::log(line.surprise / 16.0) / std::log(20.0), 0.0, 1.0);
+    // near the limit the multiples that would tell more are hidden
+    out.rests_on = line.surprise < 20.0 ? "tone: surprise under 20" : line.surprise < 40.0 ? "tone: surprise under 40" : "tone: surprise 40 and more";
     out.why = fmt::format("Steady at {:.2f} Hz, without multiples; nothing that is known of fits it", line.frequency_hz);
     return out;
 }
@@ -230,7 +257,7 @@ SteadyComb named_drifting(const SteadySearch& search, const std::vector<const St
             const auto peak = spectra[s]->peak_near(hz, 0.6 * spectra[s]->bin_hz);
             if (peak.surprise > 3.0) out.mean_square[search.channel_of[s]] += peak.mean_square;
         }
-    out.confidence = lines_hz.size() > 1 ? 0.88 : 0.7;
+    out.rests_on = lines_hz.size() > 1 ? "motor: strays a little, with its turns" : "motor: strays a little";
     out.why = fmt::format("The line near {:.0f} Hz strays by some hertz with the engine at rest, as a motor's does", line.frequency_hz);
     if (lines_hz.size() > 1)
         out.evidence.push_back(said(fmt::format("{} more lines lie at multiples of {:.1f} Hz with it: turns of the motor.", lines_hz.size() - 1,

@@ -19,6 +19,7 @@ constexpr double kRestOfNamed = 6.9;     // of its other teeth, so that one chan
 constexpr double kRestOfAny = 6.9;       // one lone tone in a thousand gets teeth by chance
 constexpr int kMostCombs = 12;
 constexpr double kHighestMotor_hz = 3500.0;   // common practice, no source
+constexpr double kHasSkirts = 200.0;           // surprise of a tooth whose skirts stand over the noise
 constexpr double kOscillatorStrays = 1e-4;    // of a switching rate within a take: common practice, no source
 constexpr double kFinerExplains = 4.6;         // surprise: a hundred times as likely by chance
 
@@ -64,7 +65,7 @@ bool sharp_click_line(const TakeSurvey& survey, const SpokenFor& spoken, double 
     if (!spoken.click_rate_hz) return false;
     const double rate = *spoken.click_rate_hz, away = std::abs(std::remainder(frequency_hz, rate));
     const double smear = 2.0 * spoken.click_wander * frequency_hz;
-    if (smear >= 4.0 && engine_active(*survey.take)) return false;   // an engine's wander: smeared, not sharp
+    if (smear > 0.5 * rate) return false;   // run together
     const double reach = std::min(1.5 + smear, std::max(1.5, 0.25 * rate));
     if (frequency_hz < 0.8 * rate || away >= reach) return false;
     double next = 0;
@@ -131,7 +132,9 @@ SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const 
 
 /// A comb's teeth; its further multiples too, up to its own strength, though too weak or too high to have been looked for.
 void take_in(const LineComb& comb, Taken& taken) {
-    for (const CombTooth& tooth : comb.teeth) taken.lines_hz.push_back(tooth.frequency_hz);
+    for (const CombTooth& tooth : comb.teeth)
+        for (const double skirt_hz : {-4.0, 0.0, 4.0})
+            if (skirt_hz == 0.0 || tooth.surprise > kHasSkirts) taken.lines_hz.push_back(tooth.frequency_hz + skirt_hz);
     if (comb.teeth.size() < 3) return;
     double most = 0;
     for (const CombTooth& tooth : comb.teeth) most = std::max(most, tooth.total());
@@ -279,6 +282,36 @@ LineComb best_comb_of(const SteadySearch& search, std::vector<JointLine> lines) 
     return best;
 }
 
+/// The rate of which all lines are multiples, where that is no chance: each lies within `reach_hz` of one.
+std::optional<double> common_rate(const std::vector<double>& lines_hz, double reach_hz) {
+    constexpr double slowest_hz = 4.0, fastest_hz = 60.0, surely = 7.0;
+    const double highest = *std::max_element(lines_hz.begin(), lines_hz.end()), n = static_cast<double>(lines_hz.size());
+    double best = 0, best_hz = 0, tries = 0;
+    for (double f = slowest_hz; f < fastest_hz; f *= 1.0 + 0.5 * reach_hz / highest) {
+        tries += 1.0;
+        const auto off = [&](double hz) { return std::abs(std::remainder(hz, f)) > reach_hz; };
+        if (std::any_of(lines_hz.begin(), lines_hz.end(), off)) continue;
+        const double surprise = -n * std::log(2.0 * reach_hz / f);
+        if (surprise < best) continue;
+        best = surprise;
+        best_hz = f;
+    }
+    if (best < std::log(tries) + surely) return std::nullopt;
+    return best_hz;
+}
+
+/// Lines that are left over, and all multiples of a few hertz: clicks that nothing else shows, such as slower ones beside the
+/// engine's.
+void look_for_ticks(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found) {
+    std::vector<double> lines_hz;
+    for (const JointLine& line : joint_lines(search)) lines_hz.push_back(line.line.frequency_hz);
+    if (lines_hz.size() < 4) return;
+    const auto rate_hz = common_rate(lines_hz, 0.4 * search.spectra.front()->bin_hz);
+    if (!rate_hz) return;
+    found.push_back(named_ticks(search, lines_hz, *rate_hz));
+    taken.lines_hz.insert(taken.lines_hz.end(), lines_hz.begin(), lines_hz.end());
+}
+
 /// Lines that stray by a few hertz, with the engine at rest: seen where a quarter of a second is read at a time, not
 /// where a second is. A motor's, as steady oscillators don't do that.
 void look_for_drifting(const SteadySearch& search, const Taken& taken, std::vector<SteadyComb>& found) {
@@ -331,6 +364,7 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
         take_in(comb, taken);
         for (const CombTooth& tooth : comb.teeth) taken.lines_hz.push_back(tooth.number * comb.spacing_hz);
     }
+    look_for_ticks(search, taken, found);
     for (const JointLine& line : joint_lines(search)) {
         if (found.size() >= kMostCombs) break;
         if (search.places.spoken_for(line.line.frequency_hz)) continue;   // beside one of those before

@@ -23,6 +23,8 @@ SteadyComb named_phone(const SteadySearch& search, const CombStretch& frames);
 SteadyComb named_bus(const SteadySearch& search, const LineComb& comb, std::string_view what);
 /// A comb of which nothing is known but that it is one: a switched load or a motor, by its shape.
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb);
+/// Clicks of one rate, known by their lines alone.
+SteadyComb named_ticks(const SteadySearch& search, const std::vector<double>& lines_hz, double rate_hz);
 /// A line that nothing joins.
 SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_square);
 

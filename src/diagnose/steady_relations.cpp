@@ -15,6 +15,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kGone_db = 6.0;
+constexpr std::string_view kMayBeRegulator = "load: may be the field regulator";
 
 /// A take's conditions as name and value: takes that differ in one name alone tell what that one does.
 std::map<std::string, std::string> facts_of(const Take& take) {
@@ -130,14 +131,14 @@ void use(NoiseSource& source, const Relation& one) {
     if (!load.empty() && !one.with.empty()) {
         say(source, one, fmt::format("It comes with the load '{}' switched on", load));
         if (a_tone(source)) source.kind = NoiseKind::switched_load;
-        if (source.kind == NoiseKind::switched_load) source.confidence = std::max(source.confidence, 0.93);
+        if (source.kind == NoiseKind::switched_load) rest_on(source, "load: comes with a load switched on");
     } else if (!load.empty()) {
         say(source, one, fmt::format("It is there with the load '{}' switched off", load));
     } else if (!device.empty() && !one.with.empty()) {
         const bool fed = one.with == "vehicle";
         say(source, one, fmt::format("It comes with the {}{}", device, fed ? " on the vehicle's supply" : ""));
         if (a_tone(source) && fed) source.kind = NoiseKind::converter_hash;
-        if (source.kind == NoiseKind::converter_hash) source.confidence = std::max(source.confidence, 0.9);
+        if (source.kind == NoiseKind::converter_hash) rest_on(source, "hash: comes with a device on the vehicle's supply");
     } else if (one.name == "source") {
         say(source, one, fmt::format("It is there with the source {} and not with it {}: the source's own activity", one.with,
                                      one.without.empty() ? "otherwise" : one.without));
@@ -192,7 +193,10 @@ void say_regulator(NoiseSource& source, const std::list<TakeSurvey>& surveys) {
     }
     if (!running || off || !any_off) return;
     source.kind = NoiseKind::switched_load;
-    source.confidence = std::min(source.confidence, 0.85);
+    if (source.confidence > confidence_of(kMayBeRegulator)) {
+        source.confidence = confidence_of(kMayBeRegulator);
+        source.rests_on = kMayBeRegulator;
+    }
     source.evidence.push_back({fmt::format("It is there only while the engine runs and does not follow its speed: {:.0f} Hz is in the range "
                                            "of an alternator's field regulator (100 to 400 Hz).",
                                            *source.frequency_hz),

@@ -76,6 +76,7 @@ Json source_json(const NoiseSource& one) {
                   {"level_dbv", level_json(one.level_dbv)},
                   {"levels", levels_json(one.levels)},
                   {"confidence", figure_json(one.confidence)},
+                  {"rests_on", one.rests_on.empty() ? Json() : Json(one.rests_on)},
                   {"channels", words(one.channels)},
                   {"takes", one.takes},
                   {"harmonics", harmonics_json(one.harmonics)},

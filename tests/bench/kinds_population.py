@@ -7,6 +7,7 @@ confusion, recall and precision, reliability of the stated confidences, findings
 --alone: one source a vehicle, -3 to +27 dB over its reference detector's 90 % point: gives the detection table. Otherwise
 levels are -6 to +30 dB over the program's own 90 % point of that kind (POINTS_DB, from --alone). The reference is told
 the waveform's parameters and the noise's own density: energy along the known lines, times or band, 1 % false alarms.
+--counts: how often findings were right by what they rest on, as src/diagnose/confidence_rows.inc holds it.
 --keep: raw outcomes as JSON lines in a folder; cases that are there already aren't run again, so that runs can be split,
 continued and pooled; --report: the tables of what is kept. --case M --write FOLDER: one vehicle's job, to look at.
 One vehicle takes about 2 s. CTest runs a seeded part (end_to_end/test_population.py).
@@ -47,8 +48,8 @@ def takes_of(rng, engine_needed):
 class Vehicle:
     """Takes as make_job wants them, and what is in them."""
 
-    def __init__(self, rng, kinds, over_db):
-        self.rate = int(rng.choice([44100, 48000, 48000, 96000], p=[0.3, 0.3, 0.25, 0.15]))
+    def __init__(self, rng, kinds, over_db, rates=(44100, 44100, 48000, 48000, 48000, 48000, 96000)):
+        self.rate = int(rng.choice(rates))
         takes = takes_of(rng, any(kind in ENGINE_KINDS for kind in kinds))
         ends = np.cumsum([int(seconds * self.rate) for _, seconds, _ in takes])
         parts = [slice(a, b) for a, b in zip([0, *ends[:-1]], ends)]
@@ -129,13 +130,16 @@ def write_job(folder, vehicle):
 
 def outcome(program, seed, case, mode):
     """What was in one vehicle and what the program says of it."""
-    vehicle = draw(seed, case, mode)
+    return {"seed": seed, "case": case} | outcome_of(program, draw(seed, case, mode))
+
+
+def outcome_of(program, vehicle):
     with tempfile.TemporaryDirectory() as top:
         write_job(top + "/job", vehicle)
         results = json.loads(sounds.run(program, "noise", "--job", top + "/job", "--json"))["results"]
-    found = [{key: s[key] for key in ("kind", "frequency_hz", "confidence", "level_dbfs")} | {"takes": len(s["takes"]), "lines": len(s["harmonics"])}
+    found = [{key: s[key] for key in ("kind", "frequency_hz", "confidence", "level_dbfs", "rests_on")} | {"takes": len(s["takes"]), "lines": len(s["harmonics"])}
              for s in results["noise_sources"] if s["kind"] != "hiss"]
-    return {"seed": seed, "case": case, "text": vehicle.text, "truth": vehicle.truth, "found": found,
+    return {"text": vehicle.text, "truth": vehicle.truth, "found": found,
             "health": [h["fault"] for h in results["health"]]}
 
 
@@ -159,6 +163,7 @@ def main():
     options.add_argument("--case", type=int)
     options.add_argument("--write")
     options.add_argument("--quiet", action="store_true")
+    options.add_argument("--counts", action="store_true")
     asked = options.parse_args()
     mode = "alone" if asked.alone else "clean" if asked.clean else "mixed"
     if asked.case is not None:
@@ -184,7 +189,10 @@ def main():
             note = kinds_tables.note_of(one, POINTS_DB)
             if note and not asked.quiet:
                 print(note, flush=True)
-    kinds_tables.print_tables(outcomes, mode, POINTS_DB)
+    if asked.counts:
+        kinds_tables.print_counts(outcomes)
+    else:
+        kinds_tables.print_tables(outcomes, mode, POINTS_DB)
 
 
 if __name__ == "__main__":

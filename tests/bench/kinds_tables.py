@@ -60,7 +60,7 @@ def note_of(one, points):
     if one["health"]:
         notes.append(f"HEALTH {one['health']}")
     kinds = [f"{t['kind']} {t['places_hz'][0] if t['places_hz'] else 0:.1f} {over_point(t, points):+.0f}" for t in one["truth"]]
-    return f"seed {one['seed']} case {one['case']} ({one['text']}; {kinds}): " + "; ".join(notes) if notes else ""
+    return f"seed {one.get('seed')} case {one.get('case')} ({one['text']}; {kinds}): " + "; ".join(notes) if notes else ""
 
 
 def point(levels, hits):
@@ -166,6 +166,18 @@ def reliability(outcomes):
     for kind in sorted({k for _, _, k in claims}):
         some = [(c, r) for c, r, k in claims if k == kind]
         print(f"  {kind:18} stated {np.mean([c for c, _ in some]):.3f}, right {share(sum(r for _, r in some), len(some))}")
+
+
+def print_counts(outcomes):
+    """Rows for src/diagnose/confidence_rows.inc."""
+    rows = collections.defaultdict(lambda: [0, 0])
+    for one in outcomes:
+        _, of_finding = matched(one)
+        for f, t in zip(one["found"], of_finding):
+            rows[f["rests_on"]][0] += t is not None
+            rows[f["rests_on"]][1] += 1
+    for name, (hits, of) in sorted((str(n), r) for n, r in rows.items()):
+        print(f'{{"{name}", {hits}, {of}}},')
 
 
 def print_tables(outcomes, mode, points):

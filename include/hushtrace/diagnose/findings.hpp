@@ -74,6 +74,7 @@ struct NoiseSource {
     std::optional<double> level_dbfs, level_dbv;   ///< in its loudest take
     std::vector<LevelInTake> levels;
     double confidence = 0;             ///< 0..1
+    std::string rests_on;              ///< which evidence the confidence is the share right of; empty where it is judged
     std::vector<Channel> channels;
     std::vector<std::string> takes;
     std::vector<Harmonic> harmonics;

@@ -1,0 +1,81 @@
+#include <algorithm>
+#include <cmath>
+
+#include "hushtrace/vehicle/steady_signatures.hpp"
+#include "noise_sources.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kMotorDrifts = 0.02;      // between takes: its supply's voltage moves (common practice, no source)
+constexpr double kHoldsStill = 3e-4;
+constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.004;
+
+bool share_a_take(const NoiseSource& a, const NoiseSource& b) {
+    return std::any_of(a.takes.begin(), a.takes.end(), [&b](const std::string& take) {
+        return std::find(b.takes.begin(), b.takes.end(), take) != b.takes.end();
+    });
+}
+
+/// Whether a tone of another take is one of a source's lines: what is too faint there to show the others.
+bool is_line_of(const NoiseSource& source, const NoiseSource& tone) {
+    if (!source.frequency_hz || source.harmonics.size() < 2) return false;
+    const double share = source.kind == NoiseKind::motor_whine ? kMotorDrifts : kHoldsStill;
+    return std::any_of(source.harmonics.begin(), source.harmonics.end(), [&](const Harmonic& one) {
+        return std::abs(one.frequency_hz - *tone.frequency_hz) < std::max(1.0, share * one.frequency_hz);
+    });
+}
+
+bool is_comb(NoiseKind kind) {
+    return kind == NoiseKind::mains_hum || kind == NoiseKind::phone_burst || kind == NoiseKind::bus_tone || kind == NoiseKind::switched_load ||
+           kind == NoiseKind::motor_whine;
+}
+
+/// Whether a tone is a motor's turns: weaker by far, and the bars times it are the motor's line.
+bool is_turn_of(const NoiseSource& motor, const NoiseSource& tone) {
+    if (motor.kind != NoiseKind::motor_whine || tone.kind != NoiseKind::unexplained_tone || !motor.frequency_hz || !tone.frequency_hz) return false;
+    if (!motor.level_dbfs || !tone.level_dbfs || *tone.level_dbfs > *motor.level_dbfs - kTurnsBelow_db) return false;
+    const double turns_hz = *tone.frequency_hz, bars = std::round(*motor.frequency_hz / turns_hz);
+    return turns_hz > BrushedMotor::least_shaft_hz && turns_hz < BrushedMotor::most_shaft_hz && bars >= BrushedMotor::least_bars &&
+           bars <= BrushedMotor::most_bars && std::abs(*motor.frequency_hz / (bars * turns_hz) - 1.0) < kTurnsKeep;
+}
+
+bool same_motor(const NoiseSource& a, const NoiseSource& b) {
+    return a.kind == NoiseKind::motor_whine && b.kind == NoiseKind::motor_whine && a.frequency_hz && b.frequency_hz &&
+           std::abs(*a.frequency_hz / *b.frequency_hz - 1.0) < kMotorDrifts;
+}
+
+void join(NoiseSource& source, const NoiseSource& other) {
+    source.levels.insert(source.levels.end(), other.levels.begin(), other.levels.end());
+    source.takes.insert(source.takes.end(), other.takes.begin(), other.takes.end());
+    for (const Channel channel : other.channels)
+        if (std::find(source.channels.begin(), source.channels.end(), channel) == source.channels.end()) source.channels.push_back(channel);
+    if (other.level_dbfs && source.level_dbfs && *other.level_dbfs > *source.level_dbfs) {
+        source.level_dbfs = other.level_dbfs;
+        source.level_dbv = other.level_dbv;
+    }
+    if (other.confidence > source.confidence && other.kind == source.kind) {
+        source.confidence = other.confidence;
+        source.rests_on = other.rests_on;
+    }
+    source.evidence.push_back({"In the other takes one line of it stands out.", *other.frequency_hz, "Hz", other.frequency_sd_hz, other.takes, {}});
+}
+
+}  // namespace
+
+void join_over_takes(std::list<NoiseSource>& sources) {
+    for (NoiseSource& source : sources) {
+        if (!is_comb(source.kind)) continue;
+        for (auto other = sources.begin(); other != sources.end();) {
+            const bool line = (other->kind == NoiseKind::unexplained_tone || other->kind == NoiseKind::motor_whine) && other->frequency_hz &&
+                              is_line_of(source, *other);
+            const bool elsewhere = &*other != &source && !share_a_take(source, *other) && (line || same_motor(source, *other)) &&
+                                   other->harmonics.size() <= source.harmonics.size();
+            const bool joins = elsewhere || (&*other != &source && is_turn_of(source, *other));
+            if (elsewhere) join(source, *other);
+            other = joins ? sources.erase(other) : std::next(other);
+        }
+    }
+}
+
+}  // namespace hushtrace
