@@ -26,6 +26,8 @@
 namespace hushtrace {
 namespace {
 
+constexpr double kTicksStray = 0.001;   // share of the rate: what a minute's mean leaves open of it
+
 bool is_noise_take(const Take& take) {
     return !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
 }
@@ -208,7 +210,8 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             if (clicks) {
                 add_clicks(sources, *clicks);
                 spoken.click_rate_hz = clicks->train.rate.mean_hz();
-                spoken.click_wander = clicks->train.rate.wander();
+                // what no engine turns keeps its time: the track strays by its reading's jitter alone
+                spoken.click_wander = clicks->ignition ? clicks->train.rate.wander() : std::min(kTicksStray, clicks->train.rate.wander());
             }
             if (const auto rate_hz = add_bursts(sources, survey, clicks ? &*clicks : nullptr); rate_hz && !clicks)
                 spoken.click_rate_hz = rate_hz;

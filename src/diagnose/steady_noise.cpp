@@ -65,7 +65,8 @@ bool sharp_click_line(const TakeSurvey& survey, const SpokenFor& spoken, double 
     if (!spoken.click_rate_hz) return false;
     const double rate = *spoken.click_rate_hz, away = std::abs(std::remainder(frequency_hz, rate));
     const double smear = 2.0 * spoken.click_wander * frequency_hz;
-    if (smear > 0.5 * rate) return false;   // run together
+    constexpr double resolved_hz = 6.0;     // slower clicks' lines run together in bins of 1 Hz
+    if (smear > 0.5 * rate || rate < resolved_hz) return false;
     const double reach = std::min(1.5 + smear, std::max(1.5, 0.25 * rate));
     if (frequency_hz < 0.8 * rate || away >= reach) return false;
     double next = 0;
@@ -364,6 +365,9 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
         take_in(comb, taken);
         for (const CombTooth& tooth : comb.teeth) taken.lines_hz.push_back(tooth.number * comb.spacing_hz);
     }
+    // once more, with louder combs out of the way
+    const auto is_mains = [](const SteadyComb& one) { return one.kind == NoiseKind::mains_hum; };
+    if (std::none_of(found.begin(), found.end(), is_mains)) look_for_mains(search, job, taken, found);
     look_for_ticks(search, taken, found);
     for (const JointLine& line : joint_lines(search)) {
         if (found.size() >= kMostCombs) break;
