@@ -10,7 +10,49 @@ namespace hushtrace {
 /// marked 'judged' were not met there: what they say is judgement (common practice, no source).
 const std::vector<EvidenceRow>& evidence_rows() {
     static const std::vector<EvidenceRow> rows = {
-#include "confidence_rows.inc"
+        {"whine: under 2 for it", 0, 0},
+        {"whine: 2 and more for it", 7, 7},
+        {"whine: held still", 0, 0},
+        {"whine: no quieter with the engine off", 9, 11},
+        {"clicks: ignition, under 0.85", 2, 2},
+        {"clicks: ignition, 0.85 and more", 10, 10},
+        {"clicks: at rest", 10, 10},
+        {"clicks: running, none of the engine's", 0, 0},
+        {"bursts: even, five and more", 6, 8},
+        {"bursts: even, few", 0, 0},
+        {"crackle: surprise under 25", 5, 5},
+        {"crackle: surprise 25 and more", 4, 4},
+        {"mains: several lines, usual frequency", 9, 10},
+        {"mains: several lines, unusual frequency", 0, 0},
+        {"mains: even ones alone", 6, 6},
+        {"mains: one line", 1, 1},
+        {"phone: more than three lines", 13, 13},
+        {"phone: two or three lines", 0, 0},
+        {"phone: by its rate", 0, 0},
+        {"bus: several lines", 14, 15},
+        {"bus: one line", 1, 2},
+        {"load: fits pulses", 15, 19},
+        {"load: fits pulses loosely", 0, 0},
+        {"load: fits no pulses", 0, 0},
+        {"motor: with its turns, four lines and more", 12, 12},
+        {"motor: with its turns", 0, 0},
+        {"motor: strays a little, with its turns", 1, 1},
+        {"motor: strays a little", 1, 2},
+        {"motor: wanders, with other lines", 3, 5},
+        {"motor: wanders", 0, 1},
+        {"hash: several humps", 5, 5},
+        {"hash: one hump", 1, 2},
+        {"hash: a beat", 5, 5},
+        {"load: one multiple", 0, 0},
+        {"tone: surprise under 20", 1, 7},
+        {"tone: surprise under 40", 0, 10},
+        {"tone: surprise 40 and more", 8, 13},
+        {"motor: a lone line that strays", 0, 0},
+        {"tone: wanders", 0, 4},
+        {"ticks: by their lines", 0, 0},
+        {"load: comes with a load switched on", 9, 10},   // judged
+        {"hash: comes with a device on the vehicle's supply", 9, 10},   // judged
+        {"load: may be the field regulator", 5, 6},   // judged
     };
     return rows;
 }

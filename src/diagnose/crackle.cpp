@@ -85,7 +85,7 @@ void add_crackle(std::list<NoiseSource>& sources, const TakeSurvey& survey, cons
     const double n = static_cast<double>(events.size());
     // noise alone makes so many with a probability of about by_chance^n / n!
     const double surprise = std::lgamma(n + 1.0) - n * std::log(by_chance);
-    rest_on(source, surprise < 25.0 ? "crackle: surprise under 25" : surprise < 60.0 ? "crackle: surprise under 60" : "crackle: surprise 60 and more");
+    rest_on(source, surprise < 25.0 ? "crackle: surprise under 25" : "crackle: surprise 25 and more");
     source.evidence.push_back({fmt::format("{} short bursts over most of the band, at odd times: {}.", events.size(), told_times(events)),
                                n, "bursts", std::nullopt, {survey.take->file}, {}});
     double most = 0;

@@ -129,10 +129,8 @@ void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
     const double p = clicks.probability;
     rest_on(*source, !running           ? "clicks: at rest"
                      : !clicks.ignition ? "clicks: running, none of the engine's"
-                     : p < 0.6          ? "clicks: ignition, under 0.6"
-                     : p < 0.85         ? "clicks: ignition, 0.6 to 0.85"
-                     : p < 0.95         ? "clicks: ignition, 0.85 to 0.95"
-                                        : "clicks: ignition, 0.95 and more");
+                     : p < 0.85         ? "clicks: ignition, under 0.85"
+                                        : "clicks: ignition, 0.85 and more");
     source->evidence.push_back({clicks.why + ".", rate, "Hz", std::nullopt, {take.file}, {}});
     source->evidence.push_back(
         {fmt::format("At each click the power above 2 kHz stands {:.1f} dB above that between clicks.",

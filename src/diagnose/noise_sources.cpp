@@ -22,8 +22,8 @@ std::vector<double> frequencies_of(const std::vector<Harmonic>& harmonics) {
 
 constexpr double kClear_sd = 20.0;
 constexpr double kBeatDrifts = 0.25;   // between takes: the difference of two rates that each drift
-constexpr std::array<std::string_view, 5> kSpeaksForWhine = {"whine: 0 for it", "whine: 1 for it", "whine: 2 for it", "whine: 3 for it",
-                                                             "whine: 4 for it"};
+constexpr std::array<std::string_view, 5> kSpeaksForWhine = {"whine: under 2 for it", "whine: under 2 for it", "whine: 2 and more for it", "whine: 2 and more for it",
+                                                             "whine: 2 and more for it"};
 constexpr std::size_t kLinesOfAComb = 4;  // so many make it a comb, with teeth in places where none was read
 // A tonal line that far below the input voltage of full power is not heard in a parked car (a proposal of ours: 100 W
 // into a speaker of 90 dB/W at 1 m make it 20 dB SPL).

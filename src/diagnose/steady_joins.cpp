@@ -9,7 +9,7 @@ namespace {
 
 constexpr double kMotorDrifts = 0.02;      // between takes: its supply's voltage moves (common practice, no source)
 constexpr double kHoldsStill = 3e-4;
-constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.004;
+constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.004, kStepKeeps = 0.0015;
 
 bool share_a_take(const NoiseSource& a, const NoiseSource& b) {
     return std::any_of(a.takes.begin(), a.takes.end(), [&b](const std::string& take) {
@@ -19,7 +19,7 @@ bool share_a_take(const NoiseSource& a, const NoiseSource& b) {
 
 /// Whether a tone of another take is one of a source's lines: what is too faint there to show the others.
 bool is_line_of(const NoiseSource& source, const NoiseSource& tone) {
-    if (!source.frequency_hz || source.harmonics.size() < 2) return false;
+    if (!source.frequency_hz || (source.harmonics.size() < 2 && source.kind != NoiseKind::mains_hum)) return false;
     const double share = source.kind == NoiseKind::motor_whine ? kMotorDrifts : kHoldsStill;
     return std::any_of(source.harmonics.begin(), source.harmonics.end(), [&](const Harmonic& one) {
         return std::abs(one.frequency_hz - *tone.frequency_hz) < std::max(1.0, share * one.frequency_hz);
@@ -36,8 +36,13 @@ bool is_turn_of(const NoiseSource& motor, const NoiseSource& tone) {
     if (motor.kind != NoiseKind::motor_whine || tone.kind != NoiseKind::unexplained_tone || !motor.frequency_hz || !tone.frequency_hz) return false;
     if (!motor.level_dbfs || !tone.level_dbfs || *tone.level_dbfs > *motor.level_dbfs - kTurnsBelow_db) return false;
     const double turns_hz = *tone.frequency_hz, bars = std::round(*motor.frequency_hz / turns_hz);
-    return turns_hz > BrushedMotor::least_shaft_hz && turns_hz < BrushedMotor::most_shaft_hz && bars >= BrushedMotor::least_bars &&
-           bars <= BrushedMotor::most_bars && std::abs(*motor.frequency_hz / (bars * turns_hz) - 1.0) < kTurnsKeep;
+    if (turns_hz > BrushedMotor::least_shaft_hz && turns_hz < BrushedMotor::most_shaft_hz && bars >= BrushedMotor::least_bars &&
+        bars <= BrushedMotor::most_bars && std::abs(*motor.frequency_hz / (bars * turns_hz) - 1.0) < kTurnsKeep)
+        return true;
+    // one turn more or less than the bars: uneven bars make lines there
+    const double step_hz = std::abs(*tone.frequency_hz - *motor.frequency_hz), of = std::round(*motor.frequency_hz / step_hz);
+    return of >= BrushedMotor::least_bars && of <= BrushedMotor::most_bars && step_hz > BrushedMotor::least_shaft_hz &&
+           step_hz < BrushedMotor::most_shaft_hz && std::abs(of * step_hz / *motor.frequency_hz - 1.0) < of * kStepKeeps;
 }
 
 bool same_motor(const NoiseSource& a, const NoiseSource& b) {

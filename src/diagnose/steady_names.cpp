@@ -13,7 +13,7 @@ namespace hushtrace {
 namespace {
 
 constexpr int kLongestGap = 4, kMostFitted = 40;
-constexpr std::size_t kMany = 5;
+constexpr double kHighestMotor_hz = 3500.0, kStrays_hz = 0.12, kStrays = 3e-4;   // common practice, no source
 constexpr double kLeads_db = 6.0, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
 
 std::size_t loudest_of(const std::vector<double>& mean_square) {
@@ -202,8 +202,7 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
     }
     out.rests_on = fit.misfit_db > kFitsBadly_db   ? "load: fits no pulses"
                    : fit.misfit_db > kFitsPulse_db ? "load: fits pulses loosely"
-                   : lines < kMany                 ? "load: fits pulses"
-                                                   : "load: fits pulses, five lines and more";
+                                                   : "load: fits pulses";
     out.why = fmt::format("A line at {:.2f} Hz that holds still, with {} of its multiples: something is switched at that rate",
                           comb.spacing_hz, lines - (comb.tooth(1) ? 1 : 0));
     if (fit.lines >= 3 && fit.misfit_db < kFitsBadly_db)
@@ -236,6 +235,13 @@ SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_sq
     out.surprise = line.surprise;
     // near the limit the multiples that would tell more are hidden
     out.rests_on = line.surprise < 20.0 ? "tone: surprise under 20" : line.surprise < 40.0 ? "tone: surprise under 40" : "tone: surprise 40 and more";
+    // what switches or counts keeps its rate far better than what turns
+    if (line.frequency_hz < kHighestMotor_hz && line.wander_hz > std::max(kStrays_hz, kStrays * line.frequency_hz)) {
+        out.kind = NoiseKind::motor_whine;
+        out.rests_on = "motor: a lone line that strays";
+        out.why = fmt::format("A line at {:.1f} Hz that strays by {:.2f} Hz within seconds, as a motor's does", line.frequency_hz, line.wander_hz);
+        return out;
+    }
     out.why = fmt::format("Steady at {:.2f} Hz, without multiples; nothing that is known of fits it", line.frequency_hz);
     return out;
 }

@@ -169,7 +169,7 @@ def reliability(outcomes):
 
 
 def print_counts(outcomes):
-    """Rows for src/diagnose/confidence_rows.inc."""
+    """Rows for src/diagnose/confidence.cpp."""
     rows = collections.defaultdict(lambda: [0, 0])
     for one in outcomes:
         _, of_finding = matched(one)
