@@ -296,6 +296,13 @@ void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys) {
 
 namespace {
 
+/// Lines that sweep over octaves smear over the whole band: over the take's mean, nothing tells them from hiss.
+bool swept(const TakeSurvey& survey) {
+    constexpr double widest_idle = 0.06;
+    return survey.take->conditions.engine == Engine::sweep ||
+           std::any_of(survey.families.begin(), survey.families.end(), [](const MovingFamily& family) { return family.wander > widest_idle; });
+}
+
 /// What the interface's own noise, taken off in power, leaves open of a hiss: the channel's part of it is `left`.
 void widen_by_own(LevelInTake& level, const Reading& with_own, double own, double left, const ChannelSurvey& channel) {
     const double own_sd = own * (power_from_decibels(kOwnNoiseSd_db) - 1.0);
@@ -309,6 +316,7 @@ void widen_by_own(LevelInTake& level, const Reading& with_own, double own, doubl
 
 void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const ClicksInTake* clicks,
               const Job& job) {
+    if (swept(survey)) return;
     std::vector<double> power, own_power(survey.channels.size(), 0.0);
     bool above = false, known = false;
     for (std::size_t c = 0; c < survey.channels.size(); ++c) {

@@ -93,39 +93,49 @@ double prominence_in_time(const ChannelSurvey& survey, double frequency_hz, doub
     return decibels_from_power(best);
 }
 
-/// All that turns with a track, in each channel, from the spectra over its cycles.
-std::vector<OrderLine> lines_that_turn_with(const Track& track, const std::vector<ThinnedSound>& sounds,
+bool is_own(const OrderLine& line) { return std::abs(line.ratio - 1.0) < 0.002; }
+
+/// Followed, a line that moves stands out more than unfollowed; one that holds still, less [dB].
+constexpr double kLeastSharpening_db = 0.5;
+
+/// All that turns with a track, in each channel, from the spectra over its cycles; nothing but the line itself where it proves
+/// in the channel it was followed in to hold still.
+std::vector<OrderLine> lines_that_turn_with(const Track& track, std::size_t followed_in, const std::vector<ThinnedSound>& sounds,
                                             const TakeSurvey& survey, double wander) {
     const double mean_hz = track.mean_hz();
     std::vector<OrderLine> found;
-    std::vector<PowerSpectrum> spectra;
-    std::vector<std::vector<double>> floors;
-    for (std::size_t c = 0; c < sounds.size(); ++c) {
-        const CycleSamples cycles = resample_by_cycles(sounds[c].samples, sounds[c].rate_hz, track);
-        spectra.push_back(order_spectrum(cycles, mean_hz));
-        floors.push_back(noise_under_lines(spectra.back(), 40.0 / mean_hz, 0.08));
+    std::vector<PowerSpectrum> spectra(sounds.size());
+    std::vector<std::vector<double>> floors(sounds.size());
+    std::vector<std::size_t> order = {followed_in};
+    for (std::size_t c = 0; c < sounds.size(); ++c)
+        if (c != followed_in) order.push_back(c);
+    for (const std::size_t c : order) {
+        const auto own = std::find_if(found.begin(), found.end(), is_own);
+        if (own != found.end() && own->sharpening_db < kLeastSharpening_db) return {*own};
+        spectra[c] = order_spectrum(resample_by_cycles(sounds[c].samples, sounds[c].rate_hz, track), mean_hz);
+        floors[c] = noise_under_lines(spectra[c], 40.0 / mean_hz, 0.08);
         const double top = std::min(kHighestOrder_hz, 0.4 * survey.sample_rate_hz) / mean_hz;
-        for (const SpectralLine& line : find_lines(spectra.back(), floors.back(), 30.0 / mean_hz, top)) {
+        for (const SpectralLine& line : find_lines(spectra[c], floors[c], 30.0 / mean_hz, top)) {
             const double frequency_hz = line.frequency_hz * mean_hz;
             const double spread_hz = std::max(2.0, 2.0 * wander * frequency_hz);
-            OrderLine order;
-            order.ratio = line.frequency_hz;
-            order.ratio_sd = line.frequency_sd_hz;
-            order.prominence_db = line.prominence_db;
-            order.sharpening_db =
+            OrderLine turning;
+            turning.ratio = line.frequency_hz;
+            turning.ratio_sd = line.frequency_sd_hz;
+            turning.prominence_db = line.prominence_db;
+            turning.sharpening_db =
                 line.prominence_db - prominence_in_time(survey.channels[c], frequency_hz, spread_hz);
             const auto same = std::find_if(found.begin(), found.end(), [&](const OrderLine& other) {
-                return std::abs(other.ratio - order.ratio) < 3.0 * spectra.back().bin_hz();
+                return std::abs(other.ratio - line.frequency_hz) < 3.0 * spectra[c].bin_hz();
             });
             if (same == found.end())
-                found.push_back(order);
-            else if (same->prominence_db < order.prominence_db)
-                *same = order;
+                found.push_back(turning);
+            else if (same->prominence_db < turning.prominence_db)
+                *same = turning;
         }
     }
     // followed, a line that turns with the track is sharper than unfollowed, one that holds still is smeared
     const auto turns_with = [&](const OrderLine& line) {
-        if (std::abs(line.ratio - 1.0) < 0.002) return true;
+        if (is_own(line)) return true;
         const double smear_bins =
             2.0 * wander * line.ratio * mean_hz / 1.5;  // steady in time, it would be smeared so far here
         if (smear_bins < 3.0)
@@ -424,7 +434,7 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered, const std
         family.mean_hz = mean_hz;
         family.wander = wander;
         try {
-            family.lines = lines_that_turn_with(track, sounds, survey, wander);
+            family.lines = lines_that_turn_with(track, best, sounds, survey, wander);
         } catch (const Error&) {
             continue;  // too few cycles for a spectrum over them
         }
@@ -433,13 +443,11 @@ void follow(TakeSurvey& survey, const std::vector<Gathered>& gathered, const std
             return std::abs(line.ratio - 1.0) > 0.002 && claimed(survey.families, line.ratio * mean_hz);
         });
         // followed, a line that moves stands out more than unfollowed; one that holds still, less
-        const auto own = std::find_if(family.lines.begin(), family.lines.end(), [](const OrderLine& line) {
-            return std::abs(line.ratio - 1.0) < 0.002;
-        });
+        const auto own = std::find_if(family.lines.begin(), family.lines.end(), is_own);
         if (own == family.lines.end()) {
             if (clicks) continue;  // what stands out so little beside clicks is one of their many teeth
             family.lines = faint_lines_of(track, sounds, found[i].window_s);
-        } else if (own->sharpening_db < 0.5) {
+        } else if (own->sharpening_db < kLeastSharpening_db) {
             continue;
         }
         if (family.lines.empty()) continue;

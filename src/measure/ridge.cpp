@@ -18,7 +18,7 @@ struct Watch {
     std::vector<double> slopes_per_s;
 };
 const std::vector<Watch>& watches(bool steady) {
-    static const std::vector<Watch> wandering = {{0.05, {0.02, 0.06}}, {0.085, {0.02}}, {0.13, {0.01}}, {0.2, {0.01}}};
+    static const std::vector<Watch> wandering = {{0.06, {0.02, 0.06}}, {0.1, {0.015}}, {0.2, {0.01}}};
     static const std::vector<Watch> held = {{0.34, {0.003}}, {0.68, {0.001}}};
     return steady ? held : wandering;
 }

@@ -100,6 +100,7 @@ t = np.arange(14 * RATE) / RATE
 fast = 800 + 2400 * np.clip(np.where(t < 7, (t - 3) / 4, (11 - t) / 4), 0, 1)
 result = noise({"sweep": ({"engine": "sweep", "rpm_log": "takes/s.csv"}, both(whine(fast, k, 0.001), 43))}, {"s.csv": log_text(fast, 0.2, 1.4, 4)})
 check.near(result["results"]["engine"]["hz_per_rpm"], k, 0.005 * k, "constant from a fast sweep with a log")
+check.that(not source(result, "hiss"), "what a sweep smears over the band is not called hiss")
 
 # ---- four cylinders' ignition gives the speed, though 5 % wrong was stated; a held speed follows
 held = np.full(T * RATE, 2012.0)
