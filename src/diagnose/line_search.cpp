@@ -1,0 +1,152 @@
+#include "line_search.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <utility>
+
+#include "gain_parts.hpp"
+#include "hushtrace/measure/guided_ridges.hpp"
+#include "hushtrace/measure/tracked_power.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
+
+namespace hushtrace {
+namespace {
+
+/// So much better must a line explain the sound than noise [ln]: noise alone reaches it in one stretch of 400 at most
+/// (Markov's inequality, where the noise's law holds). A vehicle has some four to six stretches: takes times channels.
+constexpr double kLeastEvidence = 6.0;
+constexpr double kMostLogLag_s = 3.0;  // tried where lines are searched along a log
+
+constexpr double kFollowedWindow_s = 0.08, kLoggedWindow_s = 0.3;
+
+/// Takes the strong still lines out, second by second: blanking clicks would give them sidebands that turn
+/// with the engine.
+std::vector<double> without_still_lines(std::span<const double> samples, double rate,
+                                        std::vector<SpectralLine> lines) {
+    std::vector<double> out(samples.begin(), samples.end());
+    std::erase_if(lines, [](const SpectralLine& line) {
+        return line.prominence_db < 15.0 || line.sharpness_db < 10.0;
+    });
+    std::sort(lines.begin(), lines.end(),
+              [](const SpectralLine& a, const SpectralLine& b) { return a.mean_square > b.mean_square; });
+    if (lines.size() > 40) lines.resize(40);
+    const auto stretch = static_cast<std::size_t>(rate);
+    for (std::size_t from = 0; from < out.size(); from += stretch) {
+        const std::size_t count = std::min(stretch, out.size() - from);
+        for (const SpectralLine& line : lines) {
+            const std::complex<double> step =
+                std::polar(1.0, 2.0 * std::numbers::pi * line.frequency_hz / rate);
+            std::complex<double> turn = 1.0, sum = 0.0;
+            for (std::size_t n = 0; n < count; ++n, turn *= step) sum += out[from + n] * std::conj(turn);
+            const std::complex<double> amplitude = 2.0 * sum / static_cast<double>(count);
+            turn = 1.0;
+            for (std::size_t n = 0; n < count; ++n, turn *= step) out[from + n] -= (amplitude * turn).real();
+        }
+    }
+    return out;
+}
+
+/// The sound without its rumble and with its clicks cut down: for looking for lines, not for reading levels.
+/// Clicks make combs of lines by the dozen, which hide a whine; cut at a few times the usual size they all
+/// but vanish, tones stay.
+std::vector<double> without_clicks(std::span<const double> samples, double rate,
+                                   const std::optional<ImpulseTrain>& clicks,
+                                   const std::vector<SpectralLine>& lines) {
+    std::vector<double> out = clicks ? blank_clicks(without_still_lines(samples, rate, lines), rate, *clicks)
+                                     : std::vector<double>(samples.begin(), samples.end());
+    const double keep =
+        std::exp(-2.0 * std::numbers::pi * 250.0 / rate);  // high-pass at 250 Hz, first order, twice
+    for (int pass = 0; pass < 2; ++pass) {
+        double before = 0, result = 0;
+        for (double& sample : out) {
+            result = keep * (result + sample - before);
+            before = sample;
+            sample = result;
+        }
+    }
+    std::vector<double> sizes;
+    for (std::size_t i = 0; i < out.size(); i += 7) sizes.push_back(std::abs(out[i]));
+    if (sizes.empty()) return out;
+    const auto middle = sizes.begin() + static_cast<std::ptrdiff_t>(sizes.size() / 2);
+    std::nth_element(sizes.begin(), middle, sizes.end());
+    const double most = 3.0 * 1.4826 * *middle;
+    if (most > 0.0)
+        for (double& sample : out) sample = std::clamp(sample, -most, most);
+    return out;
+}
+
+/// How far a followed line stands out of what lies beside its track [standard deviations].
+double significance_of(const Track& track, const ThinnedSound& sound, double window_s) {
+    try {
+        return power_along(sound.samples, sound.rate_hz, track, 1.0, window_s).over_noise_sd;
+    } catch (const Error&) {
+        return 0.0;  // above the band, or too short
+    }
+}
+
+/// The engine's speed by its log, where that covers the take and the speed moves: what to search along.
+std::optional<Track> logged_speed(const TakeSurvey& survey) {
+    constexpr double least_share = 0.8, least_rpm = 100.0, apart_s = 0.05, least_wander = 0.001;
+    if (!survey.rpm_log || survey.rpm_log->known_s(0.0, survey.duration_s) < least_share * survey.duration_s) return std::nullopt;
+    Track speed;
+    const double from_s = survey.rpm_log->time_s.front(), to_s = survey.rpm_log->time_s.back();
+    double last = 0;
+    for (double t = from_s; t <= to_s; t += apart_s) {
+        last = survey.rpm_log->at(t).value_or(last);  // over a gap as it was before
+        if (last < least_rpm) return std::nullopt;
+        speed.time_s.push_back(t - from_s);
+        speed.frequency_hz.push_back(last);
+    }
+    if (speed.time_s.size() < 5 || speed.wander() < least_wander) return std::nullopt;
+    for (double& t : speed.time_s) t += from_s;
+    return speed;
+}
+
+}  // namespace
+
+std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches,
+                                                const std::vector<ThinnedSound>& sounds) {
+    // what is found in the loudest channel is passed by in the others
+    std::vector<std::size_t> order;
+    for (std::size_t c = 0; c < stretches.size(); ++c)
+        if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel)) order.push_back(c);
+    std::stable_sort(order.begin(), order.end(), [&survey](std::size_t a, std::size_t b) {
+        return survey.channels[a].spectrum.band_mean_square(300.0, 6000.0) >
+               survey.channels[b].spectrum.band_mean_square(300.0, 6000.0);
+    });
+    std::vector<FollowedRidge> found;
+    std::optional<Track> speed = logged_speed(survey);
+    double most_lag_s = kMostLogLag_s;
+    for (const std::size_t c : order) {
+        RidgeSearch search;
+        search.least_log_evidence = kLeastEvidence;
+        for (const FollowedRidge& one : found) search.known.push_back(one.ridge);
+        for (const SpectralLine& line : survey.channels[c].lines)
+            if (line.sharpness_db > 10.0 && line.prominence_db > 15.0)
+                search.still.push_back({line.frequency_hz, decibels_from_power(line.mean_square / line.floor_density)});
+        const std::vector<double> cleared = without_clicks(stretches[c], survey.sample_rate_hz, survey.channels[c].clicks,
+                                                           survey.channels[c].lines);
+        for (Ridge& ridge : find_ridges(cleared, survey.sample_rate_hz, search)) {
+            search.known.push_back(ridge);
+            found.push_back({std::move(ridge), c, kFollowedWindow_s, 0.0});
+        }
+        if (!speed) continue;
+        // what follows the log and is too faint, or moves too fast, to be found without it
+        GuidedRidges guided = find_ridges_along(cleared, survey.sample_rate_hz, *speed, search, most_lag_s);
+        if (!guided.ridges.empty()) {  // the other channels have the same clock
+            for (double& t : speed->time_s) t -= guided.lag_s;
+            most_lag_s = 0.0;
+        }
+        for (Ridge& ridge : guided.ridges) found.push_back({std::move(ridge), c, kLoggedWindow_s, 0.0});
+    }
+    for (FollowedRidge& one : found) one.significance = significance_of(one.ridge.track, sounds[one.channel], one.window_s);
+    std::stable_sort(found.begin(), found.end(), [](const FollowedRidge& a, const FollowedRidge& b) {
+        return a.significance > b.significance;
+    });
+    return found;
+}
+
+}  // namespace hushtrace

@@ -1,0 +1,25 @@
+#pragma once
+#include <span>
+#include <vector>
+
+#include "hushtrace/measure/thinned_sound.hpp"
+#include "take_survey.hpp"
+
+namespace hushtrace {
+
+/// A line that wanders, as it was found.
+struct FollowedRidge {
+    Ridge ridge;
+    std::size_t channel = 0;
+    double window_s = 0;      ///< through which its track may be read
+    double significance = 0;  ///< standard deviations by which it stands out of what lies beside its track
+};
+
+/// The lines that wander, of all channels that carry signal, that which stands out most first. Where the take has a log of the
+/// engine's speed, what follows it is searched for as well.
+///   stretches  [channels] the sound as captured
+///   sounds     [channels] the same, thinned
+std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches,
+                                                const std::vector<ThinnedSound>& sounds);
+
+}  // namespace hushtrace
