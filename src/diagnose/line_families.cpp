@@ -12,7 +12,8 @@
 namespace hushtrace {
 namespace {
 
-/// A track strung together from the noise's own peaks stands out of the noise beside it by 4 or so.
+/// Less is no line. It proves none either: a track strung together from the noise's own peaks stands out by as much in a
+/// minute; the search's evidence decides.
 constexpr double kStandsOut = 6.0;
 
 /// Power at a frequency in the spectrum over time, against the noise round it [dB]: the best bin within
@@ -235,7 +236,7 @@ void follow_lines(TakeSurvey& survey, const std::vector<std::span<const double>>
         }
         family.significance = found[i].significance;
         std::erase_if(family.lines, [&](const OrderLine& line) {
-            return std::abs(line.ratio - 1.0) > 0.002 && claimed(survey.families, line.ratio * mean_hz);
+            return !is_own(line) && claimed(survey.families, line.ratio * mean_hz);
         });
         // followed, a line that moves stands out more than unfollowed; one that holds still, less
         const auto own = std::find_if(family.lines.begin(), family.lines.end(), is_own);

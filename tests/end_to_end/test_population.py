@@ -1,6 +1,6 @@
 """A seeded part of tests/bench/kinds_population.py: random vehicles with up to three sources at once, each 6 to 24 dB over the
 program's own 90 % point. Fails when recall or precision falls below what chance leaves of the shares measured with
-hundreds of vehicles (docs/noise-kinds.md): the 0.1 % quantile of the binomial law.
+more vehicles (docs/noise-kinds.md): the 0.1 % quantile of the binomial law.
 """
 import pathlib
 import sys

@@ -45,7 +45,7 @@ struct RidgeSearch {
 
 /// Follows the lines of a stretch of sound, strongest first, that no spectrum shows because they wander.
 ///
-/// Short-time power over the noise (windows of 0.05 to 0.2 s) is summed over all paths of a line that wanders (a hidden
+/// Short-time power over the noise (windows of 0.06 to 0.2 s) is summed over all paths of a line that wanders (a hidden
 /// Markov model of frequency and slope on a logarithmic grid), since the single best path (Viterbi) finds weak lines later.
 /// Where that sum tells of a line, forward and backward recursion give its place; it is left out, and the search repeated.
 /// The noise's spectrum is not known beforehand: it is read from the sound, over as wide a stretch of it as is smooth.
