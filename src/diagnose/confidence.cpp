@@ -40,6 +40,7 @@ const std::vector<EvidenceRow>& evidence_rows() {
         {"motor: strays a little", 1, 2},
         {"motor: wanders, with other lines", 3, 5},
         {"motor: wanders", 0, 1},
+        {"hash: pulses", 0, 0},
         {"hash: several humps", 5, 5},
         {"hash: one hump", 1, 2},
         {"hash: a beat", 5, 5},

@@ -59,7 +59,13 @@ const ChannelSurvey* channel_with_most(const TakeSurvey& survey) {
 
 }  // namespace
 
+bool is_of_pulses(const TakeSurvey& survey, double frequency_hz) {
+    return std::any_of(survey.channels.begin(), survey.channels.end(),
+                       [frequency_hz](const ChannelSurvey& channel) { return channel.pulses && channel.pulses->holds(frequency_hz); });
+}
+
 bool is_noise_of_a_hump(const TakeSurvey& survey, const MovingFamily& family) {
+    if (is_of_pulses(survey, family.mean_hz)) return true;
     if (engine_active(*survey.take)) return false;
     for (const ChannelSurvey& channel : survey.channels)
         for (const Hump& hump : channel.humps)
@@ -72,8 +78,82 @@ bool is_beat(const TakeSurvey& survey, const MovingFamily& family) {
     return alone && (family.mean_hz > kMotorHighest_hz || (!engine_active(*survey.take) && family.wander > kMotorStrays));
 }
 
+namespace {
+
+/// The source that a rate belongs to, or a new one.
+NoiseSource& hash_at(std::list<NoiseSource>& sources, double rate_hz) {
+    const auto same = std::find_if(sources.begin(), sources.end(), [rate_hz](const NoiseSource& one) {
+        return one.kind == NoiseKind::converter_hash && one.frequency_hz && std::abs(*one.frequency_hz / rate_hz - 1.0) < 0.1;
+    });
+    NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
+    source.kind = NoiseKind::converter_hash;
+    return source;
+}
+
+/// What the humps hold that overlap any of these, in each channel.
+std::vector<double> power_of_humps(const TakeSurvey& survey, const std::vector<Hump>& humps) {
+    std::vector<double> power;
+    for (const ChannelSurvey& channel : survey.channels) {
+        double sum = 0;
+        for (const Hump& one : channel.humps)
+            if (std::any_of(humps.begin(), humps.end(), [&one](const Hump& h) { return overlaps(h, one.frequency_hz, 0.0); }))
+                sum += one.mean_square;
+        power.push_back(sum);
+    }
+    return power;
+}
+
+/// Pulses' share of the band's noise, its lines cut off.
+double power_of_pulses(const ChannelSurvey& channel) {
+    constexpr double most_over_floor = 10.0;
+    if (!channel.pulses) return 0.0;
+    const PowerSpectrum& s = channel.spectrum;
+    double sum = 0;
+    for (std::size_t k = s.bin_of(channel.pulses->low_hz); k <= s.bin_of(channel.pulses->high_hz); ++k)
+        sum += std::min(s.density[k], most_over_floor * channel.floor_density[k]) * s.bin_hz();
+    return channel.pulses->share * sum;
+}
+
+/// Whether the channel with the clearest pulses has any: they tell hash however broad, whatever the engine does.
+bool add_pulses(std::list<NoiseSource>& sources, const TakeSurvey& survey) {
+    constexpr double share_sd_db = 3.0;
+    const HuntingPulses* best = nullptr;
+    for (const ChannelSurvey& channel : survey.channels)
+        if (channel.pulses && (!best || channel.pulses->recurrence_sd > best->recurrence_sd)) best = &*channel.pulses;
+    if (!best) return false;
+    NoiseSource& source = hash_at(sources, best->rate_hz);
+    std::vector<double> power;
+    for (const ChannelSurvey& channel : survey.channels) power.push_back(power_of_pulses(channel));
+    const auto before = source.level_dbfs;
+    add_levels(source, survey, power, share_sd_db);
+    if (!before || (source.level_dbfs && *source.level_dbfs > *before)) {
+        source.frequency_hz = best->rate_hz;
+        source.frequency_sd_hz = best->rate_sd_hz;
+        source.band_hz = std::pair(best->low_hz, best->high_hz);
+    }
+    rest_on(source, "hash: pulses");
+    source.evidence.push_back({fmt::format("The noise from {:.1f} to {:.1f} kHz pulses at {:.0f} Hz, from one pulse to the next {:.0f} % early or late: "
+                                           "a converter at light load. Hiss, of whatever colour, does not.",
+                                           best->low_hz / 1000.0, best->high_hz / 1000.0, best->rate_hz, 100.0 * best->scatter()),
+                               best->rate_hz, "Hz", best->rate_sd_hz, {survey.take->file}, {}});
+    return true;
+}
+
+/// The lowest hump of which the strongest is a multiple gives the rate.
+double rate_of(const std::vector<Hump>& humps, const Hump& lead) {
+    double rate_hz = lead.frequency_hz;
+    for (const Hump& one : humps) {
+        const double n = std::round(lead.frequency_hz / one.frequency_hz);
+        if (n >= 1.0 && n <= 6.0 && std::abs(lead.frequency_hz / one.frequency_hz - n) < kJoins * n)
+            rate_hz = std::min(rate_hz, one.frequency_hz);
+    }
+    return rate_hz;
+}
+
+}  // namespace
+
 void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::vector<SteadyComb>& combs) {
-    if (engine_active(*survey.take)) return;
+    if (add_pulses(sources, survey) || engine_active(*survey.take)) return;
     const ChannelSurvey* channel = channel_with_most(survey);
     if (!channel) return;
     std::vector<Hump> humps = own_humps(survey, *channel, combs);
@@ -83,31 +163,13 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
         std::erase_if(humps, [&](const Hump& hump) { return hump.mean_square < 3.0 * channel->clicks->mean_square; });
     if (humps.empty()) return;
     const Hump& lead = humps.front();
-    auto same = std::find_if(sources.begin(), sources.end(), [&lead](const NoiseSource& one) {
-        return one.kind == NoiseKind::converter_hash && one.frequency_hz && std::abs(*one.frequency_hz / lead.frequency_hz - 1.0) < 0.1;
+    NoiseSource& source = hash_at(sources, lead.frequency_hz);
+    const double rate_hz = rate_of(humps, lead);
+    const auto joined = std::count_if(humps.begin(), humps.end(), [rate_hz](const Hump& one) {
+        return std::abs(std::remainder(one.frequency_hz, rate_hz)) < kJoins * one.frequency_hz;
     });
-    NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
-    source.kind = NoiseKind::converter_hash;
-    // the lowest hump of which the strongest is a multiple gives the rate
-    double rate_hz = lead.frequency_hz;
-    std::size_t joined = 0;
-    for (const Hump& one : humps) {
-        const double n = std::round(lead.frequency_hz / one.frequency_hz);
-        if (n >= 1.0 && n <= 6.0 && std::abs(lead.frequency_hz / one.frequency_hz - n) < kJoins * n)
-            rate_hz = std::min(rate_hz, one.frequency_hz);
-    }
-    for (const Hump& one : humps)
-        if (std::abs(std::remainder(one.frequency_hz, rate_hz)) < kJoins * one.frequency_hz) ++joined;
-    std::vector<double> power;
-    for (const ChannelSurvey& any : survey.channels) {
-        double sum = 0;
-        for (const Hump& one : any.humps)
-            if (std::any_of(humps.begin(), humps.end(), [&one](const Hump& h) { return overlaps(h, one.frequency_hz, 0.0); }))
-                sum += one.mean_square;
-        power.push_back(sum);
-    }
     const auto before = source.level_dbfs;
-    add_levels(source, survey, power, 1.0);
+    add_levels(source, survey, power_of_humps(survey, humps), 1.0);
     if (!before || *source.level_dbfs > *before) {
         source.frequency_hz = rate_hz;
         source.frequency_sd_hz = 0.25 * (lead.high_hz - lead.low_hz);

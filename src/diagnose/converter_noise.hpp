@@ -5,11 +5,13 @@
 
 namespace hushtrace {
 
-/// Narrow humps of the noise with the engine at rest: pulses whose rate hunts, as a converter's at light load. Humps about
-/// multiples of one rate are one source. Humps that a followed line or a steady comb makes are left to it.
+/// Noise that pulses at a rate which hunts, as a converter's at light load; else, with the engine at rest, narrow humps of the
+/// noise. Humps about multiples of one rate are one source. Humps that a followed line or a steady comb makes are left to it.
 void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::vector<SteadyComb>& combs);
 
-/// Whether what was followed as a line is but the noise of such a hump.
+/// Whether a frequency lies in a hump that hunting pulses make: what stands there is no line of its own.
+bool is_of_pulses(const TakeSurvey& survey, double frequency_hz);
+/// Whether what was followed as a line is but the noise of such a hump, or of one that stands by itself.
 bool is_noise_of_a_hump(const TakeSurvey& survey, const MovingFamily& family);
 /// Whether a followed family is a lone line that strays further or lies higher than a motor's does, as the beat of two
 /// converters.

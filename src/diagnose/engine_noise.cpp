@@ -6,6 +6,7 @@
 
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
+#include "converter_noise.hpp"
 #include "line_level.hpp"
 #include "noise_parts.hpp"
 
@@ -120,7 +121,7 @@ std::vector<WhineCandidate> whine_candidates(const TakeSurvey& survey) {
             candidate.ratio = line.ratio;
             candidate.frequency_hz = line.ratio * family.mean_hz;
             const Fit fit = fits_alternator(candidate.frequency_hz, conditions);
-            if (fit == Fit::impossible || (clicks && is_comb_tooth(family, line, *clicks))) continue;
+            if (fit == Fit::impossible || is_of_pulses(survey, candidate.frequency_hz) || (clicks && is_comb_tooth(family, line, *clicks))) continue;
             candidate.usual_constant = fit == Fit::usual;
             candidate.frequency_sd_hz =
                 std::max(line.ratio_sd * family.mean_hz, family.wander * candidate.frequency_hz /
@@ -221,7 +222,7 @@ std::vector<HeldLine> held_lines(const TakeSurvey& survey, const std::vector<con
     for (const ChannelSurvey& channel : survey.channels)
         for (const SpectralLine& line : channel.lines) {
             const Fit fit = fits_alternator(line.frequency_hz, conditions);
-            if (fit == Fit::impossible || line.prominence_db < 10.0) continue;
+            if (fit == Fit::impossible || line.prominence_db < 10.0 || is_of_pulses(survey, line.frequency_hz)) continue;
             if (clicks && is_tooth(channel, line, *clicks)) continue;
             // a line that is there at another speed, or at rest, is none of the engine's
             if (std::any_of(others.begin(), others.end(), [&](const TakeSurvey* other) {

@@ -6,6 +6,7 @@
 #include "hushtrace/measure/noise_floor.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/steady_signatures.hpp"
+#include "converter_noise.hpp"
 #include "line_level.hpp"
 #include "noise_sources.hpp"
 #include "steady_parts.hpp"
@@ -124,7 +125,7 @@ SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const 
         if (std::any_of(spoken.known_hz.begin(), spoken.known_hz.end(),
                         [f](double known) { return std::abs(f - known) < std::max(3.0, 0.002 * known); }))
             return true;
-        if (taken.holds(survey, f)) return true;
+        if (taken.holds(survey, f) || is_of_pulses(survey, f)) return true;
         return of_a_family(survey, spoken, f) || sharp_click_line(survey, spoken, f) || of_the_set_up(spoken, survey, f);
     };
     search.places.doubtful = [&spoken](double f) { return smeared_by_clicks(spoken, f); };
@@ -322,7 +323,7 @@ void look_for_drifting(const SteadySearch& search, const Taken& taken, std::vect
     places.most_number = 30;
     std::vector<double> told = taken.lines_hz;
     const auto known = [&](double hz, double reach_hz) {
-        if (taken.holds(*search.survey, hz)) return true;
+        if (taken.holds(*search.survey, hz) || is_of_pulses(*search.survey, hz)) return true;
         if (std::any_of(told.begin(), told.end(), [&](double one) { return std::abs(one - hz) < reach_hz; })) return true;
         for (const StillSpectrum* fine : search.spectra)
             for (const StillLine& line : fine->lines)

@@ -1,6 +1,7 @@
 #include "steady_survey.hpp"
 
 #include "hushtrace/measure/column_map.hpp"
+#include "hushtrace/measure/hunting_pulses.hpp"
 #include "hushtrace/vehicle/steady_signatures.hpp"
 
 namespace hushtrace {
@@ -8,7 +9,7 @@ namespace {
 
 constexpr double kLineFalseAlarms = 0.001;  // lines that noise alone makes, a channel of a take
 constexpr double kBrief_s = 0.25;
-constexpr double kHumpSurprise = 8.3;
+constexpr double kPulseSurprise = 8.3;      // of hunting pulses
 constexpr double kPhoneSurprise = 8.3;      // 1 in 4000 by chance, a channel of a take
 
 }  // namespace
@@ -21,7 +22,8 @@ void survey_steady(ChannelSurvey& channel, std::span<const double> samples, doub
     frames.most_number = 92;
     channel.phone =
         find_comb_stretch(map, channel.still, PhoneFrames::rate_hz, PhoneFrames::tolerance, frames, kPhoneSurprise);
-    channel.humps = find_humps(map, channel.still, kHumpSurprise);
+    channel.humps = find_humps(map, channel.still);
+    channel.pulses = find_hunting_pulses(samples, sample_rate_hz, kPulseSurprise);
     channel.bursts = find_bursts(samples, sample_rate_hz);
 }
 

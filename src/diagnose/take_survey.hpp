@@ -9,6 +9,7 @@
 #include "hushtrace/measure/bursts.hpp"
 #include "hushtrace/measure/comb_stretch.hpp"
 #include "hushtrace/measure/humps.hpp"
+#include "hushtrace/measure/hunting_pulses.hpp"
 #include "hushtrace/measure/impulse_train.hpp"
 #include "hushtrace/measure/lines.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
@@ -63,6 +64,7 @@ struct ChannelSurvey {
     std::optional<CombStretch> phone;   ///< the stretch of it through which a phone's frames sound
     Bursts bursts;
     std::vector<Hump> humps;            ///< of the noise, narrower than a filter's
+    std::optional<HuntingPulses> pulses;
     std::vector<std::vector<float>> spectrogram_dbfs;
     double column_s = 0, spectrogram_bin_hz = 0;
     bool silent = false;  ///< digital silence

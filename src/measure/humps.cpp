@@ -1,7 +1,6 @@
 #include "hushtrace/measure/humps.hpp"
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 
 #include "hushtrace/measure/noise_statistics.hpp"
@@ -10,15 +9,8 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kFrom_hz = 150.0, kTo = 0.42, kIndependent = 0.55 / 1.94;   // a median's share of Hann bins
+constexpr double kTo = 0.42, kIndependent = 0.55 / 1.94;   // a median's share of Hann bins
 constexpr std::size_t kLeastBins = 7;
-
-struct Shape {
-    double half;             ///< of the middle, relative
-    double near, far;        ///< of the sides
-    double resonance;        ///< ratio that a resonance of Q 6, +10 dB, reaches, and a margin
-};
-constexpr std::array<Shape, 3> kShapes = {{{0.003, 0.012, 0.03, 1.3}, {0.01, 0.04, 0.08, 1.7}, {0.03, 0.09, 0.16, 3.0}}};
 
 double median_between(const std::vector<double>& density, std::size_t from, std::size_t to) {
     std::vector<double> some(density.begin() + static_cast<std::ptrdiff_t>(from), density.begin() + static_cast<std::ptrdiff_t>(to));
@@ -28,7 +20,7 @@ double median_between(const std::vector<double>& density, std::size_t from, std:
 }
 
 /// One place in one shape; nothing where too few bins make it up.
-Hump look_at(const StillSpectrum& s, double hz, const Shape& shape) {
+Hump look_at(const StillSpectrum& s, double hz, const HumpShape& shape) {
     Hump hump;
     const auto bin = [&s](double f) { return s.bin_of(f); };
     const std::size_t a = bin(hz * (1 - shape.half)), b = bin(hz * (1 + shape.half)) + 1;
@@ -37,9 +29,9 @@ Hump look_at(const StillSpectrum& s, double hz, const Shape& shape) {
     if (b < a + kLeastBins || l1 < l0 + kLeastBins || r1 < r0 + kLeastBins || r1 >= s.density.size()) return hump;
     const double middle = median_between(s.density, a, b);
     const double side = std::max(median_between(s.density, l0, l1), median_between(s.density, r0, r1));
-    if (!(side > 0.0) || middle < shape.resonance * side) return hump;
+    if (!(side > 0.0) || middle < shape.least_ratio * side) return hump;
     const double cells = static_cast<double>(b - a) * kIndependent, side_cells = static_cast<double>(l1 - l0) * kIndependent;
-    hump.surprise = surprise_of_ratio(middle / side / shape.resonance, std::max(1.0, cells) * s.averages,
+    hump.surprise = surprise_of_ratio(middle / side / shape.least_ratio, std::max(1.0, cells) * s.averages,
                                       std::max(1.0, side_cells) * s.averages);
     hump.frequency_hz = hz;
     hump.low_hz = hz * (1 - 0.5 * (shape.half + shape.near));
@@ -50,18 +42,33 @@ Hump look_at(const StillSpectrum& s, double hz, const Shape& shape) {
     return hump;
 }
 
+/// Whether it stands in the middle column too: what rings in a few moments alone has but those for its average.
+bool stands_throughout(const ColumnMap& map, const Hump& hump, const HumpShape& shape) {
+    std::vector<double> ratios;
+    std::vector<double> column(map.bins());
+    const double hz = hump.frequency_hz;
+    const auto between = [&](double from, double to) { return median_between(column, map.bin_of(hz * from), map.bin_of(hz * to) + 1); };
+    for (const auto& powers : map.density) {
+        std::copy(powers.begin(), powers.end(), column.begin());
+        const double side = 0.5 * (between(1 - shape.far, 1 - shape.near) + between(1 + shape.near, 1 + shape.far));
+        ratios.push_back(side > 0.0 ? between(1 - shape.half, 1 + shape.half) / side : 0.0);
+    }
+    if (ratios.empty()) return false;
+    return median_between(ratios, 0, ratios.size()) > std::sqrt(shape.least_ratio);
+}
+
 /// Of exponentials of mean S_k, (sum P)^2 / sum P^2 is half of (sum S)^2 / sum S^2; a line fills two bins or three.
-std::optional<double> evenness_of(const ColumnMap& map, const StillSpectrum& still, const Hump& hump) {
-    const std::size_t low = still.bin_of(hump.low_hz), high = still.bin_of(hump.high_hz);
+std::optional<double> evenness_of(const ColumnMap& map, double low_hz, double high_hz) {
+    const std::size_t low = map.bin_of(low_hz), high = map.bin_of(high_hz);
     double most = 0, sum = 0, squares = 0;
-    for (std::size_t k = low; k <= high; ++k) most = std::max(most, still.density[k]);
+    for (std::size_t k = low; k <= high; ++k) most = std::max(most, map.mean[k]);
     std::vector<std::size_t> inside;
-    const double typical = median_between(still.density, low, high + 1);
+    const double typical = median_between(map.mean, low, high + 1);
     for (std::size_t k = low; k <= high; ++k)
-        if (still.density[k] > 0.3 * std::min(most, 4.0 * typical)) {
+        if (map.mean[k] > 0.3 * std::min(most, 4.0 * typical)) {
             inside.push_back(k);
-            sum += still.density[k];
-            squares += still.density[k] * still.density[k];
+            sum += map.mean[k];
+            squares += map.mean[k] * map.mean[k];
         }
     const double width = squares > 0.0 ? sum * sum / squares : 0.0;
     if (width < 12.0 || map.density.size() < 4) return std::nullopt;
@@ -82,25 +89,25 @@ std::optional<double> evenness_of(const ColumnMap& map, const StillSpectrum& sti
 
 }  // namespace
 
-std::vector<Hump> find_humps(const ColumnMap& map, const StillSpectrum& still, double least_surprise) {
+std::vector<Hump> find_humps(const ColumnMap& map, const StillSpectrum& still, const HumpSearch& search) {
     std::vector<Hump> all, found;
     if (still.density.size() < 200) return found;
     double places = 0;
-    for (const Shape& shape : kShapes)
-        for (double hz = kFrom_hz; hz < kTo * still.sample_rate_hz; hz *= 1.0 + 0.7 * shape.half) {
+    for (const HumpShape& shape : search.shapes)
+        for (double hz = search.from_hz; hz < std::min(search.to_hz, kTo * still.sample_rate_hz); hz *= 1.0 + 0.7 * shape.half) {
             places += 1.0;
             Hump hump = look_at(still, hz, shape);
-            if (hump.surprise > least_surprise) all.push_back(hump);
+            if (hump.surprise > search.least_surprise && stands_throughout(map, hump, shape)) all.push_back(hump);
         }
     std::sort(all.begin(), all.end(), [](const Hump& a, const Hump& b) { return a.surprise > b.surprise; });
     for (Hump& one : all) {
         one.surprise -= std::log(std::max(places, 1.0));
-        if (one.surprise < least_surprise) break;
+        if (one.surprise < search.least_surprise) break;
         const bool apart = std::none_of(found.begin(), found.end(), [&one](const Hump& other) {
             return one.low_hz < other.high_hz && one.high_hz > other.low_hz;
         });
         if (!apart) continue;
-        one.evenness = evenness_of(map, still, one);
+        one.evenness = evenness_of(map, one.low_hz, one.high_hz);
         found.push_back(one);
     }
     std::sort(found.begin(), found.end(), [](const Hump& a, const Hump& b) { return a.frequency_hz < b.frequency_hz; });

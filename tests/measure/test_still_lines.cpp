@@ -58,7 +58,7 @@ TEST_CASE("noise alone makes no lines, humps, bursts or combs", "[still_lines]")
         const ColumnMap map = column_map(x, kRate);
         const StillSpectrum still = still_spectrum(map);
         CHECK(still.lines.empty());
-        CHECK(find_humps(map, still, 8.3).empty());
+        CHECK(find_humps(map, still).empty());
         CHECK(find_bursts(x, kRate).events.size() < 3);
         CHECK(find_comb({&still}, 50.0, 0.01, {}).surprise < 7.6);
         CHECK_FALSE(find_comb_stretch(map, still, 650.0 / 3.0, 2e-4, {.most_number = 92, .spoken_for = {}, .doubtful = {}}, 8.3));

@@ -17,9 +17,23 @@ struct Hump {
     std::optional<double> evenness;
 };
 
+/// One width in which humps are looked for, relative to their frequency.
+struct HumpShape {
+    double half = 0;             ///< of the middle
+    double near = 0, far = 0;    ///< of the sides
+    double least_ratio = 1;      ///< of the middle to the sides, that no smooth noise reaches
+};
+
+/// Where and how; by itself, narrower ones than a resonance of Q 6 that adds 10 dB makes.
+struct HumpSearch {
+    double from_hz = 150.0, to_hz = 1e9;   ///< to 0.42 of the rate at most
+    double least_surprise = 8.3;
+    std::vector<HumpShape> shapes = {{0.003, 0.012, 0.03, 1.3}, {0.01, 0.04, 0.08, 1.7}, {0.03, 0.09, 0.16, 3.0}};
+};
+
 /// Humps whose middle (0.3, 1 or 3 % of the frequency either way) stands over both sides (five to thirteen times as
 /// wide in all) by more than a resonance of Q 6 that adds 10 dB does, beyond what noise does by chance. Medians, so
 /// that lines count for little. Ascending frequency; of those that overlap, the most surprising.
-std::vector<Hump> find_humps(const ColumnMap& map, const StillSpectrum& still, double least_surprise);
+std::vector<Hump> find_humps(const ColumnMap& map, const StillSpectrum& still, const HumpSearch& search = {});
 
 }  // namespace hushtrace

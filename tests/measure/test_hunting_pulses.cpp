@@ -1,0 +1,104 @@
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <numbers>
+#include <random>
+#include <vector>
+
+#include "hushtrace/measure/hunting_pulses.hpp"
+
+using namespace hushtrace;
+
+namespace {
+
+constexpr double kRate = 48000.0, kLeastSurprise = 8.3;
+
+/// Gaussian noise through a resonance (two poles) beside white noise.
+std::vector<double> hiss(double seconds, double resonance_hz, double quality, double gain, unsigned seed) {
+    std::mt19937 random(seed);
+    std::normal_distribution<double> normal;
+    std::vector<double> out(static_cast<std::size_t>(seconds * kRate));
+    const double w = 2.0 * std::numbers::pi * resonance_hz / kRate, r = std::exp(-0.5 * w / quality);
+    double one = 0, two = 0;
+    for (double& x : out) {
+        const double white = normal(random), next = (1.0 - r) * white + 2.0 * r * std::cos(w) * one - r * r * two;
+        two = one;
+        one = next;
+        x = 1e-4 * (white + gain * next);
+    }
+    return out;
+}
+
+/// Adds a decaying ring at each of some times.
+void ring(std::vector<double>& sound, const std::vector<double>& times_s, double amplitude, double ring_hz, double decay_s) {
+    for (const double t : times_s) {
+        const auto first = static_cast<std::size_t>(t * kRate);
+        for (std::size_t i = 0; i < static_cast<std::size_t>(6.0 * decay_s * kRate) && first + i < sound.size(); ++i) {
+            const double s = static_cast<double>(i) / kRate;
+            sound[first + i] += amplitude * std::exp(-s / decay_s) * std::sin(2.0 * std::numbers::pi * ring_hz * s);
+        }
+    }
+}
+
+/// Intervals that scatter each by themselves by a share of their mean, and a rate that drifts as a sine of 0.4 Hz.
+std::vector<double> pulses(double seconds, double rate_hz, double scatter, double drift, unsigned seed) {
+    std::mt19937 random(seed);
+    std::normal_distribution<double> normal;
+    std::vector<double> times;
+    for (double t = 0.01; t < seconds - 0.01;) {
+        times.push_back(t);
+        t += (1.0 + scatter * normal(random)) / (rate_hz * (1.0 + drift * std::sin(2.0 * std::numbers::pi * 0.4 * t)));
+    }
+    return times;
+}
+
+}  // namespace
+
+TEST_CASE("pulses whose rate hunts are told by their rate, and by the scatter of their intervals") {
+    // rate, scatter, amplitude over a hiss of 1e-4
+    const double rows[][3] = {{420, 0.05, 4}, {860, 0.03, 2}, {1750, 0.12, 4}, {3400, 0.08, 4}};
+    for (const auto& [rate_hz, scatter, amplitude] : rows) {
+        CAPTURE(rate_hz);
+        std::vector<double> sound = hiss(7.0, 3000.0, 2.0, 1.0, 5);
+        ring(sound, pulses(7.0, rate_hz, scatter, 0.0, 6), 1e-4 * amplitude, 5200.0, 1e-4);
+        const auto found = find_hunting_pulses(sound, kRate, kLeastSurprise);
+        REQUIRE(found);
+        CHECK(found->rate_hz == Approx(rate_hz).epsilon(0.02));
+        // a renewal process's hump is 2 pi scatter^2 of the rate wide at half height (small scatter)
+        CHECK(found->scatter() == Approx(scatter).epsilon(0.4));
+        CHECK(found->holds(rate_hz));
+        CHECK_FALSE(found->holds(1.5 * rate_hz));
+    }
+}
+
+TEST_CASE("hiss of any colour has no pulses in it") {
+    for (unsigned seed = 0; seed < 12; ++seed) {
+        CAPTURE(seed);
+        CHECK_FALSE(find_hunting_pulses(hiss(5.0, 1500.0 + 500.0 * seed, 1.0 + 2.0 * (seed % 3), 30.0, seed), kRate, kLeastSurprise));
+    }
+}
+
+TEST_CASE("what else clicks is no pulsing hash") {
+    SECTION("slow clicks, as of an ignition") {
+        std::vector<double> sound = hiss(6.0, 3000.0, 2.0, 1.0, 1);
+        ring(sound, pulses(6.0, 48.0, 0.002, 0.01, 2), 3e-3, 4000.0, 2e-4);
+        CHECK_FALSE(find_hunting_pulses(sound, kRate, kLeastSurprise));
+    }
+    SECTION("a switched load, as steady as its oscillator") {
+        std::vector<double> sound = hiss(6.0, 3000.0, 2.0, 1.0, 1);
+        ring(sound, pulses(6.0, 750.0, 1e-5, 0.0, 2), 1e-3, 4000.0, 2e-4);
+        CHECK_FALSE(find_hunting_pulses(sound, kRate, kLeastSurprise));
+    }
+    SECTION("a motor's brushes, whose rate drifts but does not hunt") {
+        std::vector<double> sound = hiss(6.0, 3000.0, 2.0, 1.0, 1);
+        ring(sound, pulses(6.0, 900.0, 0.001, 0.01, 2), 1e-3, 4000.0, 2e-4);
+        CHECK_FALSE(find_hunting_pulses(sound, kRate, kLeastSurprise));
+    }
+}
+
+TEST_CASE("hunting pulses are not looked for in what is too short, silent, or too slowly sampled") {
+    CHECK_FALSE(find_hunting_pulses(std::vector<double>{}, kRate, kLeastSurprise));
+    CHECK_FALSE(find_hunting_pulses(hiss(0.8, 3000.0, 2.0, 1.0, 1), kRate, kLeastSurprise));
+    CHECK_FALSE(find_hunting_pulses(std::vector<double>(300000, 0.0), kRate, kLeastSurprise));
+    CHECK_FALSE(find_hunting_pulses(std::vector<double>(300000, 0.3), kRate, kLeastSurprise));
+    CHECK_FALSE(find_hunting_pulses(hiss(3.0, 3000.0, 2.0, 1.0, 1), 4000.0, kLeastSurprise));
+}
