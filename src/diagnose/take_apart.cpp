@@ -59,7 +59,7 @@ void take_one(const NoiseSource& source, const SourceTrace* trace, double rate, 
         if (power > most) louder = c;
         most = std::max(most, power);
     }
-    std::vector<Burst> bursts;
+    std::vector<SoundSpan> bursts;
     if (source.kind == NoiseKind::crackle) {
         bursts = bursts_in(left.channel(louder), rate);
     } else {

@@ -51,7 +51,7 @@ Envelope envelope_of(std::span<const double> samples, double rate) {
 }
 
 /// Steps [from, to) about a peak in which the power stays above a limit, dips of up to 0.5 ms bridged.
-Burst grown(const Envelope& envelope, std::size_t peak, double limit, std::size_t first, std::size_t end) {
+SoundSpan grown(const Envelope& envelope, std::size_t peak, double limit, std::size_t first, std::size_t end) {
     constexpr std::size_t kBridge = 2;
     std::size_t from = peak, to = peak + 1;
     for (std::size_t i = peak, dip = 0; i-- > first && dip <= kBridge;) {
@@ -81,11 +81,11 @@ std::pair<double, double> loud_phases(const std::vector<double>& profile) {
 
 }  // namespace
 
-std::vector<Burst> clicks_of_train(std::span<const double> samples, double sample_rate_hz, const ImpulseTrain& train) {
+std::vector<SoundSpan> clicks_of_train(std::span<const double> samples, double sample_rate_hz, const ImpulseTrain& train) {
     if (train.profile.empty() || train.rate.empty()) return {};
     const Envelope envelope = envelope_of(samples, sample_rate_hz);
     const auto [first_phase, last_phase] = loud_phases(train.profile);
-    std::vector<Burst> clicks, by_phase;
+    std::vector<SoundSpan> clicks, by_phase;
     // the turns' beginnings, in steps: a turn is cut so that its loud phases lie whole inside it
     double turn = -first_phase + 1.0 / static_cast<double>(train.profile.size());  // a phase's room for jitter
     turn -= std::floor(turn);
@@ -115,13 +115,13 @@ std::vector<Burst> clicks_of_train(std::span<const double> samples, double sampl
     return 2 * clicks.size() >= by_phase.size() ? clicks : by_phase;
 }
 
-std::vector<Burst> bursts_in(std::span<const double> samples, double sample_rate_hz, double times) {
+std::vector<SoundSpan> bursts_in(std::span<const double> samples, double sample_rate_hz, double times) {
     const Envelope envelope = envelope_of(samples, sample_rate_hz);
-    std::vector<Burst> bursts;
+    std::vector<SoundSpan> bursts;
     for (std::size_t i = 0; i < envelope.power.size(); ++i) {
         const double limit = times * envelope.usual[i];
         if (!(envelope.power[i] > limit) || !(envelope.power[i] > 0.0)) continue;
-        const Burst burst = grown(envelope, i, limit / 3.0, 0, envelope.power.size());
+        const SoundSpan burst = grown(envelope, i, limit / 3.0, 0, envelope.power.size());
         if (!bursts.empty() && burst.from_s < bursts.back().to_s + 0.010)
             bursts.back().to_s = std::max(bursts.back().to_s, burst.to_s);
         else
@@ -132,12 +132,12 @@ std::vector<Burst> bursts_in(std::span<const double> samples, double sample_rate
 }
 
 void take_out_bursts(std::span<double> left, std::span<double> alone, double sample_rate_hz,
-                     std::span<const Burst> bursts) {
+                     std::span<const SoundSpan> bursts) {
     if (left.size() != alone.size())
         throw Error(ErrorKind::invalid_request, "bursts are moved between two sounds of unequal length");
     const double fade = std::max(1.0, kFade_s * sample_rate_hz);
     std::vector<float> share(left.size(), 0.0F);  // of two bursts that touch the larger share counts, not their sum
-    for (const Burst& burst : bursts) {
+    for (const SoundSpan& burst : bursts) {
         const double from = burst.from_s * sample_rate_hz, to = burst.to_s * sample_rate_hz;
         const auto first = static_cast<std::size_t>(std::max(0.0, std::ceil(from - fade)));
         const auto end = static_cast<std::size_t>(std::max(0.0, std::ceil(to + fade)));

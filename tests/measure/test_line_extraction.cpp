@@ -155,7 +155,7 @@ TEST_CASE("a train's clicks are taken out by their times", "[extraction]") {
     CHECK(10 * std::log10(mean_square(left) / 1e-6) == Approx(0.0).margin(0.7));  // the noise, less what the gates took
     double worst = 0, share = 0;
     for (std::size_t n = 0; n < x.size(); ++n) worst = std::max(worst, std::abs(left[n] + alone[n] - x[n]));
-    for (const Burst& one : bursts) share += (one.to_s - one.from_s) / 8.0;
+    for (const SoundSpan& one : bursts) share += (one.to_s - one.from_s) / 8.0;
     CHECK(worst < 1e-15);
     CHECK(share < 0.15);
 }
