@@ -16,6 +16,8 @@ namespace {
 
 constexpr std::size_t kLeastBursts = 3, kMostTold = 12;
 constexpr double kNearMark_s = 1.0, kDenser_per_s = 25.0;
+constexpr double kGathered = 4.6;     // -ln 0.01
+constexpr double kSameBurst_s = 0.006;
 
 std::string told_times(const std::vector<Burst>& events) {
     std::string out;
@@ -24,7 +26,8 @@ std::string told_times(const std::vector<Burst>& events) {
     return out + (events.size() > kMostTold ? fmt::format(" and {} more", events.size() - kMostTold) : "") + " s";
 }
 
-/// Those that keep the train's time fall on one of its phases; the rest is left.
+/// What strays from a train's clicks keeps near its beat: where phases gather there more than by chance (Rayleigh, 1 in
+/// 100), only what lies off the beat is left.
 std::vector<Burst> off_the_beat(std::vector<Burst> events, const Track& rate) {
     std::vector<double> phase;
     double turn = 0, at_s = 0;
@@ -37,6 +40,7 @@ std::vector<Burst> off_the_beat(std::vector<Burst> events, const Track& rate) {
         re += std::cos(2.0 * std::numbers::pi * one);
         im += std::sin(2.0 * std::numbers::pi * one);
     }
+    if ((re * re + im * im) / std::max(1.0, static_cast<double>(phase.size())) < kGathered) return events;
     const double beat = std::atan2(im, re) / (2.0 * std::numbers::pi);
     std::vector<Burst> off;
     for (std::size_t i = 0; i < events.size(); ++i)
@@ -63,10 +67,23 @@ void say_marks(NoiseSource& source, const TakeSurvey& survey, const std::vector<
     }
 }
 
-double mean_square_of(const std::vector<Burst>& events, double duration_s) {
-    double sum = 0;
-    for (const Burst& one : events) sum += one.energy;
-    return sum / std::max(duration_s, 1e-3);
+/// Power that these bursts add in each channel, by the channel's own readings at those times.
+std::vector<double> power_of(const std::vector<Burst>& events, const TakeSurvey& survey) {
+    std::vector<double> power;
+    for (const ChannelSurvey& channel : survey.channels) {
+        double sum = 0;
+        for (const Burst& own : channel.bursts.events)
+            if (std::any_of(events.begin(), events.end(), [&own](const Burst& one) { return std::abs(one.time_s - own.time_s) < kSameBurst_s; }))
+                sum += own.energy;
+        power.push_back(sum / std::max(channel.bursts.duration_s, 1e-3));
+    }
+    return power;
+}
+
+/// Whether one rate is a whole multiple of the other.
+bool kin(double one_hz, double other_hz) {
+    const double ratio = std::max(one_hz, other_hz) / std::min(one_hz, other_hz);
+    return std::abs(ratio / std::round(ratio) - 1.0) < 0.02;
 }
 
 NoiseSource& crackle_of(std::list<NoiseSource>& sources) {
@@ -97,42 +114,54 @@ void add_crackle(std::list<NoiseSource>& sources, const TakeSurvey& survey, cons
     say_marks(source, survey, events);
 }
 
-void add_even(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::vector<Burst>& events, double spacing_s,
-              const std::vector<double>& power) {
-    const double rate = 1.0 / spacing_s;
-    auto same = std::find_if(sources.begin(), sources.end(), [rate](const NoiseSource& s) {
-        return s.kind == NoiseKind::periodic_tick && s.frequency_hz && std::abs(*s.frequency_hz / rate - 1.0) < 0.05;
+ImpulseTrain train_of(const EvenBursts& even, double duration_s) {
+    ImpulseTrain train;
+    train.rate.time_s = {0.0, std::max(duration_s, 1e-3)};
+    train.rate.frequency_hz = {even.rate_hz, even.rate_hz};
+    return train;
+}
+
+void add_even(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::vector<Burst>& events, const EvenBursts& even,
+              std::vector<ClicksInTake>& clicks, const JudgeClicks& judge) {
+    const double rate = even.rate_hz;
+    ClicksInTake judged = judge(train_of(even, survey.duration_s));
+    const NoiseKind kind = judged.ignition ? NoiseKind::ignition_tick : NoiseKind::periodic_tick;
+    auto same = std::find_if(sources.begin(), sources.end(), [rate, kind](const NoiseSource& s) {
+        return s.kind == kind && s.frequency_hz && std::abs(*s.frequency_hz / rate - 1.0) < 0.05;
     });
     NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
-    source.kind = NoiseKind::periodic_tick;
-    add_levels(source, survey, power, 1.0);
-    source.frequency_hz = rate;
-    source.frequency_sd_hz = 0.01 * rate;
+    source.kind = kind;
+    add_levels(source, survey, power_of(events, survey), 1.0);
+    if (!source.frequency_hz || same == sources.end()) {
+        source.frequency_hz = rate;
+        source.frequency_sd_hz = std::max(even.rate_sd_hz, 0.001 * rate);
+    }
     rest_on(source, events.size() > 5 ? "bursts: even, five and more" : "bursts: even, few");
-    source.evidence.push_back({fmt::format("{} short clicks, one every {:.3f} s ({:.2f} a second).", events.size(), spacing_s, rate), rate,
-                               "Hz", std::nullopt, {survey.take->file}, {}});
+    source.evidence.push_back({fmt::format("{} short clicks, one every {:.3f} s ({:.2f} a second); {:.0f} % of the turns between the "
+                                           "first and the last hold one.",
+                                           events.size(), 1.0 / rate, rate, 100.0 * even.filled),
+                               rate, "Hz", std::nullopt, {survey.take->file}, {}});
+    clicks.push_back(std::move(judged));
 }
 
 }  // namespace
 
-std::optional<double> add_bursts(std::list<NoiseSource>& sources, const TakeSurvey& survey, const ClicksInTake* clicks) {
+void add_bursts(std::list<NoiseSource>& sources, const TakeSurvey& survey, std::vector<ClicksInTake>& clicks, const JudgeClicks& judge) {
     const ChannelSurvey* best = nullptr;
     for (const ChannelSurvey& channel : survey.channels)
         if (!best || channel.bursts.events.size() > best->bursts.events.size()) best = &channel;
-    if (!best || best->bursts.events.size() < kLeastBursts) return std::nullopt;
+    if (!best) return;
     std::vector<Burst> events = best->bursts.events;
-    if (clicks) events = off_the_beat(std::move(events), clicks->train.rate);
-    if (events.size() < kLeastBursts || static_cast<double>(events.size()) > kDenser_per_s * survey.duration_s) return std::nullopt;
-    std::vector<double> power;
-    for (const ChannelSurvey& channel : survey.channels)
-        power.push_back(clicks ? (&channel == best ? mean_square_of(events, best->bursts.duration_s) : 0.0)
-                               : mean_square_of(channel.bursts.events, channel.bursts.duration_s));
-    if (const auto spacing_s = even_spacing(events)) {
-        if (!clicks) add_even(sources, survey, events, *spacing_s, power);
-        return 1.0 / *spacing_s;
+    for (const ClicksInTake& one : clicks) events = off_the_beat(std::move(events), one.train.rate);
+    if (events.size() < kLeastBursts || static_cast<double>(events.size()) > kDenser_per_s * survey.duration_s) return;
+    if (const auto even = even_bursts(events)) {
+        std::vector<Burst> on, off;
+        for (std::size_t i = 0; i < events.size(); ++i) (even->on_beat[i] ? on : off).push_back(events[i]);
+        const bool left_over = std::any_of(clicks.begin(), clicks.end(), [&](const ClicksInTake& one) { return kin(one.rate_hz, even->rate_hz); });
+        if (!left_over) add_even(sources, survey, on, *even, clicks, judge);
+        events = std::move(off);
     }
-    if (spread_out(events)) add_crackle(sources, survey, events, power);
-    return std::nullopt;
+    if (spread_out(events)) add_crackle(sources, survey, events, power_of(events, survey));
 }
 
 }  // namespace hushtrace

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "click_trains.hpp"
 #include "engine_speed.hpp"
 #include "noise_sources.hpp"
 
@@ -17,12 +18,6 @@ constexpr double kStranger = 0.25, kStrangerRange = 3.4;
 double normal(double deviation, double sd) {
     const double z = deviation / sd;
     return std::exp(-0.5 * z * z) / (sd * std::sqrt(2.0 * std::numbers::pi));
-}
-
-bool in_take(const TakeSurvey& survey, double rate_hz) {
-    return std::any_of(survey.channels.begin(), survey.channels.end(), [rate_hz](const ChannelSurvey& channel) {
-        return channel.clicks && std::abs(channel.clicks->rate.mean_hz() / rate_hz - 1.0) < 0.02;
-    });
 }
 
 /// How much likelier the train's movement is for the engine's clicks than for a stranger's: a train that keeps to the
@@ -51,21 +46,24 @@ std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey
                                       const VehicleData& vehicle, const EngineInTake* speed) {
     const ImpulseTrain* strongest = strongest_clicks(survey);
     if (!strongest) return std::nullopt;
+    return judged_clicks(*strongest, survey, off, whine, vehicle, speed);
+}
+
+ClicksInTake judged_clicks(const ImpulseTrain& train, const TakeSurvey& survey, const TakeSurvey* off, const WhineInTake* whine,
+                           const VehicleData& vehicle, const EngineInTake* speed) {
     ClicksInTake clicks;
     clicks.survey = &survey;
-    clicks.train = *strongest;
-    for (std::size_t c = 0; c < survey.channels.size(); ++c)
-        if (survey.channels[c].clicks && &*survey.channels[c].clicks == strongest) clicks.channel = c;
-    const double rate = rate_of_clicks(survey, *strongest).mean_hz;
+    clicks.train = train;
+    const double rate = rate_of_clicks(survey, train).mean_hz;
     clicks.rate_hz = rate;
     const Conditions& conditions = survey.take->conditions;
     if (whine && whine->family)
-        clicks.moves_with_whine = correlation_of(strongest->rate, survey.families[*whine->family].ridge.track);
+        clicks.moves_with_whine = correlation_of(train.rate, survey.families[*whine->family].ridge.track);
     if (!engine_turns(conditions.engine)) {
         clicks.why = fmt::format("{:.1f} clicks a second with the engine at rest", rate);
         return clicks;
     }
-    if (off && in_take(*off, rate)) {
+    if (off && has_clicks_of(*off, rate)) {
         clicks.why = fmt::format("{:.1f} clicks a second, with the engine off as well", rate);
         return clicks;
     }
@@ -83,7 +81,7 @@ std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey
     }
     engine *= 1.0 - kStranger;
     if (clicks.moves_with_whine)
-        engine *= likelihood_of_moving(strongest->rate, survey.families[*whine->family].ridge.track,
+        engine *= likelihood_of_moving(train.rate, survey.families[*whine->family].ridge.track,
                                        *clicks.moves_with_whine);
     clicks.probability = engine / (engine + kStranger / kStrangerRange);
     const std::string head = fmt::format("{:.1f} clicks a second, ", rate);
@@ -114,9 +112,11 @@ void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
             source = &known;
     if (!source) source = &sources.emplace_back();
     source->kind = kind;
-    std::vector<double> power(clicks.survey->channels.size(), 0.0);
-    for (std::size_t c = 0; c < power.size(); ++c)
-        if (clicks.survey->channels[c].clicks) power[c] = clicks.survey->channels[c].clicks->mean_square;
+    std::vector<double> power;
+    for (const ChannelSurvey& channel : clicks.survey->channels) {
+        const ImpulseTrain* train = train_of_rate(channel, clicks.train.rate.mean_hz());
+        power.push_back(train ? train->mean_square : 0.0);
+    }
     const auto before = source->level_dbfs;
     add_levels(*source, *clicks.survey, power, 1.0);
     if (!before || (source->level_dbfs && *source->level_dbfs > *before)) {

@@ -197,8 +197,7 @@ const ImpulseTrain* strongest_clicks(const TakeSurvey& survey) {
     for (const ChannelSurvey& channel : survey.channels)
         if (channel.clicks && (!strongest || channel.clicks->significance > strongest->significance))
             strongest = &*channel.clicks;
-    // a train that lifts the power at its clicks by less than half is a flutter, no row of clicks
-    return strongest && strongest->contrast_db >= 1.5 ? strongest : nullptr;
+    return strongest && strongest->contrast_db >= kLeastContrast_db ? strongest : nullptr;
 }
 
 std::vector<std::pair<double, double>> click_orders(const VehicleData& vehicle) {

@@ -41,6 +41,8 @@ TakeSpeed speed_of(const TakeSurvey& survey, const VehicleData& vehicle, std::ve
 /// Clicks per crankshaft turn that the rate of a train may be, with how likely each is before anything is measured:
 /// all cylinders, one that differs (each second turn), one coil of pairs (each turn), ...
 std::vector<std::pair<double, double>> click_orders(const VehicleData& vehicle);
+/// A train that lifts the power at its clicks by less than half is a flutter, no row of clicks.
+inline constexpr double kLeastContrast_db = 1.5;
 /// The strongest train of clicks of any channel, if it stands out enough; null if none.
 const ImpulseTrain* strongest_clicks(const TakeSurvey& survey);
 /// Clicks a second, where they are there.

@@ -53,10 +53,10 @@ std::vector<double> without_still_lines(std::span<const double> samples, double 
 /// Clicks make combs of lines by the dozen, which hide a whine; cut at a few times the usual size they all
 /// but vanish, tones stay.
 std::vector<double> without_clicks(std::span<const double> samples, double rate,
-                                   const std::optional<ImpulseTrain>& clicks,
-                                   const std::vector<SpectralLine>& lines) {
-    std::vector<double> out = clicks ? blank_clicks(without_still_lines(samples, rate, lines), rate, *clicks)
-                                     : std::vector<double>(samples.begin(), samples.end());
+                                   const ChannelSurvey& channel) {
+    std::vector<double> out = channel.clicks ? blank_clicks(without_still_lines(samples, rate, channel.lines), rate, *channel.clicks)
+                                             : std::vector<double>(samples.begin(), samples.end());
+    if (channel.other_clicks) out = blank_clicks(out, rate, *channel.other_clicks);
     const double keep =
         std::exp(-2.0 * std::numbers::pi * 250.0 / rate);  // high-pass at 250 Hz, first order, twice
     for (int pass = 0; pass < 2; ++pass) {
@@ -127,8 +127,7 @@ std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const 
         for (const SpectralLine& line : survey.channels[c].lines)
             if (line.sharpness_db > 10.0 && line.prominence_db > 15.0)
                 search.still.push_back({line.frequency_hz, decibels_from_power(line.mean_square / line.floor_density)});
-        const std::vector<double> cleared = without_clicks(stretches[c], survey.sample_rate_hz, survey.channels[c].clicks,
-                                                           survey.channels[c].lines);
+        const std::vector<double> cleared = without_clicks(stretches[c], survey.sample_rate_hz, survey.channels[c]);
         for (Ridge& ridge : find_ridges(cleared, survey.sample_rate_hz, search)) {
             search.known.push_back(ridge);
             found.push_back({std::move(ridge), c, kFollowedWindow_s, 0.0});

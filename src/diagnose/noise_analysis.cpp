@@ -11,6 +11,7 @@
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
 #include "converter_noise.hpp"
+#include "click_trains.hpp"
 #include "crackle.hpp"
 #include "engine_view.hpp"
 #include "floor_reading.hpp"
@@ -164,7 +165,10 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
     NoiseAnalysis out;
     out.warnings = job.warnings;
     std::list<NoiseSource> sources;
-    const std::list<TakeSurvey> surveys = survey_all(job, sources, out);
+    std::list<TakeSurvey> read = survey_all(job, sources, out);
+    for (TakeSurvey& survey : read)
+        settle_clicks(survey, engine_active(*survey.take) ? quiet_twin(survey, read) : nullptr, job.job.vehicle);
+    const std::list<TakeSurvey>& surveys = read;
     look_at_held_tones(job, sources, out);
     bool any_off = false, any_running = false;
     for (const TakeSurvey& survey : surveys) {
@@ -194,7 +198,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         for (const WhineInTake& w : whines)
             if (w.survey == &survey) whine = &w;
         if (whine) add_whine(sources, *whine, off);
-        std::optional<ClicksInTake> clicks;
+        std::vector<ClicksInTake> clicks;
         SpokenFor spoken;
         if (whine) spoken.whine_family = whine->family;
         if (whine)
@@ -206,16 +210,17 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             const auto speed = std::find_if(speeds.begin(), speeds.end(), [&](const EngineInTake& one) {
                 return one.take == survey.take->file;
             });
-            clicks = clicks_in(survey, off, whine, job.job.vehicle, speed == speeds.end() ? nullptr : &*speed);
-            if (clicks) {
-                add_clicks(sources, *clicks);
-                spoken.click_rate_hz = clicks->train.rate.mean_hz();
+            const EngineInTake* known = speed == speeds.end() ? nullptr : &*speed;
+            const auto judge = [&](const ImpulseTrain& train) { return judged_clicks(train, survey, off, whine, job.job.vehicle, known); };
+            if (auto first = clicks_in(survey, off, whine, job.job.vehicle, known)) clicks.push_back(std::move(*first));
+            if (!clicks.empty())
+                if (const ImpulseTrain* other = other_clicks(survey, clicks.front().train.rate.mean_hz())) clicks.push_back(judge(*other));
+            for (const ClicksInTake& one : clicks) add_clicks(sources, one);
+            add_bursts(sources, survey, clicks, judge);
+            for (const ClicksInTake& one : clicks)
                 // what no engine turns keeps its time: the track strays by its reading's jitter alone
-                spoken.click_wander = clicks->ignition ? clicks->train.rate.wander() : std::min(kTicksStray, clicks->train.rate.wander());
-            }
-            if (const auto rate_hz = add_bursts(sources, survey, clicks ? &*clicks : nullptr); rate_hz && !clicks)
-                spoken.click_rate_hz = rate_hz;
-            add_hiss(sources, survey, clicks ? &*clicks : nullptr, job.job);
+                spoken.clicks.push_back({one.train.rate.mean_hz(), one.ignition ? one.train.rate.wander() : std::min(kTicksStray, one.train.rate.wander())});
+            add_hiss(sources, survey, clicks.empty() ? nullptr : &clicks.front(), job.job);
         }
         if (!is_floor_take(*survey.take))
             for (const TakeSurvey& other : surveys)
@@ -223,7 +228,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         const auto combs = steady_combs_in(survey, job.job, spoken);
         for (const SteadyComb& comb : combs) add_comb(sources, comb, survey);
         if (!is_floor_take(*survey.take)) {
-            add_moving(sources, survey, whine, clicks ? &*clicks : nullptr, combs);
+            add_moving(sources, survey, whine, clicks.empty() ? nullptr : &clicks.front(), combs);
             add_converter_hash(sources, survey, combs);
         }
         for (std::size_t c = 0; c < survey.channels.size(); ++c)

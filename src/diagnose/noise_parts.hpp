@@ -58,7 +58,6 @@ WhineInTake held_whine_at(const TakeSurvey& survey, const HeldLine& line);
 /// Clicks of one take, judged as ignition or as clicks of their own.
 struct ClicksInTake {
     const TakeSurvey* survey = nullptr;
-    std::size_t channel = 0;
     ImpulseTrain train;
     double rate_hz = 0;                      ///< where they are there; the train's mean unless the engine stopped
     bool ignition = false;
@@ -70,6 +69,9 @@ struct ClicksInTake {
 /// `speed` is what is known of the engine in that take by other means than these clicks, or null.
 std::optional<ClicksInTake> clicks_in(const TakeSurvey& survey, const TakeSurvey* off, const WhineInTake* whine,
                                       const VehicleData& vehicle, const EngineInTake* speed);
+/// Of a train that is given.
+ClicksInTake judged_clicks(const ImpulseTrain& train, const TakeSurvey& survey, const TakeSurvey* off, const WhineInTake* whine,
+                           const VehicleData& vehicle, const EngineInTake* speed);
 
 /// A set of steady lines that belong together.
 struct SteadyComb {
@@ -86,8 +88,10 @@ struct SteadyComb {
 struct SpokenFor {
     std::vector<double> known_hz;              ///< lines of a steadily held whine
     std::optional<std::size_t> whine_family;   ///< index into the survey's families
-    std::optional<double> click_rate_hz;       ///< a train of clicks makes lines at its multiples
-    double click_wander = 0;
+    struct Clicks {
+        double rate_hz = 0, wander = 0;
+    };
+    std::vector<Clicks> clicks;                ///< trains of them make lines at their multiples
     std::vector<const TakeSurvey*> floor_takes;   ///< inputs shorted: the set-up's own lines
 };
 /// Mains, phone, bus and switched loads' combs, fixed motors, and what is left over as tones of their own; lines of

@@ -62,10 +62,9 @@ double power_at(const TakeSurvey& survey, double frequency_hz, double reach_hz) 
 }
 
 /// The clicks' own lines; none is theirs that stands over their next ones on both sides by more than their own differ.
-bool sharp_click_line(const TakeSurvey& survey, const SpokenFor& spoken, double frequency_hz) {
-    if (!spoken.click_rate_hz) return false;
-    const double rate = *spoken.click_rate_hz, away = std::abs(std::remainder(frequency_hz, rate));
-    const double smear = 2.0 * spoken.click_wander * frequency_hz;
+bool sharp_click_line(const TakeSurvey& survey, const SpokenFor::Clicks& clicks, double frequency_hz) {
+    const double rate = clicks.rate_hz, away = std::abs(std::remainder(frequency_hz, rate));
+    const double smear = 2.0 * clicks.wander * frequency_hz;
     constexpr double resolved_hz = 6.0;     // slower clicks' lines run together in bins of 1 Hz
     if (smear > 0.5 * rate || rate < resolved_hz) return false;
     const double reach = std::min(1.5 + smear, std::max(1.5, 0.25 * rate));
@@ -77,8 +76,10 @@ bool sharp_click_line(const TakeSurvey& survey, const SpokenFor& spoken, double 
 
 /// Where clicks whose rate strays smear their lines: the bins there are spiky, not as noise is.
 bool smeared_by_clicks(const SpokenFor& spoken, double frequency_hz) {
-    if (!spoken.click_rate_hz || frequency_hz < 0.8 * *spoken.click_rate_hz) return false;
-    return std::abs(std::remainder(frequency_hz, *spoken.click_rate_hz)) < 2.0 + 3.0 * spoken.click_wander * frequency_hz;
+    return std::any_of(spoken.clicks.begin(), spoken.clicks.end(), [frequency_hz](const SpokenFor::Clicks& clicks) {
+        if (frequency_hz < 0.8 * clicks.rate_hz) return false;
+        return std::abs(std::remainder(frequency_hz, clicks.rate_hz)) < 2.0 + 3.0 * clicks.wander * frequency_hz;
+    });
 }
 
 /// Lines that are explained, and combs whose every multiple is.
@@ -126,7 +127,9 @@ SteadySearch search_of(const TakeSurvey& survey, const SpokenFor& spoken, const 
                         [f](double known) { return std::abs(f - known) < std::max(3.0, 0.002 * known); }))
             return true;
         if (taken.holds(survey, f) || is_of_pulses(survey, f)) return true;
-        return of_a_family(survey, spoken, f) || sharp_click_line(survey, spoken, f) || of_the_set_up(spoken, survey, f);
+        if (std::any_of(spoken.clicks.begin(), spoken.clicks.end(), [&](const auto& clicks) { return sharp_click_line(survey, clicks, f); }))
+            return true;
+        return of_a_family(survey, spoken, f) || of_the_set_up(spoken, survey, f);
     };
     search.places.doubtful = [&spoken](double f) { return smeared_by_clicks(spoken, f); };
     return search;
@@ -376,7 +379,7 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
         found.push_back(named_alone(line.line, line.mean_square));
         taken.lines_hz.push_back(line.line.frequency_hz);
     }
-    if (!engine_active(*survey.take) && !spoken.click_rate_hz) look_for_drifting(search, taken, found);
+    if (!engine_active(*survey.take) && spoken.clicks.empty()) look_for_drifting(search, taken, found);
     return found;
 }
 

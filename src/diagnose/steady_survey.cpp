@@ -14,7 +14,7 @@ constexpr double kPhoneSurprise = 8.3;      // 1 in 4000 by chance, a channel of
 
 }  // namespace
 
-void survey_steady(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz) {
+void survey_steady(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz, const std::vector<SoundSpan>& of_trains) {
     const ColumnMap map = column_map(samples, sample_rate_hz);
     channel.still = still_spectrum(map, kLineFalseAlarms);
     channel.brief = still_spectrum(column_map(samples, sample_rate_hz, kBrief_s), 0.3 * kLineFalseAlarms);
@@ -24,7 +24,9 @@ void survey_steady(ChannelSurvey& channel, std::span<const double> samples, doub
         find_comb_stretch(map, channel.still, PhoneFrames::rate_hz, PhoneFrames::tolerance, frames, kPhoneSurprise);
     channel.humps = find_humps(map, channel.still);
     channel.pulses = find_hunting_pulses(samples, sample_rate_hz, kPulseSurprise);
-    channel.bursts = find_bursts(samples, sample_rate_hz);
+    BurstSearch bursts;
+    bursts.left_out = of_trains;
+    channel.bursts = find_bursts(samples, sample_rate_hz, bursts);
 }
 
 }  // namespace hushtrace

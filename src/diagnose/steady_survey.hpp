@@ -1,11 +1,13 @@
 #pragma once
 #include <span>
+#include <vector>
 
 #include "take_survey.hpp"
 
 namespace hushtrace {
 
 /// Looks through one channel's stretch for what holds still or comes in bursts; fills the survey's parts for it.
-void survey_steady(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz);
+///   of_trains  where clicks sound whose train is known: no bursts are looked for there
+void survey_steady(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz, const std::vector<SoundSpan>& of_trains);
 
 }  // namespace hushtrace

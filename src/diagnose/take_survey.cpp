@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "clear_part.hpp"
+#include "click_trains.hpp"
 #include "gain_parts.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -157,11 +158,12 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
     }
     for (std::size_t c = 0; c < gathered.size(); ++c)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
-            survey.channels[c].clicks = find_impulse_train(gathered[c].stretch, survey.sample_rate_hz);
+            find_clicks(survey.channels[c], gathered[c].stretch, survey.sample_rate_hz);
+    const std::vector<SoundSpan> of_trains = spans_of_clicks(survey, stretch_s);
     survey.rpm_log = rpm_log_of(job, take, survey.warnings, survey.duration_s);
     for (std::size_t c = 0; c < gathered.size(); ++c)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
-            survey_steady(survey.channels[c], gathered[c].stretch, survey.sample_rate_hz);
+            survey_steady(survey.channels[c], gathered[c].stretch, survey.sample_rate_hz, of_trains);
     std::vector<ThinnedSound> sounds;
     for (const Gathered& channel : gathered) sounds.push_back(thinned(channel.stretch, survey.sample_rate_hz, kHighestOrder_hz));
     std::vector<std::span<const double>> stretches;

@@ -58,7 +58,8 @@ struct ChannelSurvey {
     std::optional<Reading> quasi_peak;  ///< mean indication [rms of a 1 kHz sine, full scale]; needs 3 s
     std::vector<SpotTone> tones;        ///< strongest first
     NoiseFloor hiss;   ///< of the noise under the lines alone
-    std::optional<ImpulseTrain> clicks;
+    std::optional<ImpulseTrain> clicks;        ///< one train in all channels: where the engine turns, that which fits it best
+    std::optional<ImpulseTrain> other_clicks;  ///< another one beside it
     StillSpectrum still;                ///< of the first stretch_s: lines that hold still, against the noise beside them
     StillSpectrum brief;                ///< the same, a quarter of a second at a time: lines that stray a little
     std::optional<CombStretch> phone;   ///< the stretch of it through which a phone's frames sound

@@ -4,14 +4,13 @@
 #include <cmath>
 #include <numbers>
 
+#include "click_profile.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/spectrum/spectrogram.hpp"
 #include "near_rank.hpp"
 
 namespace hushtrace {
 namespace {
-
-constexpr double kEnvelopeRateHz = 2000.0;
 
 /// Second-order Butterworth high-pass by the bilinear transform, run twice.
 std::vector<double> high_passed(std::span<const double> samples, double rate, double corner_hz) {
@@ -104,93 +103,62 @@ struct Comb {
     std::vector<Place> on, halves, thirds, fifths;
 };
 
-/// The mean power at each phase of the train: [phases], and the spread of one phase's mean.
-struct Profile {
-    std::vector<double> power;
-    double sd = 0;
+/// The sound's power in short stretches, above the search's corner and as a whole.
+struct Power {
+    double rate_hz = 0;
+    std::vector<double> high, whole;
 };
-Profile profile_of(std::span<const double> power, double rate, const Track& track) {
-    constexpr std::size_t phases = 24;
-    Profile profile;
-    std::vector<double> sum(phases), squares(phases), count(phases);
-    double turn = 0;
-    for (std::size_t i = 0; i < power.size(); ++i) {
-        const auto p = std::min(phases - 1, static_cast<std::size_t>(turn * static_cast<double>(phases)));
-        sum[p] += power[i];
-        squares[p] += power[i] * power[i];
-        count[p] += 1;
-        turn = std::fmod(turn + track.at(static_cast<double>(i) / rate) / rate, 1.0);
-    }
-    double variance = 0;
-    for (std::size_t p = 0; p < phases; ++p) {
-        if (count[p] < 2) return {};
-        const double mean = sum[p] / count[p];
-        profile.power.push_back(mean);
-        variance += (squares[p] / count[p] - mean * mean) / count[p] / static_cast<double>(phases);
-    }
-    profile.sd = std::sqrt(std::max(variance, 0.0));
-    return profile;
-}
 
-/// Phase of the envelope against the track, to keep a long train's clicks at one phase.
-Track phase_locked(std::span<const double> envelope, double rate, const Track& track) {
-    double turn = 0, last = 0;
-    std::vector<double> when, angle;
-    double re = 0, im = 0, stretch_s = 0;
+/// Square root of the power above the corner, less its mean; nothing at the turns of trains that are known.
+std::vector<double> envelope_of(const Power& power, const std::vector<SoundSpan>& known) {
+    std::vector<bool> blank(power.high.size(), false);
+    for (const SoundSpan& span : known)
+        for (auto i = static_cast<std::size_t>(span.from_s * power.rate_hz); i < blank.size() && static_cast<double>(i) < span.to_s * power.rate_hz; ++i)
+            blank[i] = true;
+    std::vector<double> envelope(power.high.size(), 0.0);
+    double mean = 0, count = 0;
     for (std::size_t i = 0; i < envelope.size(); ++i) {
-        const double t = static_cast<double>(i) / rate;
-        const double f = track.at(t);
-        re += envelope[i] * std::cos(2.0 * std::numbers::pi * turn);
-        im -= envelope[i] * std::sin(2.0 * std::numbers::pi * turn);
-        turn = std::fmod(turn + f / rate, 1.0);
-        stretch_s += 1.0 / rate;
-        if (stretch_s >= 0.35) {
-            double now = std::atan2(im, re);
-            if (!angle.empty()) now = last + std::remainder(now - last, 2.0 * std::numbers::pi);
-            angle.push_back(now);
-            when.push_back(t - 0.5 * stretch_s);
-            last = now;
-            re = im = stretch_s = 0;
-        }
+        if (blank[i]) continue;
+        mean += envelope[i] = std::sqrt(power.high[i]);
+        count += 1.0;
     }
-    if (when.size() < 3) return track;
-    Track out;
-    std::size_t place = 0;
-    const double end_s = static_cast<double>(envelope.size()) / rate;
-    for (double t = 0; t < end_s; t += 0.05) {
-        while (place + 2 < when.size() && when[place + 1] < t) ++place;
-        const double slope =
-            (angle[place + 1] - angle[place]) / (when[place + 1] - when[place]) / (2.0 * std::numbers::pi);
-        const double f = track.at(t);
-        out.time_s.push_back(t);
-        out.frequency_hz.push_back(f + std::clamp(slope, -0.03 * f, 0.03 * f));
-    }
-    return out;
+    if (count < 0.3 * static_cast<double>(envelope.size()) || !(mean > 0.0)) return {};
+    for (std::size_t i = 0; i < envelope.size(); ++i)
+        if (!blank[i]) envelope[i] -= mean / count;
+    return envelope;
 }
 
-}  // namespace
+/// Levels and profile of a train whose rate is known; false where it is too short for them.
+bool read_profile(ImpulseTrain& train, const Power& power) {
+    const ClickProfile profile = click_profile(power.whole, power.rate_hz, train.rate);
+    const ClickProfile sharp = click_profile(power.high, power.rate_hz, train.rate);
+    if (profile.power.empty() || sharp.power.empty()) return false;
+    std::vector<double> sorted = profile.power;
+    std::sort(sorted.begin(), sorted.end());
+    const double between = sorted[sorted.size() / 3];
+    double sum = 0;
+    for (const double p : profile.power) sum += p;
+    train.mean_square = std::max(0.0, sum / static_cast<double>(profile.power.size()) - between);
+    train.mean_square_sd = profile.sd;
+    train.profile = sharp.power;
+    std::vector<double> sharp_sorted = sharp.power;
+    std::sort(sharp_sorted.begin(), sharp_sorted.end());
+    train.contrast_db =
+        decibels_from_power(sharp_sorted.back() / std::max(sharp_sorted[sharp_sorted.size() / 3], 1e-300));
+    return true;
+}
 
-std::optional<ImpulseTrain> find_impulse_train(std::span<const double> samples, double sample_rate_hz,
-                                               const ImpulseSearch& search) {
-    if (search.above_hz >= 0.35 * sample_rate_hz) return std::nullopt;
-    const auto stretch =
-        static_cast<std::size_t>(std::max(1.0, std::round(sample_rate_hz / kEnvelopeRateHz)));
-    const double rate = sample_rate_hz / static_cast<double>(stretch);
-    const auto high = power_of(high_passed(samples, sample_rate_hz, search.above_hz), stretch);
+/// The strongest train beside those that are known, at the rate of its clicks.
+std::optional<ImpulseTrain> strongest_train(const Power& power, const std::vector<SoundSpan>& known, const ImpulseSearch& search) {
     const std::size_t length = 1280, hop = 160;  // 0.64 s, 0.08 s
-    if (high.size() < length + 8 * hop) return std::nullopt;
-    double mean = 0;
-    std::vector<double> envelope(high.size());
-    for (std::size_t i = 0; i < high.size(); ++i) mean += envelope[i] = std::sqrt(high[i]);
-    mean /= static_cast<double>(high.size());
-    if (!(mean > 0.0)) return std::nullopt;
-    for (double& value : envelope) value -= mean;
-
+    if (power.high.size() < length + 8 * hop) return std::nullopt;
+    const std::vector<double> envelope = envelope_of(power, known);
+    if (envelope.empty()) return std::nullopt;
     std::vector<double> time_s;
-    const auto columns = columns_of(envelope, rate, length, hop, time_s);
+    const auto columns = columns_of(envelope, power.rate_hz, length, hop, time_s);
     std::vector<double> grid_hz;
     for (double f = search.from_hz; f <= search.to_hz; f *= 1.005) grid_hz.push_back(f);
-    const double bin_hz = rate / static_cast<double>(length);
+    const double bin_hz = power.rate_hz / static_cast<double>(length);
     std::vector<Comb> combs;
     for (const double hz : grid_hz) combs.emplace_back(hz / bin_hz, length / 2 + 1);
     std::vector<std::vector<float>> score(columns.size(), std::vector<float>(grid_hz.size()));
@@ -208,50 +176,51 @@ std::optional<ImpulseTrain> find_impulse_train(std::span<const double> samples, 
         train.rate.time_s.push_back(time_s[t]);
         train.rate.frequency_hz.push_back(grid_hz[path.cells[t]]);
     }
-    train.rate = phase_locked(envelope, rate, phase_locked(envelope, rate, train.rate));
-
-    const auto whole = power_of(high_passed(samples, sample_rate_hz, 100.0), stretch);
-    const Profile profile = profile_of(whole, rate, train.rate);
-    if (profile.power.empty()) return std::nullopt;
-    std::vector<double> sorted = profile.power;
-    std::sort(sorted.begin(), sorted.end());
-    const double between = sorted[sorted.size() / 3];
-    double sum = 0;
-    for (const double p : profile.power) sum += p;
-    train.mean_square = std::max(0.0, sum / static_cast<double>(profile.power.size()) - between);
-    train.mean_square_sd = profile.sd;
-    const Profile sharp = profile_of(high, rate, train.rate);
-    train.profile = sharp.power;
-    std::vector<double> sharp_sorted = sharp.power;
-    std::sort(sharp_sorted.begin(), sharp_sorted.end());
-    train.contrast_db =
-        decibels_from_power(sharp_sorted.back() / std::max(sharp_sorted[sharp_sorted.size() / 3], 1e-300));
-    return train;
+    train.rate = phase_locked(envelope, power.rate_hz, phase_locked(envelope, power.rate_hz, train.rate));
+    if (!read_profile(train, power)) return std::nullopt;
+    const int turns = turns_a_click(power.high, power.rate_hz, train.rate, train.profile);
+    if (turns == 1) return train;
+    for (double& f : train.rate.frequency_hz) f /= turns;
+    return read_profile(train, power) ? std::optional(train) : std::nullopt;
 }
 
-std::vector<double> blank_clicks(std::span<const double> samples, double sample_rate_hz,
-                                 const ImpulseTrain& train) {
-    std::vector<double> out(samples.begin(), samples.end());
-    if (train.profile.empty()) return out;
-    std::vector<double> sorted = train.profile;
-    std::sort(sorted.begin(), sorted.end());
-    const double limit = std::max(2.0 * sorted[sorted.size() / 3], sorted[sorted.size() / 2]);
-    const std::size_t phases = train.profile.size();
-    std::vector<bool> loud(phases);
-    for (std::size_t p = 0; p < phases; ++p) loud[p] = train.profile[p] > limit;
+/// Whether one rate is a whole multiple of the other, so that what the first leaves may pass for the second.
+bool kin(double one_hz, double other_hz) {
+    const double ratio = std::max(one_hz, other_hz) / std::min(one_hz, other_hz);
+    return std::abs(ratio / std::round(ratio) - 1.0) < 0.015;
+}
+
+}  // namespace
+
+std::vector<ImpulseTrain> find_impulse_trains(std::span<const double> samples, double sample_rate_hz, const ImpulseSearch& search) {
+    std::vector<ImpulseTrain> trains;
+    if (search.above_hz >= 0.35 * sample_rate_hz) return trains;
     const auto stretch =
-        static_cast<std::size_t>(std::max(1.0, std::round(sample_rate_hz / kEnvelopeRateHz)));
-    const double rate = sample_rate_hz / static_cast<double>(stretch);
-    const double fade = std::exp(-1.0 / (0.0004 * sample_rate_hz));
-    double turn = 0, gain = 1.0;
-    for (std::size_t n = 0; n < out.size(); ++n) {
-        const auto p = std::min(phases - 1, static_cast<std::size_t>(turn * static_cast<double>(phases)));
-        gain = fade * gain + (1.0 - fade) * (loud[p] || loud[(p + 1) % phases] ? 0.0 : 1.0);
-        out[n] *= gain;
-        if (n % stretch == stretch - 1)
-            turn = std::fmod(turn + train.rate.at(static_cast<double>(n / stretch) / rate) / rate, 1.0);
+        static_cast<std::size_t>(std::max(1.0, std::round(sample_rate_hz / kClickPowerRate_hz)));
+    Power power;
+    power.rate_hz = sample_rate_hz / static_cast<double>(stretch);
+    power.high = power_of(high_passed(samples, sample_rate_hz, search.above_hz), stretch);
+    power.whole = power_of(high_passed(samples, sample_rate_hz, 100.0), stretch);
+    std::vector<SoundSpan> known;
+    while (trains.size() < search.most_trains) {
+        auto train = strongest_train(power, known, search);
+        if (!train) break;
+        const double rate_hz = train->rate.mean_hz();
+        if (std::any_of(trains.begin(), trains.end(), [rate_hz](const ImpulseTrain& one) { return kin(rate_hz, one.rate.mean_hz()); }))
+            break;
+        const auto spans = loud_spans(*train, static_cast<double>(power.high.size()) / power.rate_hz);
+        known.insert(known.end(), spans.begin(), spans.end());
+        trains.push_back(std::move(*train));
     }
-    return out;
+    return trains;
+}
+
+std::optional<ImpulseTrain> find_impulse_train(std::span<const double> samples, double sample_rate_hz, const ImpulseSearch& search) {
+    ImpulseSearch one = search;
+    one.most_trains = 1;
+    auto trains = find_impulse_trains(samples, sample_rate_hz, one);
+    if (trains.empty()) return std::nullopt;
+    return std::move(trains.front());
 }
 
 }  // namespace hushtrace

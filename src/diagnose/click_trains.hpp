@@ -1,0 +1,30 @@
+#pragma once
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "take_survey.hpp"
+
+/// Trains of clicks in a take's channels: at most two rates, each in all channels where it is heard.
+namespace hushtrace {
+
+/// Fills in a channel's trains. One of a rate too slow for the spectrum of an envelope is left to the bursts.
+void find_clicks(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz);
+
+/// Where any channel's trains click, ascending.
+std::vector<SoundSpan> spans_of_clicks(const TakeSurvey& survey, double most_s);
+
+/// The channel's train of this rate, or null.
+const ImpulseTrain* train_of_rate(const ChannelSurvey& channel, double rate_hz);
+
+/// The strongest train of another rate than `first_hz` and its multiples and fractions, if it stands out enough; null if none.
+const ImpulseTrain* other_clicks(const TakeSurvey& survey, double first_hz);
+
+/// Gives `clicks` of all channels to one rate, `other_clicks` to the other: where the engine turns, `clicks` to that which
+/// is likelier its ignition; else to the stronger one. `off` is the take with the engine at rest, or null.
+void settle_clicks(TakeSurvey& survey, const TakeSurvey* off, const VehicleData& vehicle);
+
+/// Whether a take has clicks of this rate, by their train or by bursts that come evenly.
+bool has_clicks_of(const TakeSurvey& survey, double rate_hz);
+
+}  // namespace hushtrace

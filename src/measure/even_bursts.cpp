@@ -1,0 +1,167 @@
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <set>
+
+#include "hushtrace/measure/bursts.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kAlike = 0.04, kAlike_s = 0.003;   // how far one spacing may differ from another: a share, and the reading's own
+constexpr double kSurelyEven = 7.0;                 // surprise: 1 in 1000 by chance
+constexpr double kSlowest_hz = 0.5, kFastest_hz = 60.0;   // clicks a second
+constexpr double kDrift = 0.02;                     // of the rate, over all events
+constexpr double kOffBeat = 0.03, kReading_s = 0.0025;    // how far from the beat: a share of the turn, and the reading's own
+constexpr double kMostlyFilled = 0.5;
+constexpr std::size_t kLeastEvents = 4;
+
+/// -ln of the probability that of n trials k and more hit: the first term of the binomial tail.
+double surprise_of(double k, double n, double p) {
+    if (k <= n * p) return 0.0;
+    const double ways = std::lgamma(n + 1.0) - std::lgamma(k + 1.0) - std::lgamma(n - k + 1.0);
+    return -ways - k * std::log(p) - (n - k) * std::log1p(-p);
+}
+
+/// Turns of a rate that drifts evenly, counted from the middle of all events.
+struct Turns {
+    double rate_hz = 0, bend = 0, middle_s = 0;   // bend: turns per second squared
+    double at(double time_s) const {
+        const double t = time_s - middle_s;
+        return rate_hz * t + bend * t * t;
+    }
+};
+
+struct OnBeat {
+    std::vector<bool> events;
+    std::vector<double> turn, time_s;   // of those on the beat
+    std::size_t count = 0;
+    double filled = 0;
+};
+OnBeat on_beat(const std::vector<Burst>& events, const Turns& turns, double reach) {
+    double re = 0, im = 0;
+    for (const Burst& one : events) {
+        const double angle = 2.0 * std::numbers::pi * turns.at(one.time_s);
+        re += std::cos(angle);
+        im += std::sin(angle);
+    }
+    const double beat = std::atan2(im, re) / (2.0 * std::numbers::pi);
+    OnBeat out;
+    std::set<long> held;
+    for (const Burst& one : events) {
+        const double turn = turns.at(one.time_s) - beat;
+        const bool on = std::abs(std::remainder(turn, 1.0)) < reach;
+        out.events.push_back(on);
+        if (!on) continue;
+        ++out.count;
+        held.insert(std::lround(turn));
+        out.turn.push_back(std::round(turn));
+        out.time_s.push_back(one.time_s);
+    }
+    if (held.size() > 1) out.filled = static_cast<double>(held.size()) / static_cast<double>(*held.rbegin() - *held.begin() + 1);
+    return out;
+}
+
+/// Rate and its standard deviation, by the line of least squares through times over turns.
+std::pair<double, double> rate_of(const OnBeat& on) {
+    const double n = static_cast<double>(on.count);
+    double mean_turn = 0, mean_s = 0, turns = 0, both = 0, times = 0;
+    for (std::size_t i = 0; i < on.count; ++i) {
+        mean_turn += on.turn[i] / n;
+        mean_s += on.time_s[i] / n;
+    }
+    for (std::size_t i = 0; i < on.count; ++i) {
+        const double t = on.time_s[i] - mean_s, k = on.turn[i] - mean_turn;
+        turns += k * k;
+        both += k * t;
+        times += t * t;
+    }
+    const double period_s = both / turns;
+    const double left = std::max(0.0, times - period_s * both) / std::max(1.0, n - 2.0);
+    return {1.0 / period_s, std::sqrt(left / turns) / (period_s * period_s)};
+}
+
+/// Events that keep to the turns of one rate, which drifts evenly if at all.
+std::optional<EvenBursts> by_phase(const std::vector<Burst>& events) {
+    const double n = static_cast<double>(events.size()), span_s = events.back().time_s - events.front().time_s;
+    if (!(span_s > 0.0)) return std::nullopt;
+    const double step_hz = 0.15 / span_s;
+    const auto surely = static_cast<std::size_t>(std::max(static_cast<double>(kLeastEvents), 0.4 * n));
+    EvenBursts best;
+    double most = 0, tries = 0;
+    // no faster than would be half filled by all of them
+    const double fastest_hz = std::min(kFastest_hz, n / kMostlyFilled / span_s);
+    for (double rate = kSlowest_hz; rate < fastest_hz; rate += step_hz) {
+        const double reach = kOffBeat + kReading_s * rate;
+        const double ends = 0.25 * kDrift * rate * span_s;   // turns by which a drift moves the first and the last
+        const auto bends = static_cast<long>(std::floor(ends / 0.1));
+        for (long b = -bends; b <= bends; ++b) {
+            tries += 1.0;
+            const Turns turns{rate, 0.1 * static_cast<double>(b) / (0.25 * span_s * span_s), events.front().time_s + 0.5 * span_s};
+            OnBeat on = on_beat(events, turns, reach);
+            if (on.count < surely || on.filled < kMostlyFilled) continue;
+            // two of them are spent on rate and phase
+            const double surprise = surprise_of(static_cast<double>(on.count) - 2.0, n - 2.0, std::min(0.9, 2.0 * reach));
+            if (surprise <= most) continue;
+            most = surprise;
+            const auto [rate_hz, sd_hz] = rate_of(on);
+            best = {rate_hz, sd_hz, std::move(on.events), on.filled};
+        }
+    }
+    if (most < std::log(std::max(tries, 1.0)) + kSurelyEven) return std::nullopt;
+    return best;
+}
+
+/// -ln of the probability that of so many times between events so many lie as near one of them, where events come at odd
+/// times (a Poisson process), times the spacings that were tried.
+double surprise_of_alike(std::size_t alike, std::size_t of, double spacing_s, const std::vector<Burst>& events) {
+    const double mean_s = (events.back().time_s - events.front().time_s) / static_cast<double>(of);
+    const double width_s = 2.0 * (kAlike * spacing_s + kAlike_s);
+    const double p = std::min(0.5, width_s / mean_s * std::exp(-spacing_s / mean_s));
+    return surprise_of(static_cast<double>(alike - 1), static_cast<double>(of - 1), p) - std::log(static_cast<double>(of));
+}
+
+/// Events most of which follow each other by one spacing, though no clock keeps their turns.
+std::optional<EvenBursts> by_spacing(const std::vector<Burst>& events) {
+    std::vector<double> between;
+    for (std::size_t i = 1; i < events.size(); ++i) between.push_back(events[i].time_s - events[i - 1].time_s);
+    double best = 0;
+    std::size_t most = 0;
+    for (const double one : between) {
+        const auto like = static_cast<std::size_t>(std::count_if(between.begin(), between.end(), [one](double other) {
+            return std::abs(other - one) < kAlike * one + kAlike_s;
+        }));
+        if (like <= most) continue;
+        most = like;
+        best = one;
+    }
+    if (2 * most < between.size() || most < 3 || surprise_of_alike(most, between.size(), best, events) < kSurelyEven) return std::nullopt;
+    EvenBursts out;
+    out.on_beat.assign(events.size(), false);
+    double sum = 0, squares = 0, n = 0, missed = 0;
+    for (std::size_t i = 0; i < between.size(); ++i) {
+        const double turns = std::max(1.0, std::round(between[i] / best));
+        if (std::abs(between[i] - turns * best) > turns * kAlike * best + kAlike_s) continue;
+        out.on_beat[i] = out.on_beat[i + 1] = true;
+        missed += turns - 1.0;
+        sum += between[i] / turns;
+        squares += between[i] / turns * between[i] / turns;
+        n += 1.0;
+    }
+    const double mean_s = sum / n;
+    out.rate_hz = 1.0 / mean_s;
+    out.rate_sd_hz = std::sqrt(std::max(0.0, squares / n - mean_s * mean_s) / n) / (mean_s * mean_s);
+    out.filled = n / (n + missed);
+    if (out.filled < kMostlyFilled) return std::nullopt;
+    return out;
+}
+
+}  // namespace
+
+std::optional<EvenBursts> even_bursts(const std::vector<Burst>& events) {
+    if (events.size() < kLeastEvents) return std::nullopt;
+    if (auto even = by_phase(events)) return even;
+    return by_spacing(events);
+}
+
+}  // namespace hushtrace
