@@ -9,6 +9,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kAlike = 0.02;            // rates
+constexpr double kFaint = 2.5;
 constexpr double kSlowestTrain_hz = 6.0;   // slower ones stand out one by one
 // Common practice, no source: what clicks at rest as well is seldom the engine's; an engine idles less steadily than a
 // switch.
@@ -28,9 +29,12 @@ double fits_engine(const ImpulseTrain& train, const TakeSurvey& survey, const Ta
 }  // namespace
 
 void find_clicks(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz) {
-    for (ImpulseTrain& train : find_impulse_trains(samples, sample_rate_hz)) {
+    ImpulseSearch search;
+    search.faint_significance = kFaint;
+    for (ImpulseTrain& train : find_impulse_trains(samples, sample_rate_hz, search)) {
         if (train.rate.mean_hz() < kSlowestTrain_hz) continue;
-        (channel.clicks ? channel.other_clicks : channel.clicks) = std::move(train);
+        const bool faint = train.significance < search.least_significance;
+        (faint ? channel.faint_clicks : channel.clicks ? channel.other_clicks : channel.clicks) = std::move(train);
     }
 }
 
@@ -91,8 +95,8 @@ void settle_clicks(TakeSurvey& survey, const TakeSurvey* off, const VehicleData&
 bool has_clicks_of(const TakeSurvey& survey, double rate_hz) {
     return std::any_of(survey.channels.begin(), survey.channels.end(), [rate_hz](const ChannelSurvey& channel) {
         if (train_of_rate(channel, rate_hz)) return true;
-        const auto even = even_bursts(channel.bursts.events);
-        return even && alike(even->rate_hz, rate_hz);
+        const auto even = even_bursts(channel.bursts.events, channel.bursts.left_out);
+        return even && even->mostly_filled() && alike(even->rate_hz, rate_hz);
     });
 }
 

@@ -14,9 +14,13 @@
 namespace hushtrace {
 namespace {
 
-constexpr std::size_t kLeastBursts = 3, kMostTold = 12;
+constexpr std::size_t kLeastPlaces = 3, kMostTold = 12;
 constexpr double kNearMark_s = 1.0, kDenser_per_s = 25.0;
 constexpr double kGathered = 4.6;     // -ln 0.01
+constexpr double kSureTurns = 25.0;   // for so many a rate that is read to 0.3 % keeps its beat
+// The clicks of a train that is too weak to be found reach over the noise here and there. What is told as crackle lies
+// clear of that: twice what one frame of a take would reach by chance.
+constexpr double kClear = 24.0;
 constexpr double kSameBurst_s = 0.006;
 
 std::string told_times(const std::vector<Burst>& events) {
@@ -26,33 +30,67 @@ std::string told_times(const std::vector<Burst>& events) {
     return out + (events.size() > kMostTold ? fmt::format(" and {} more", events.size() - kMostTold) : "") + " s";
 }
 
-/// What strays from a train's clicks keeps near its beat: where phases gather there more than by chance (Rayleigh, 1 in
-/// 100), only what lies off the beat is left.
-std::vector<Burst> off_the_beat(std::vector<Burst> events, const Track& rate) {
-    std::vector<double> phase;
+/// Turns of a rate at the events' times.
+std::vector<double> turns_at(const std::vector<Burst>& events, const Track& rate) {
+    std::vector<double> turns;
     double turn = 0, at_s = 0;
     for (const Burst& one : events) {
         for (; at_s < one.time_s; at_s += 0.001) turn += 0.001 * rate.at(at_s);
-        phase.push_back(turn - std::floor(turn));
+        turns.push_back(turn);
     }
+    return turns;
+}
+
+/// What strays from a train's clicks keeps near its beat: where phases gather there more than by chance (Rayleigh, 1 in
+/// 100), only what lies off the beat is left.
+std::vector<Burst> off_the_beat(std::vector<Burst> events, const Track& rate) {
+    const std::vector<double> turns = turns_at(events, rate);
     double re = 0, im = 0;
-    for (const double one : phase) {
-        re += std::cos(2.0 * std::numbers::pi * one);
-        im += std::sin(2.0 * std::numbers::pi * one);
+    for (const double turn : turns) {
+        re += std::cos(2.0 * std::numbers::pi * turn);
+        im += std::sin(2.0 * std::numbers::pi * turn);
     }
-    if ((re * re + im * im) / std::max(1.0, static_cast<double>(phase.size())) < kGathered) return events;
+    if ((re * re + im * im) / std::max(1.0, static_cast<double>(turns.size())) < kGathered) return events;
     const double beat = std::atan2(im, re) / (2.0 * std::numbers::pi);
     std::vector<Burst> off;
     for (std::size_t i = 0; i < events.size(); ++i)
-        if (std::abs(std::remainder(phase[i] - beat, 1.0)) > 0.2) off.push_back(events[i]);
+        if (std::abs(std::remainder(turns[i] - beat, 1.0)) > 0.2) off.push_back(events[i]);
     return off;
 }
 
-/// In so many different half seconds that one bump of a hand is none.
-bool spread_out(const std::vector<Burst>& events) {
+/// Where a track loses a train's beat, its clicks still follow each other by whole turns: where more gaps do than by
+/// chance (1 in 100), their events are the train's.
+std::vector<Burst> off_the_rate(std::vector<Burst> events, const Track& rate) {
+    constexpr double near = 0.1;
+    const std::vector<double> turns = turns_at(events, rate);
+    std::vector<bool> keeps(events.size(), false);
+    double gaps = 0, whole = 0;
+    for (std::size_t i = 0; i + 1 < events.size(); ++i) {
+        const double gap = turns[i + 1] - turns[i];
+        if (gap > kSureTurns) continue;
+        gaps += 1.0;
+        if (gap < 0.5 || std::abs(std::remainder(gap, 1.0)) > near) continue;
+        whole += 1.0;
+        keeps[i] = keeps[i + 1] = true;
+    }
+    if (whole <= 2.0 * near * gaps) return events;
+    const double ways = std::lgamma(gaps + 1.0) - std::lgamma(whole + 1.0) - std::lgamma(gaps - whole + 1.0);
+    if (-ways - whole * std::log(2.0 * near) - (gaps - whole) * std::log1p(-2.0 * near) < kGathered) return events;
+    std::vector<Burst> off;
+    for (std::size_t i = 0; i < events.size(); ++i)
+        if (!keeps[i]) off.push_back(events[i]);
+    return off;
+}
+
+std::vector<Burst> without(std::vector<Burst> events, const Track& rate) {
+    return off_the_rate(off_the_beat(std::move(events), rate), rate);
+}
+
+/// Different half seconds: one bump of a hand fills one.
+std::size_t places_of(const std::vector<Burst>& events) {
     std::set<long> cells;
     for (const Burst& one : events) cells.insert(std::lround(one.time_s / 0.5));
-    return cells.size() >= kLeastBursts;
+    return cells.size();
 }
 
 void say_marks(NoiseSource& source, const TakeSurvey& survey, const std::vector<Burst>& events) {
@@ -146,22 +184,36 @@ void add_even(std::list<NoiseSource>& sources, const TakeSurvey& survey, const s
 
 }  // namespace
 
-void add_bursts(std::list<NoiseSource>& sources, const TakeSurvey& survey, std::vector<ClicksInTake>& clicks, const JudgeClicks& judge) {
+OddBursts add_bursts(std::list<NoiseSource>& sources, const TakeSurvey& survey, std::vector<ClicksInTake>& clicks, const JudgeClicks& judge) {
     const ChannelSurvey* best = nullptr;
     for (const ChannelSurvey& channel : survey.channels)
         if (!best || channel.bursts.events.size() > best->bursts.events.size()) best = &channel;
-    if (!best) return;
+    if (!best || static_cast<double>(best->bursts.events.size()) > kDenser_per_s * survey.duration_s) return {};
     std::vector<Burst> events = best->bursts.events;
-    for (const ClicksInTake& one : clicks) events = off_the_beat(std::move(events), one.train.rate);
-    if (events.size() < kLeastBursts || static_cast<double>(events.size()) > kDenser_per_s * survey.duration_s) return;
-    if (const auto even = even_bursts(events)) {
+    for (const ClicksInTake& one : clicks) events = without(std::move(events), one.train.rate);
+    if (const auto even = even_bursts(events, best->bursts.left_out)) {
         std::vector<Burst> on, off;
         for (std::size_t i = 0; i < events.size(); ++i) (even->on_beat[i] ? on : off).push_back(events[i]);
         const bool left_over = std::any_of(clicks.begin(), clicks.end(), [&](const ClicksInTake& one) { return kin(one.rate_hz, even->rate_hz); });
-        if (!left_over) add_even(sources, survey, on, *even, clicks, judge);
+        if (!left_over && even->mostly_filled()) add_even(sources, survey, on, *even, clicks, judge);
         events = std::move(off);
     }
-    if (spread_out(events)) add_crackle(sources, survey, events, power_of(events, survey));
+    for (const ChannelSurvey& channel : survey.channels)
+        if (channel.faint_clicks) events = without(std::move(events), channel.faint_clicks->rate);
+    std::erase_if(events, [](const Burst& one) { return one.surprise < kClear; });
+    return {&survey, std::move(events)};
+}
+
+void add_crackle(std::list<NoiseSource>& sources, std::vector<OddBursts> takes, const std::vector<double>& ticks_hz) {
+    std::size_t most = 0, all = 0;
+    for (OddBursts& one : takes) {
+        for (const double rate_hz : ticks_hz) one.events = without(std::move(one.events), {{0.0, 1e4}, {rate_hz, rate_hz}});
+        most = std::max(most, places_of(one.events));
+        all += places_of(one.events);
+    }
+    if (all < kLeastPlaces || most < 2) return;
+    for (const OddBursts& one : takes)
+        if (!one.events.empty()) add_crackle(sources, *one.survey, one.events, power_of(one.events, *one.survey));
 }
 
 }  // namespace hushtrace

@@ -192,6 +192,8 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
     std::list<WhineInTake>& whines = engine.whines;
     out.engine = std::move(engine.findings);
     out.health = alternator_health(whines, out.engine.sets);
+    std::vector<OddBursts> odd;
+    std::vector<double> ticks_hz;
     for (const TakeSurvey& survey : surveys) {
         const TakeSurvey* off = engine_active(*survey.take) ? quiet_twin(survey, surveys) : nullptr;
         const WhineInTake* whine = nullptr;
@@ -216,7 +218,9 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             if (!clicks.empty())
                 if (const ImpulseTrain* other = other_clicks(survey, clicks.front().train.rate.mean_hz())) clicks.push_back(judge(*other));
             for (const ClicksInTake& one : clicks) add_clicks(sources, one);
-            add_bursts(sources, survey, clicks, judge);
+            odd.push_back(add_bursts(sources, survey, clicks, judge));
+            for (const ClicksInTake& one : clicks)
+                if (!one.ignition) ticks_hz.push_back(one.rate_hz);
             for (const ClicksInTake& one : clicks)
                 // what no engine turns keeps its time: the track strays by its reading's jitter alone
                 spoken.clicks.push_back({one.train.rate.mean_hz(), one.ignition ? one.train.rate.wander() : std::min(kTicksStray, one.train.rate.wander())});
@@ -234,6 +238,8 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.floor.push_back(floor_of(survey, c, job.job));
     }
+    std::erase_if(odd, [](const OddBursts& one) { return !one.survey; });
+    add_crackle(sources, std::move(odd), ticks_hz);
     join_over_takes(sources);
     for (NoiseSource& source : sources)
         if (source.kind != NoiseKind::alternator_whine && source.kind != NoiseKind::ignition_tick &&

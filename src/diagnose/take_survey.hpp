@@ -60,6 +60,7 @@ struct ChannelSurvey {
     NoiseFloor hiss;   ///< of the noise under the lines alone
     std::optional<ImpulseTrain> clicks;        ///< one train in all channels: where the engine turns, that which fits it best
     std::optional<ImpulseTrain> other_clicks;  ///< another one beside it
+    std::optional<ImpulseTrain> faint_clicks;  ///< what may be one, if bursts keep its time
     StillSpectrum still;                ///< of the first stretch_s: lines that hold still, against the noise beside them
     StillSpectrum brief;                ///< the same, a quarter of a second at a time: lines that stray a little
     std::optional<CombStretch> phone;   ///< the stretch of it through which a phone's frames sound

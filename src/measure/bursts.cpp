@@ -14,7 +14,8 @@ namespace {
 constexpr std::size_t kBands = 8;
 constexpr double kLevelReach_s = 0.5, kApart_s = 0.02, kLongest_s = 0.06;
 constexpr double kMostOfABin = 8.0;       // one line that comes and goes makes no broad burst
-constexpr double kMostLeftOut = 0.8;
+constexpr double kMostLeftOut = 0.9;
+constexpr double kOverClicks = 8.0;       // clicks of one train differ by less, one coil from the others included
 constexpr double kLn2 = 0.6931472;        // median of an exponential of mean 1
 
 double quantile(std::vector<float>& values, double share) {
@@ -69,6 +70,21 @@ Frames frames_of(std::span<const double> samples, double rate, const BurstSearch
     return out;
 }
 
+/// Power of a frame.
+double power_of(const Frames& frames, std::size_t t) {
+    double sum = 0;
+    for (const float density : frames.density[t]) sum += static_cast<double>(density);
+    return sum;
+}
+
+/// Power that nine of ten frames which are left out stay below; 0 where none is.
+double usual_of_clicks(const Frames& frames) {
+    std::vector<float> power;
+    for (std::size_t t = 0; t < frames.density.size(); ++t)
+        if (frames.left_out[t]) power.push_back(static_cast<float>(power_of(frames, t)));
+    return power.empty() ? 0.0 : quantile(power, 0.9);
+}
+
 /// A frame's bins from one to another against their usual.
 double lift(const Frames& frames, std::size_t t, std::size_t from, std::size_t to) {
     double sum = 0, n = 0;
@@ -80,7 +96,7 @@ double lift(const Frames& frames, std::size_t t, std::size_t from, std::size_t t
     return n > 0.0 ? sum / n : 1.0;
 }
 
-/// Each value against the median of what lies round it; 0 where it is left out.
+/// Each value against the median of what lies round it, of those that aren't left out.
 std::vector<double> against_neighbours(const std::vector<double>& values, std::size_t reach, const std::vector<bool>& left_out) {
     std::vector<double> knots, out(values.size());
     const std::size_t step = std::max<std::size_t>(1, reach / 2);
@@ -93,7 +109,6 @@ std::vector<double> against_neighbours(const std::vector<double>& values, std::s
         knots.push_back(some.empty() ? (knots.empty() ? values[from] : knots.back()) : std::max(quantile(some, 0.5), 1e-30));
     }
     for (std::size_t i = 0; i < values.size(); ++i) {
-        if (left_out[i]) continue;
         const std::size_t k = i / step;
         const double part = static_cast<double>(i % step) / static_cast<double>(step);
         out[i] = values[i] / (knots[k] + part * (knots[std::min(k + 1, knots.size() - 1)] - knots[k]));
@@ -103,10 +118,10 @@ std::vector<double> against_neighbours(const std::vector<double>& values, std::s
 
 /// Degrees of freedom (as a gamma law's shape) that the middle of the values shows: the smaller of what lies below
 /// the median and what lies above it says.
-double shape_shown(const std::vector<double>& ratio) {
+double shape_shown(const std::vector<double>& ratio, const std::vector<bool>& left_out) {
     std::vector<float> values;
-    for (const double one : ratio)
-        if (one > 0.0) values.push_back(static_cast<float>(one));
+    for (std::size_t t = 0; t < ratio.size(); ++t)
+        if (!left_out[t]) values.push_back(static_cast<float>(ratio[t]));
     const double half = quantile(values, 0.5), low = quantile(values, 0.1), high = quantile(values, 0.9);
     const double spread = std::max(half - low, high - half) / 1.2816 / std::max(half, 1e-30);
     return std::clamp(1.0 / std::max(spread * spread, 1e-6), 1.0, 1e5);
@@ -121,19 +136,20 @@ Bursts find_bursts(std::span<const double> samples, double sample_rate_hz, const
     const std::size_t count = frames.density.size();
     const auto left_out = static_cast<std::size_t>(std::count(frames.left_out.begin(), frames.left_out.end(), true));
     if (count < 100 + left_out || static_cast<double>(left_out) > kMostLeftOut * static_cast<double>(count)) return out;
-    out.watched = 1.0 - static_cast<double>(left_out) / static_cast<double>(count);
+    const double over_clicks = kOverClicks * usual_of_clicks(frames);
+    out.left_out = search.left_out;
     const std::size_t bins = frames.usual.size();
     for (const float density : frames.usual) out.usual_mean_square += static_cast<double>(density) * frames.bin_hz;
     std::vector<double> lifts(count);
     for (std::size_t t = 0; t < count; ++t) lifts[t] = lift(frames, t, 0, bins);
     const std::vector<double> ratio =
         against_neighbours(lifts, static_cast<std::size_t>(std::max(8.0, kLevelReach_s / frames.hop_s)), frames.left_out);
-    const double shape = shape_shown(ratio);
+    const double shape = shape_shown(ratio, frames.left_out);
     const double least = std::log(static_cast<double>(count) / search.expected_by_chance);
     out.expected_by_chance = search.expected_by_chance;
     const double mean = 1.0 / gamma_mean_quantile(shape, 0.0);
     for (std::size_t t = 0; t < count; ++t) {
-        if (ratio[t] < 1.0) continue;
+        if (ratio[t] < 1.0 || (frames.left_out[t] && power_of(frames, t) < over_clicks)) continue;
         const double surprise = surprise_of_gamma(ratio[t] / mean, shape);
         if (surprise < least) continue;
         const double time_s = (static_cast<double>(t) + 1.0) * frames.hop_s;

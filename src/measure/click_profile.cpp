@@ -8,7 +8,13 @@
 namespace hushtrace {
 namespace {
 
-constexpr std::size_t kPhases = 24;
+constexpr std::size_t kLeastPhases = 24, kMostPhases = 160;
+constexpr double kPhase_s = 0.0012;  // a click and its tail take a few of these
+
+std::size_t phases_of(const Track& track) {
+    const double turn_s = 1.0 / std::max(track.mean_hz(), 1e-3);
+    return std::clamp(static_cast<std::size_t>(turn_s / kPhase_s), kLeastPhases, kMostPhases);
+}
 
 double quantile(std::vector<double> values, double share) {
     const auto place = values.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(values.size() - 1));
@@ -78,7 +84,7 @@ Hand only_hand(const std::vector<double>& excess, double rate_hz) {
 }  // namespace
 
 ClickProfile click_profile(std::span<const double> power, double rate, const Track& track) {
-    constexpr std::size_t phases = kPhases;
+    const std::size_t phases = phases_of(track);
     ClickProfile profile;
     std::vector<double> sum(phases), squares(phases), count(phases);
     double turn = 0;

@@ -10,7 +10,7 @@ namespace hushtrace {
 /// Rate at which the power of clicks is kept.
 inline constexpr double kClickPowerRate_hz = 2000.0;
 
-/// The mean power at each phase of the train: [phases], and the spread of one phase's mean.
+/// The mean power at each phase of the train: [24 phases, or more where a turn is long], and the spread of one phase's mean.
 struct ClickProfile {
     std::vector<double> power;
     double sd = 0;

@@ -109,6 +109,19 @@ struct Power {
     std::vector<double> high, whole;
 };
 
+/// Cuts down what stands 6 dB over that which most thirds of a second reach: a train has clicks in each, and a lone burst
+/// must lead neither its phase nor its profile astray.
+void cut_lone_bursts(std::vector<double>& power, double rate_hz) {
+    const auto block = static_cast<std::size_t>(0.35 * rate_hz);
+    std::vector<double> tops;
+    for (auto from = power.begin(); power.end() - from >= static_cast<std::ptrdiff_t>(block); from += static_cast<std::ptrdiff_t>(block))
+        tops.push_back(*std::max_element(from, from + static_cast<std::ptrdiff_t>(block)));
+    if (tops.empty()) return;
+    const auto middle = tops.begin() + static_cast<std::ptrdiff_t>(tops.size() / 2);
+    std::nth_element(tops.begin(), middle, tops.end());
+    for (double& one : power) one = std::min(one, 4.0 * *middle);
+}
+
 /// Square root of the power above the corner, less its mean; nothing at the turns of trains that are known.
 std::vector<double> envelope_of(const Power& power, const std::vector<SoundSpan>& known) {
     std::vector<bool> blank(power.high.size(), false);
@@ -171,7 +184,7 @@ std::optional<ImpulseTrain> strongest_train(const Power& power, const std::vecto
     const double n = static_cast<double>(columns.size());
     ImpulseTrain train;
     train.significance = (path.mean_score - (0.262 + 2.44 / n)) / (0.23 / std::sqrt(n));
-    if (train.significance < search.least_significance) return std::nullopt;
+    if (train.significance < std::min(search.least_significance, search.faint_significance)) return std::nullopt;
     for (std::size_t t = 0; t < path.cells.size(); ++t) {
         train.rate.time_s.push_back(time_s[t]);
         train.rate.frequency_hz.push_back(grid_hz[path.cells[t]]);
@@ -201,6 +214,8 @@ std::vector<ImpulseTrain> find_impulse_trains(std::span<const double> samples, d
     power.rate_hz = sample_rate_hz / static_cast<double>(stretch);
     power.high = power_of(high_passed(samples, sample_rate_hz, search.above_hz), stretch);
     power.whole = power_of(high_passed(samples, sample_rate_hz, 100.0), stretch);
+    cut_lone_bursts(power.high, power.rate_hz);
+    cut_lone_bursts(power.whole, power.rate_hz);
     std::vector<SoundSpan> known;
     while (trains.size() < search.most_trains) {
         auto train = strongest_train(power, known, search);
@@ -210,7 +225,9 @@ std::vector<ImpulseTrain> find_impulse_trains(std::span<const double> samples, d
             break;
         const auto spans = loud_spans(*train, static_cast<double>(power.high.size()) / power.rate_hz);
         known.insert(known.end(), spans.begin(), spans.end());
+        const bool faint = train->significance < search.least_significance;
         trains.push_back(std::move(*train));
+        if (faint) break;
     }
     return trains;
 }

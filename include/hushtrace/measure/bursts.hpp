@@ -21,7 +21,7 @@ struct Bursts {
     std::vector<Burst> events;       ///< ascending time; noise alone makes `expected_by_chance` of them
     double expected_by_chance = 0;
     double duration_s = 0;
-    double watched = 1.0;            ///< share of the duration that was not left out
+    std::vector<SoundSpan> left_out;   ///< ascending: nothing was looked for there
     double usual_mean_square = 0;    ///< of the noise between them, 500 Hz up
 };
 
@@ -31,7 +31,8 @@ struct BurstSearch {
     double frame_s = 0.0027;
     /// events that noise alone makes in a stretch: three and more are then there by chance in one stretch of a thousand
     double expected_by_chance = 0.18;
-    std::vector<SoundSpan> left_out;   ///< such as the clicks of a train that is known
+    /// such as the clicks of a train that is known: only what stands 9 dB over nine of ten frames there is a burst then
+    std::vector<SoundSpan> left_out;
 };
 
 /// Bursts in a stretch of sound: short frames, each bin against its own median over time (a steady line is then always at
@@ -43,14 +44,17 @@ Bursts find_bursts(std::span<const double> samples, double sample_rate_hz, const
 struct EvenBursts {
     double rate_hz = 0, rate_sd_hz = 0;
     std::vector<bool> on_beat;   ///< [events]
+    bool mostly_filled() const { return filled >= 0.5; }
     double filled = 0;           ///< share of the turns between the first and the last of those that hold one
 };
 
-/// The rate to whose turns events keep, of which most hold one: nothing where they come at odd times. The rate may drift
+/// The rate to whose turns events keep: nothing where they come at odd times. Where most turns hold none, that is no rate
+/// of clicks, and yet they aren't odd: such as those of a faint train that reach over the noise. The rate may drift
 /// evenly by 2 %, or stray from one to the next by 4 %. Other events may lie between.
 ///
 /// Of all rates from 0.5 to 60 a second that one counts whose events' phases surprise most (a binomial tail, less what
 /// the number of rates tried allows; 1 in 1000 by chance). Multiples of it leave most of their turns empty, fractions most events out.
-std::optional<EvenBursts> even_bursts(const std::vector<Burst>& events);
+///   left_out  ascending: turns whose burst would lie there count neither as filled nor as empty
+std::optional<EvenBursts> even_bursts(const std::vector<Burst>& events, const std::vector<SoundSpan>& left_out = {});
 
 }  // namespace hushtrace

@@ -23,6 +23,7 @@ struct ImpulseSearch {
     double from_hz = 6.0, to_hz = 180.0;  ///< clicks per second
     double above_hz = 2000.0;
     double least_significance = 6.0;
+    double faint_significance = 6.0;  ///< one between this and the former is given last: more must speak for it
     std::size_t most_trains = 2;
 };
 
