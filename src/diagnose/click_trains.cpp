@@ -34,16 +34,16 @@ void find_clicks(ChannelSurvey& channel, std::span<const double> samples, double
     for (ImpulseTrain& train : find_impulse_trains(samples, sample_rate_hz, search)) {
         if (train.rate.mean_hz() < kSlowestTrain_hz) continue;
         const bool faint = train.significance < search.least_significance;
+        if (channel.clicks && !faint && train.contrast_db < kLeastContrast_db) continue;
         (faint ? channel.faint_clicks : channel.clicks ? channel.other_clicks : channel.clicks) = std::move(train);
     }
 }
 
 std::vector<SoundSpan> spans_of_clicks(const TakeSurvey& survey, double most_s) {
     std::vector<SoundSpan> out;
-    std::vector<double> known_hz;
     for (const ChannelSurvey& channel : survey.channels)
         for (const auto* train : {&channel.clicks, &channel.other_clicks})
-            if (*train) {
+            if (*train && (*train)->contrast_db >= kLeastContrast_db) {
                 const auto spans = loud_spans(**train, std::min(survey.duration_s, most_s));
                 out.insert(out.end(), spans.begin(), spans.end());
             }

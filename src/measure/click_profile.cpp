@@ -165,15 +165,15 @@ std::vector<bool> loud_phases(const std::vector<double>& profile) {
     if (profile.empty()) return loud;
     const double limit = std::max(2.0 * quantile(profile, 1.0 / 3.0), quantile(profile, 0.5));
     for (const double power : profile) loud.push_back(power > limit);
-    loud[static_cast<std::size_t>(std::max_element(profile.begin(), profile.end()) - profile.begin())] = true;
     return loud;
 }
 
 std::vector<SoundSpan> loud_spans(const ImpulseTrain& train, double duration_s) {
     std::vector<SoundSpan> out;
-    const std::vector<bool> loud = loud_phases(train.profile);
+    std::vector<bool> loud = loud_phases(train.profile);
     const std::size_t phases = loud.size();
     if (phases == 0) return out;
+    loud[static_cast<std::size_t>(std::max_element(train.profile.begin(), train.profile.end()) - train.profile.begin())] = true;
     constexpr double step_s = 1.0 / kClickPowerRate_hz;
     double turn = 0;
     bool before = false;

@@ -30,8 +30,7 @@ Track phase_locked(std::span<const double> envelope, double rate_hz, const Track
 ///   power  above 2 kHz, `rate_hz` values a second
 int turns_a_click(std::span<const double> power, double rate_hz, const Track& track, const std::vector<double>& profile);
 
-/// Phases of the profile at which its clicks sound: 3 dB over what lies between clicks, at most half of all; the highest
-/// one at least.
+/// Phases of the profile at which its clicks sound: 3 dB over what lies between clicks, at most half of all.
 std::vector<bool> loud_phases(const std::vector<double>& profile);
 
 }  // namespace hushtrace
