@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+#include <vector>
 
 #include "noise_sources.hpp"
 
@@ -142,6 +144,35 @@ std::string from_of(const std::vector<Seen>& takes) {
     return {};
 }
 
+/// Power in a band beyond the noise that its surroundings tell, with its standard deviation: each channel's, full scale squared.
+std::vector<std::pair<double, double>> bulge_of(const TakeSurvey& survey, double low_hz, double high_hz) {
+    std::vector<std::pair<double, double>> bulges;
+    for (const ChannelSurvey& channel : survey.channels) {
+        const PowerSpectrum& s = channel.spectrum;
+        double beyond = 0, squares = 0;
+        if (!channel.silent && !channel.floor_density.empty())
+            for (std::size_t k = s.bin_of(low_hz); k <= s.bin_of(high_hz) && k < s.density.size(); ++k) {
+                beyond += (s.density[k] - channel.floor_density[k]) * s.bin_hz();
+                squares += std::pow(channel.floor_density[k] * s.bin_hz(), 2) / std::max(1.0, s.effective_averages);
+            }
+        constexpr double neighbours = 2.0;   // bins of a windowed spectrum go together
+        bulges.emplace_back(beyond, std::sqrt(neighbours * squares));
+    }
+    return bulges;
+}
+
+/// Whether the noise bulges at rest where the line moves with the engine running, about as much: a narrow band of noise that is
+/// always there (a converter's) strings together to a line as well.
+bool bulges_alike(const TakeSurvey& running, const TakeSurvey& off, double frequency_hz, double wander) {
+    constexpr double sure_sd = 4.0, as_much = 0.5;
+    const double reach_hz = std::max(5.0, 2.0 * wander * frequency_hz);
+    const auto here = bulge_of(running, frequency_hz - reach_hz, frequency_hz + reach_hz);
+    const auto there = bulge_of(off, frequency_hz - reach_hz, frequency_hz + reach_hz);
+    for (std::size_t c = 0; c < std::min(here.size(), there.size()); ++c)
+        if (there[c].first > sure_sd * there[c].second && there[c].first > as_much * here[c].first) return true;
+    return false;
+}
+
 class View {
 public:
     View(const VehicleData& vehicle, const std::list<TakeSurvey>& surveys,
@@ -221,6 +252,7 @@ private:
             const auto stands = [&](const auto& line) { return at(line.frequency_hz, 0.0) && line.mean_square > 0.1 * most; };
             const auto covers = [&](const Hump& hump) { return candidate.frequency_hz > hump.low_hz && candidate.frequency_hz < hump.high_hz; };
             if (std::any_of(channel.humps.begin(), channel.humps.end(), covers)) return true;
+            if (bulges_alike(*seen.survey, *off, candidate.frequency_hz, here.wander)) return true;
             return std::any_of(channel.lines.begin(), channel.lines.end(), stands) ||
                    std::any_of(channel.brief.lines.begin(), channel.brief.lines.end(), stands);
         });

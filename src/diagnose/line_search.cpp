@@ -105,6 +105,24 @@ std::optional<Track> logged_speed(const TakeSurvey& survey) {
     return speed;
 }
 
+/// Lines that hold still, for the search to pass by: those of a spectrum, and a phone's, which come and go.
+std::vector<PassedLine> passed_lines(const TakeSurvey& survey, const ChannelSurvey& channel) {
+    std::vector<PassedLine> passed;
+    for (const SpectralLine& line : channel.lines)
+        if (line.sharpness_db > 10.0 && line.prominence_db > 15.0)
+            passed.push_back({line.frequency_hz, decibels_from_power(line.mean_square / line.floor_density)});
+    if (!channel.phone) return passed;
+    constexpr std::size_t frames_have = 3;   // teeth: fewer may be chance
+    if (channel.phone->comb.teeth.size() < frames_have) return passed;
+    const double share = (channel.phone->to_s - channel.phone->from_s) / std::max(survey.duration_s, 1e-3);
+    for (const CombTooth& tooth : channel.phone->comb.teeth) {
+        const double density = channel.still.noise[channel.still.bin_of(tooth.frequency_hz)];
+        if (density > 0.0 && share > 0.0 && tooth.total() > 0.0)
+            passed.push_back({tooth.frequency_hz, decibels_from_power(tooth.total() / share / density)});
+    }
+    return passed;
+}
+
 }  // namespace
 
 std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches,
@@ -124,9 +142,7 @@ std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const 
         RidgeSearch search;
         search.least_log_evidence = kLeastEvidence;
         for (const FollowedRidge& one : found) search.known.push_back(one.ridge);
-        for (const SpectralLine& line : survey.channels[c].lines)
-            if (line.sharpness_db > 10.0 && line.prominence_db > 15.0)
-                search.still.push_back({line.frequency_hz, decibels_from_power(line.mean_square / line.floor_density)});
+        search.still = passed_lines(survey, survey.channels[c]);
         const std::vector<double> cleared = without_clicks(stretches[c], survey.sample_rate_hz, survey.channels[c]);
         for (Ridge& ridge : find_ridges(cleared, survey.sample_rate_hz, search)) {
             search.known.push_back(ridge);

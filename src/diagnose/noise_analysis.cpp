@@ -27,6 +27,7 @@
 namespace hushtrace {
 namespace {
 
+constexpr double kToldFrom = 0.4;      // confidence from which a finding is told as a source
 constexpr double kTicksStray = 0.001;   // share of the rate: what a minute's mean leaves open of it
 
 bool is_noise_take(const Take& take) {
@@ -152,11 +153,14 @@ void name_and_sort(std::list<NoiseSource>& sources, NoiseAnalysis& out) {
         return a.level_dbfs.value_or(-999) > b.level_dbfs.value_or(-999);
     });
     std::vector<std::size_t> count(16, 0);
-    for (NoiseSource& source : sources) {
-        const auto k = static_cast<std::size_t>(source.kind);
-        source.id = fmt::format("{}-{}", to_word(source.kind), ++count[k]);
-        out.noise_sources.push_back(std::move(source));
-    }
+    for (const bool told : {true, false})
+        for (NoiseSource& source : sources) {
+            // by the counts: of what is rarely right, most is a part of something louder, or chance
+            if (told != (source.confidence >= kToldFrom || source.rests_on.empty())) continue;
+            const auto k = static_cast<std::size_t>(source.kind);
+            source.id = fmt::format("{}-{}", to_word(source.kind), ++count[k]);
+            (told ? out.noise_sources : out.unsure).push_back(source);
+        }
 }
 
 }  // namespace
@@ -248,6 +252,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
             relate_to_conditions(source, surveys);
             say_sample_rates(source, surveys);
         }
+    weigh_tones(sources);
     add_heard_only(sources, surveys, job.job);
     for (NoiseSource& source : sources)
         if (source.kind == NoiseKind::alternator_whine || source.kind == NoiseKind::ignition_tick)

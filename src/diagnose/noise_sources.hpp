@@ -10,6 +10,8 @@ namespace hushtrace {
 
 /// A tone of one take that is a line of a comb in another, or a motor that drifted between them, is one source.
 void join_over_takes(std::list<NoiseSource>& sources);
+/// Of lone tones, says whether something louder sounds in the same take: then they are more often a part of that.
+void weigh_tones(std::list<NoiseSource>& sources);
 
 /// Whether the engine, or what stands for it in a hybrid, is awake in a take.
 bool engine_active(const Take& take);

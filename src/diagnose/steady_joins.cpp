@@ -83,4 +83,18 @@ void join_over_takes(std::list<NoiseSource>& sources) {
     }
 }
 
+void weigh_tones(std::list<NoiseSource>& sources) {
+    constexpr double louder_db = 10.0;
+    for (NoiseSource& tone : sources) {
+        if (tone.kind != NoiseKind::unexplained_tone || !tone.level_dbfs) continue;
+        if (tone.rests_on != "tone: faint" && tone.rests_on != "tone: clear") continue;
+        const bool beside = std::any_of(sources.begin(), sources.end(), [&](const NoiseSource& other) {
+            return other.kind != NoiseKind::hiss && other.level_dbfs && *other.level_dbfs > *tone.level_dbfs + louder_db && share_a_take(tone, other);
+        });
+        if (!beside) continue;
+        tone.rests_on += ", beside louder ones";
+        tone.confidence = confidence_of(tone.rests_on);
+    }
+}
+
 }  // namespace hushtrace

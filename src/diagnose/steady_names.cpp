@@ -14,6 +14,7 @@ namespace {
 
 constexpr int kLongestGap = 4, kMostFitted = 40;
 constexpr double kHighestMotor_hz = 3500.0, kStrays_hz = 0.12, kStrays = 3e-4;   // common practice, no source
+constexpr double kSolid = 5.0;   // surprise of a tooth that is hardly chance
 constexpr double kLeads_db = 6.0, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
 
 std::size_t loudest_of(const std::vector<double>& mean_square) {
@@ -157,6 +158,46 @@ bool at_phones_rate(const LineComb& comb) {
     return off < reach + 2.0 * comb.spacing_sd_hz && comb.spacing_sd_hz < 2.0 * reach;
 }
 
+/// Pulses have lines at their rate's first few multiples, whatever their duty: |sin(pi n d)| / n vanishes at no two of 2, 3, 4
+/// unless d is small, and then at none of them. Turns of a motor without: the first, and lines at the bars or beside them.
+bool only_turns(const LineComb& comb) {
+    if (comb.spacing_hz < BrushedMotor::least_shaft_hz || comb.spacing_hz > BrushedMotor::most_shaft_hz) return false;
+    const auto solid = [&comb](int low, int high) {
+        return std::any_of(comb.teeth.begin(), comb.teeth.end(), [=](const CombTooth& tooth) {
+            return tooth.number >= low && tooth.number <= high && tooth.surprise > kSolid;
+        });
+    };
+    return solid(1, 1) && !solid(2, 4) && solid(BrushedMotor::least_bars, BrushedMotor::most_bars);
+}
+
+/// Where a motor's bars sound, of which the turns alone hold still enough to stand: a line that wanders, at a multiple of them;
+/// else the strongest of the lines at the bars or beside them.
+double bars_of(const SteadySearch& search, const LineComb& comb) {
+    for (const MovingFamily& family : search.survey->families) {
+        const double bars = std::round(family.mean_hz / comb.spacing_hz);
+        if (bars >= BrushedMotor::least_bars && bars <= BrushedMotor::most_bars &&
+            std::abs(family.mean_hz - bars * comb.spacing_hz) < 0.1 * comb.spacing_hz + family.wander * family.mean_hz)
+            return bars;
+    }
+    const CombTooth* top = nullptr;
+    for (const CombTooth& tooth : comb.teeth)
+        if (tooth.number >= BrushedMotor::least_bars && tooth.number <= BrushedMotor::most_bars && (!top || tooth.total() > top->total()))
+            top = &tooth;
+    return top->number;
+}
+
+SteadyComb named_motor_by_turns(const SteadySearch& search, const LineComb& comb) {
+    SteadyComb out = as_steady_comb(search, comb, NoiseKind::motor_whine);
+    const double bars = bars_of(search, comb);
+    out.frequency_hz = bars * comb.spacing_hz;
+    out.frequency_sd_hz = comb.spacing_hz;   // the bars may be one more or less
+    for (Harmonic& one : out.harmonics) one.number /= bars;
+    out.rests_on = "motor: by its turns";
+    out.why = fmt::format("A line at {:.2f} Hz, none at its next multiples, and one near {:.0f} Hz: turns and bars of a motor at {:.0f} rpm",
+                          comb.spacing_hz, out.frequency_hz, 60.0 * comb.spacing_hz);
+    return out;
+}
+
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
     if (at_phones_rate(comb) && comb.teeth.size() > 2)
     {
@@ -189,6 +230,7 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
         out.evidence.push_back(said(fmt::format("The line of the bars stands {:.0f} dB over those of the turns.", over_db), over_db, "dB"));
         return out;
     }
+    if (only_turns(comb)) return named_motor_by_turns(search, comb);
     if (comb.spacing_hz < PulseWidth::least_hz) {   // nothing is switched so slowly for long: clicks, whose lines these are
         out.kind = NoiseKind::periodic_tick;
         out.rests_on = "ticks: by their lines";
@@ -200,7 +242,8 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
         out.why = fmt::format("Steady at {:.2f} Hz, with one multiple: something may be switched at that rate", comb.spacing_hz);
         return out;
     }
-    out.rests_on = fit.misfit_db > kFitsBadly_db   ? "load: fits no pulses"
+    out.rests_on = fit.lines < 3                   ? "load: few low lines"
+                   : fit.misfit_db > kFitsBadly_db ? "load: fits no pulses"
                    : fit.misfit_db > kFitsPulse_db ? "load: fits pulses loosely"
                                                    : "load: fits pulses";
     out.why = fmt::format("A line at {:.2f} Hz that holds still, with {} of its multiples: something is switched at that rate",
@@ -234,7 +277,7 @@ SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_sq
     out.mean_square = mean_square;
     out.surprise = line.surprise;
     // near the limit the multiples that would tell more are hidden
-    out.rests_on = line.surprise < 20.0 ? "tone: surprise under 20" : line.surprise < 40.0 ? "tone: surprise under 40" : "tone: surprise 40 and more";
+    out.rests_on = line.surprise < 40.0 ? "tone: faint" : "tone: clear";
     // what switches or counts keeps its rate far better than what turns
     if (line.frequency_hz < kHighestMotor_hz && line.wander_hz > std::max(kStrays_hz, kStrays * line.frequency_hz)) {
         out.kind = NoiseKind::motor_whine;

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 
 #include "hushtrace/measure/noise_floor.hpp"
@@ -170,6 +171,16 @@ void look_for_mains(const SteadySearch& search, const Job& job, Taken& taken, st
     take_in(best, taken);
 }
 
+/// The mains whose rate a comb keeps so well that it is theirs though too faint to be found by name: pulses or clicks at just
+/// that rate are rare.
+std::optional<double> mains_rate_of(const LineComb& comb, const Job& job) {
+    for (const double nominal : Mains::nominal_hz) {
+        if (job.vehicle.mains_hz && *job.vehicle.mains_hz != nominal) continue;
+        if (std::abs(comb.spacing_hz / nominal - 1.0) < Mains::usual_stray && comb.teeth.front().number <= 3) return nominal;
+    }
+    return std::nullopt;
+}
+
 /// A burst of an eighth of its frame has its first lobe in multiples 1 to 7: some of them are there whatever couples it.
 /// And a phone sends for a second and more.
 bool looks_like_frames(const CombStretch& phone) {
@@ -214,6 +225,14 @@ bool part_of_finer_comb(const SteadySearch& search, const LineComb& comb) {
            finer.surprise_of_rest > comb.surprise_of_rest + kFinerExplains;
 }
 
+/// Whether a comb's lines are those of a rate some whole number of times as fast: of a faster bus, which is looked for by itself.
+bool of_a_faster_rate(const SteadySearch& search, const LineComb& comb, const CombPlaces& places) {
+    constexpr std::array<int, 5> times = {2, 3, 4, 5, 7};   // and so any other
+    return std::any_of(times.begin(), times.end(), [&](int divisor) {
+        return surprise_beside(search.spectra, comb, divisor, places) < kRestOfNamed;
+    });
+}
+
 void look_for_buses(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found) {
     for (const BusFrames& bus : kBusFrames) {
         CombPlaces places = search.places;
@@ -222,7 +241,7 @@ void look_for_buses(const SteadySearch& search, Taken& taken, std::vector<Steady
         if (comb.surprise < kNamedComb || comb.teeth.empty()) continue;
         const bool several = comb.teeth.size() > 1 && comb.surprise_of_rest > kRestOfNamed;
         if (part_of_finer_comb(search, comb)) continue;
-        if (several && comb.common_divisor() != 1) continue;   // those of a faster bus, which is looked for by itself
+        if (several && of_a_faster_rate(search, comb, places)) continue;
         // one line alone: only where it is the frames' own
         if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0)) continue;
         found.push_back(named_bus(search, comb, bus.what));
@@ -365,7 +384,8 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
     while (found.size() < kMostCombs) {
         const LineComb comb = best_comb_of(search, joint_lines(search));
         if (comb.teeth.empty()) break;
-        found.push_back(named_by_shape(search, comb));
+        const auto mains_hz = mains_rate_of(comb, job);
+        found.push_back(mains_hz ? named_mains(search, comb, *mains_hz) : named_by_shape(search, comb));
         take_in(comb, taken);
         for (const CombTooth& tooth : comb.teeth) taken.lines_hz.push_back(tooth.number * comb.spacing_hz);
     }

@@ -245,6 +245,8 @@ Json noise_results(const NoiseAnalysis& analysis) {
     for (const OrderSpectrumReading& one : analysis.order_spectra) orders.push_back(order_spectrum_json(one));
     for (const SourceTrace& one : analysis.traces) tracks.push_back(track_json(one));
     for (const NoiseSource& one : analysis.noise_sources) sources.push_back(source_json(one));
+    Json unsure = Json::array();
+    for (const NoiseSource& one : analysis.unsure) unsure.push_back(source_json(one));
     for (const EntryPath& one : analysis.entry_paths) paths.push_back(path_json(one));
     for (const HealthFinding& one : analysis.health)
         health.push_back(
@@ -257,6 +259,7 @@ Json noise_results(const NoiseAnalysis& analysis) {
                            {"sd_db", level_json(one.sd_db)}});
     for (const FloorReading& one : analysis.floor) floor.push_back(floor_json(one));
     return {{"noise_sources", std::move(sources)},
+            {"unsure", std::move(unsure)},
             {"entry_paths", std::move(paths)},
             {"engine", engine_json(analysis.engine)},
             {"health", std::move(health)},

@@ -125,6 +125,7 @@ std::string findings(const NoiseAnalysis& analysis) {
     out += "<ol class=\"plain\">\n";
     for (std::size_t i = 0; i < told; ++i) out += finding(analysis, analysis.noise_sources[i], i + 1);
     out += "</ol>\n";
+    if (const std::string unsure = unsure_text(analysis); !unsure.empty()) out += "<p class=\"soft\">" + escaped(unsure) + "</p>\n";
     if (count > told) out += fmt::format("<p>{} more are listed under Further findings.</p>\n", count - told);
     return out + "</section>\n";
 }

@@ -54,6 +54,7 @@ void tell_sources(Lines& lines, const NoiseAnalysis& analysis) {
                       0, fmt::format("{}. ", i + 1));
         }
     }
+    if (const std::string unsure = unsure_text(analysis); !unsure.empty()) lines.add(unsure);
 }
 
 void tell_actions(Lines& lines, const NoiseAnalysis& analysis) {

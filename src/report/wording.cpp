@@ -212,6 +212,20 @@ std::string headline(const NoiseSource& source) {
     return text;
 }
 
+std::string unsure_text(const NoiseAnalysis& analysis) {
+    if (analysis.unsure.empty()) return {};
+    constexpr std::size_t most = 5;
+    std::string places;
+    for (std::size_t i = 0; i < std::min(most, analysis.unsure.size()); ++i) {
+        const NoiseSource& one = analysis.unsure[i];
+        if (!known(one.frequency_hz)) continue;
+        places += (places.empty() ? "" : ", ") + frequency_text(*one.frequency_hz);
+    }
+    if (analysis.unsure.size() > most) places += fmt::format(" and {} more", analysis.unsure.size() - most);
+    return fmt::format("Not told as noise of its own: faint trace{} at {}. Chance, or part of something louder.",
+                       analysis.unsure.size() == 1 ? "" : "s", places.empty() ? "places unknown" : places);
+}
+
 std::string path_text(const EntryPath& path) {
     std::string text;
     for (const std::string& one : path.paths) {

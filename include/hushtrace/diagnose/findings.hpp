@@ -232,6 +232,7 @@ struct EngineFindings {
 struct NoiseAnalysis {
     EngineFindings engine;
     std::vector<NoiseSource> noise_sources;       ///< loudest first
+    std::vector<NoiseSource> unsure;              ///< less likely to be sources than not: chance, or part of another
     std::vector<EntryPath> entry_paths;
     std::vector<HealthFinding> health;
     std::vector<Action> actions;                  ///< most useful first

@@ -54,6 +54,8 @@ std::string channels_text(const std::vector<Channel>& channels);
 
 /// "Alternator whine at 380.1 Hz", "Hiss, 1 kHz to 20 kHz", "Clipping".
 std::string headline(const NoiseSource& source);
+/// What may be chance or a part of something else, in a sentence; empty where there is nothing.
+std::string unsure_text(const NoiseAnalysis& analysis);
 /// An entry path's name for people, with its mechanism: "pick-up along the signal lead (magnetic, into the
 /// lead itself)".
 std::string path_text(const EntryPath& path);
