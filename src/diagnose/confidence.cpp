@@ -13,6 +13,8 @@ const std::vector<EvidenceRow>& evidence_rows() {
         {"whine: under 2 for it", 0, 0},
         {"whine: 2 and more for it", 7, 7},
         {"whine: held still", 0, 0},
+        {"whine: faint", 0, 0},
+        {"line that wanders: faint", 0, 0},
         {"whine: no quieter with the engine off", 9, 11},
         {"clicks: ignition, under 0.85", 2, 2},
         {"clicks: ignition, 0.85 and more", 10, 10},

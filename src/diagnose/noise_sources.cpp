@@ -21,6 +21,7 @@ std::vector<double> frequencies_of(const std::vector<Harmonic>& harmonics) {
 }
 
 constexpr double kClear_sd = 20.0;
+constexpr double kFaint = 12.0;   // evidence [ln] that coloured hiss has been seen to reach without a line
 constexpr double kBeatDrifts = 0.25;   // between takes: the difference of two rates that each drift
 constexpr std::array<std::string_view, 5> kSpeaksForWhine = {"whine: under 2 for it", "whine: under 2 for it", "whine: 2 and more for it", "whine: 2 and more for it",
                                                              "whine: 2 and more for it"};
@@ -140,7 +141,8 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
                                        {}});
         }
     }
-    rest_on(source, !whine.family ? "whine: held still" : no_quieter ? "whine: no quieter with the engine off" : kSpeaksForWhine[static_cast<std::size_t>(speaks_for)]);
+    const bool faint = whine.family && speaks_for < 2 && whine.survey->families[*whine.family].ridge.log_evidence < kFaint;
+    rest_on(source, !whine.family ? "whine: held still" : faint ? "whine: faint" : no_quieter ? "whine: no quieter with the engine off" : kSpeaksForWhine[static_cast<std::size_t>(speaks_for)]);
     if (before && *before >= *source.level_dbfs) return;  // the loudest take speaks for the frequency
     source.frequency_hz = whine.frequency_hz;
     source.frequency_sd_hz = whine.frequency_sd_hz;
@@ -227,7 +229,8 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
             source.frequency_hz = family.mean_hz;
             source.frequency_sd_hz = family.wander * family.mean_hz;
         }
-        rest_on(source, kind == NoiseKind::converter_hash        ? "hash: a beat"
+        rest_on(source, family.ridge.log_evidence < kFaint       ? "line that wanders: faint"
+                        : kind == NoiseKind::converter_hash      ? "hash: a beat"
                         : kind == NoiseKind::unexplained_tone    ? "tone: wanders"
                         : family.lines.size() > 1                ? "motor: wanders, with other lines"
                                                                  : "motor: wanders");

@@ -45,7 +45,15 @@ bool is_turn_of(const NoiseSource& motor, const NoiseSource& tone) {
            step_hz < BrushedMotor::most_shaft_hz && std::abs(of * step_hz / *motor.frequency_hz - 1.0) < of * kStepKeeps;
 }
 
+/// Whether a motor of which the turns alone were found is another, of which the bars were.
+bool has_turns_of(const NoiseSource& motor, const NoiseSource& turns) {
+    if (turns.rests_on != "motor: by its turns" || turns.harmonics.empty()) return false;
+    const double bars = *motor.frequency_hz / turns.harmonics.front().frequency_hz;
+    return bars > BrushedMotor::least_bars - 0.5 && bars < BrushedMotor::most_bars + 0.5 && std::abs(bars - std::round(bars)) < kMotorDrifts * bars;
+}
+
 bool same_motor(const NoiseSource& a, const NoiseSource& b) {
+    if (a.kind == NoiseKind::motor_whine && b.kind == NoiseKind::motor_whine && a.frequency_hz && b.frequency_hz && has_turns_of(a, b)) return true;
     return a.kind == NoiseKind::motor_whine && b.kind == NoiseKind::motor_whine && a.frequency_hz && b.frequency_hz &&
            std::abs(*a.frequency_hz / *b.frequency_hz - 1.0) < kMotorDrifts;
 }
@@ -76,7 +84,8 @@ void join_over_takes(std::list<NoiseSource>& sources) {
                               is_line_of(source, *other);
             const bool elsewhere = &*other != &source && !share_a_take(source, *other) && (line || same_motor(source, *other)) &&
                                    other->harmonics.size() <= source.harmonics.size();
-            const bool joins = elsewhere || (&*other != &source && is_turn_of(source, *other));
+            const bool turns = &*other != &source && other->kind == NoiseKind::motor_whine && other->frequency_hz && source.frequency_hz && has_turns_of(source, *other);
+            const bool joins = elsewhere || turns || (&*other != &source && is_turn_of(source, *other));
             if (elsewhere) join(source, *other);
             other = joins ? sources.erase(other) : std::next(other);
         }
