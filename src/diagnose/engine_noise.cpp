@@ -212,6 +212,13 @@ bool is_tooth(const ChannelSurvey& channel, const SpectralLine& line, double cli
     });
 }
 
+/// Whether a line lies on a multiple of a phone's frames that sound in the take.
+bool is_phones(const ChannelSurvey& channel, double frequency_hz) {
+    constexpr double skirt_hz = 2.5;
+    return channel.phone && channel.phone->comb.teeth.size() > 2 &&
+           std::abs(std::remainder(frequency_hz, channel.phone->comb.spacing_hz)) < skirt_hz;
+}
+
 }  // namespace
 
 std::vector<HeldLine> held_lines(const TakeSurvey& survey, const std::vector<const TakeSurvey*>& others) {
@@ -223,7 +230,7 @@ std::vector<HeldLine> held_lines(const TakeSurvey& survey, const std::vector<con
         for (const SpectralLine& line : channel.lines) {
             const Fit fit = fits_alternator(line.frequency_hz, conditions);
             if (fit == Fit::impossible || line.prominence_db < 10.0 || is_of_pulses(survey, line.frequency_hz)) continue;
-            if (clicks && is_tooth(channel, line, *clicks)) continue;
+            if ((clicks && is_tooth(channel, line, *clicks)) || is_phones(channel, line.frequency_hz)) continue;
             // a line that is there at another speed, or at rest, is none of the engine's
             if (std::any_of(others.begin(), others.end(), [&](const TakeSurvey* other) {
                     return has_line(*other, line.frequency_hz, 0.1 * line.mean_square);

@@ -52,8 +52,18 @@ bool has_turns_of(const NoiseSource& motor, const NoiseSource& turns) {
     return bars > BrushedMotor::least_bars - 0.5 && bars < BrushedMotor::most_bars + 0.5 && std::abs(bars - std::round(bars)) < kMotorDrifts * bars;
 }
 
+/// Whether a tone of the same take is one of a source's lines, or a multiple of another tone: a line that was read apart from it.
+bool is_part_of(const NoiseSource& source, const NoiseSource& tone) {
+    if (tone.kind != NoiseKind::unexplained_tone || !tone.frequency_hz || !source.frequency_hz) return false;
+    if (!tone.level_dbfs || !source.level_dbfs || *tone.level_dbfs > *source.level_dbfs) return false;
+    if (is_line_of(source, tone)) return true;
+    if (source.kind != NoiseKind::unexplained_tone) return false;
+    const double times = std::round(*tone.frequency_hz / *source.frequency_hz);
+    return times >= 2.0 && times <= 3.0 &&
+           std::abs(*tone.frequency_hz - times * *source.frequency_hz) < std::max(0.5, 1e-4 * *tone.frequency_hz);
+}
+
 bool same_motor(const NoiseSource& a, const NoiseSource& b) {
-    if (a.kind == NoiseKind::motor_whine && b.kind == NoiseKind::motor_whine && a.frequency_hz && b.frequency_hz && has_turns_of(a, b)) return true;
     return a.kind == NoiseKind::motor_whine && b.kind == NoiseKind::motor_whine && a.frequency_hz && b.frequency_hz &&
            std::abs(*a.frequency_hz / *b.frequency_hz - 1.0) < kMotorDrifts;
 }
@@ -78,16 +88,20 @@ void join(NoiseSource& source, const NoiseSource& other) {
 
 void join_over_takes(std::list<NoiseSource>& sources) {
     for (NoiseSource& source : sources) {
-        if (!is_comb(source.kind)) continue;
+        if (!is_comb(source.kind) && source.kind != NoiseKind::unexplained_tone) continue;
         for (auto other = sources.begin(); other != sources.end();) {
-            const bool line = (other->kind == NoiseKind::unexplained_tone || other->kind == NoiseKind::motor_whine) && other->frequency_hz &&
-                              is_line_of(source, *other);
-            const bool elsewhere = &*other != &source && !share_a_take(source, *other) && (line || same_motor(source, *other)) &&
-                                   other->harmonics.size() <= source.harmonics.size();
-            const bool turns = &*other != &source && other->kind == NoiseKind::motor_whine && other->frequency_hz && source.frequency_hz && has_turns_of(source, *other);
-            const bool joins = elsewhere || turns || (&*other != &source && is_turn_of(source, *other));
+            if (&*other == &source) {
+                ++other;
+                continue;
+            }
+            const bool tonal = (other->kind == NoiseKind::unexplained_tone || other->kind == NoiseKind::motor_whine) && other->frequency_hz;
+            const bool elsewhere = is_comb(source.kind) && !share_a_take(source, *other) && other->harmonics.size() <= source.harmonics.size() &&
+                                   ((tonal && is_line_of(source, *other)) || same_motor(source, *other));
+            const bool again = same_motor(source, *other) && other->harmonics.empty();   // the same line, followed and read as a comb
+            const bool part = again || (tonal && is_comb(source.kind) && source.frequency_hz && has_turns_of(source, *other)) || is_turn_of(source, *other) ||
+                              is_part_of(source, *other);
             if (elsewhere) join(source, *other);
-            other = joins ? sources.erase(other) : std::next(other);
+            other = elsewhere || part ? sources.erase(other) : std::next(other);
         }
     }
 }

@@ -198,6 +198,17 @@ SteadyComb named_motor_by_turns(const SteadySearch& search, const LineComb& comb
     return out;
 }
 
+/// What switches or counts keeps its rate far better than what turns.
+bool strays(double frequency_hz, double wander_hz) {
+    return frequency_hz < kHighestMotor_hz && wander_hz > std::max(kStrays_hz, kStrays * frequency_hz);
+}
+bool strays(const SteadySearch& search, const CombTooth& tooth) {
+    for (const StillSpectrum* one : search.spectra)
+        for (const StillLine& line : one->lines)
+            if (std::abs(line.frequency_hz - tooth.frequency_hz) < one->bin_hz && strays(line.frequency_hz, line.wander_hz)) return true;
+    return false;
+}
+
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
     if (at_phones_rate(comb) && comb.teeth.size() > 2)
     {
@@ -237,12 +248,23 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
         out.why = fmt::format("{} lines, all multiples of {:.3f} Hz: clicks of that rate, evenly spaced", lines, comb.spacing_hz);
         return out;
     }
+    const CombTooth* first = comb.tooth(1);
+    if (lines < 4 && first && strays(search, *first)) {
+        out.kind = NoiseKind::motor_whine;
+        out.rests_on = "motor: strays a little";
+        out.why = fmt::format("A line at {:.1f} Hz with {} of its multiples, which strays within seconds as no switched load does: a motor's",
+                              comb.spacing_hz, lines - 1);
+        return out;
+    }
     if (lines < 3) {   // two lines fit much: pulses, a bent sine
         out.rests_on = "load: one multiple";
         out.why = fmt::format("Steady at {:.2f} Hz, with one multiple: something may be switched at that rate", comb.spacing_hz);
         return out;
     }
-    out.rests_on = fit.lines < 3                   ? "load: few low lines"
+    const auto solid = std::count_if(comb.teeth.begin(), comb.teeth.end(), [](const CombTooth& tooth) {
+        return tooth.number <= kMostFitted && tooth.surprise > kSolid;
+    });
+    out.rests_on = fit.lines < 3 || solid < 3      ? "load: few low lines"
                    : fit.misfit_db > kFitsBadly_db ? "load: fits no pulses"
                    : fit.misfit_db > kFitsPulse_db ? "load: fits pulses loosely"
                                                    : "load: fits pulses";
@@ -278,8 +300,7 @@ SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_sq
     out.surprise = line.surprise;
     // near the limit the multiples that would tell more are hidden
     out.rests_on = line.surprise < 40.0 ? "tone: faint" : "tone: clear";
-    // what switches or counts keeps its rate far better than what turns
-    if (line.frequency_hz < kHighestMotor_hz && line.wander_hz > std::max(kStrays_hz, kStrays * line.frequency_hz)) {
+    if (strays(line.frequency_hz, line.wander_hz)) {
         out.kind = NoiseKind::motor_whine;
         out.rests_on = "motor: a lone line that strays";
         out.why = fmt::format("A line at {:.1f} Hz that strays by {:.2f} Hz within seconds, as a motor's does", line.frequency_hz, line.wander_hz);
