@@ -9,7 +9,7 @@ namespace {
 
 constexpr double kMotorDrifts = 0.02;      // between takes: its supply's voltage moves (common practice, no source)
 constexpr double kHoldsStill = 3e-4;
-constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.004, kStepKeeps = 0.0015;
+constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.008, kStepKeeps = 0.0015;
 
 bool share_a_take(const NoiseSource& a, const NoiseSource& b) {
     return std::any_of(a.takes.begin(), a.takes.end(), [&b](const std::string& take) {
@@ -33,7 +33,8 @@ bool is_comb(NoiseKind kind) {
 
 /// Whether a tone is a motor's turns: weaker by far, and the bars times it are the motor's line.
 bool is_turn_of(const NoiseSource& motor, const NoiseSource& tone) {
-    if (motor.kind != NoiseKind::motor_whine || tone.kind != NoiseKind::unexplained_tone || !motor.frequency_hz || !tone.frequency_hz) return false;
+    const bool lone = tone.kind == NoiseKind::unexplained_tone || (tone.kind == NoiseKind::motor_whine && tone.harmonics.empty());
+    if (motor.kind != NoiseKind::motor_whine || !lone || !motor.frequency_hz || !tone.frequency_hz) return false;
     if (!motor.level_dbfs || !tone.level_dbfs || *tone.level_dbfs > *motor.level_dbfs - kTurnsBelow_db) return false;
     const double turns_hz = *tone.frequency_hz, bars = std::round(*motor.frequency_hz / turns_hz);
     if (turns_hz > BrushedMotor::least_shaft_hz && turns_hz < BrushedMotor::most_shaft_hz && bars >= BrushedMotor::least_bars &&

@@ -1,7 +1,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <array>
 #include <cmath>
 
 #include "hushtrace/measure/noise_floor.hpp"
@@ -225,27 +224,40 @@ bool part_of_finer_comb(const SteadySearch& search, const LineComb& comb) {
            finer.surprise_of_rest > comb.surprise_of_rest + kFinerExplains;
 }
 
-/// Whether a comb's lines are those of a rate some whole number of times as fast: of a faster bus, which is looked for by itself.
-bool of_a_faster_rate(const SteadySearch& search, const LineComb& comb, const CombPlaces& places) {
-    constexpr std::array<int, 5> times = {2, 3, 4, 5, 7};   // and so any other
-    return std::any_of(times.begin(), times.end(), [&](int divisor) {
-        return surprise_beside(search.spectra, comb, divisor, places) < kRestOfNamed;
+/// Whether a bus's lines are those of a faster one, and chance.
+bool of_a_faster_bus(const SteadySearch& search, const BusFrames& bus, const LineComb& comb, const CombPlaces& places) {
+    return std::any_of(kBusFrames.begin(), kBusFrames.end(), [&](const BusFrames& faster) {
+        const double times = faster.rate_hz / bus.rate_hz;
+        return times > 1.5 && std::abs(times - std::round(times)) < 1e-9 &&
+               surprise_beside(search.spectra, comb, static_cast<int>(times + 0.5), places) < kRestOfNamed;
     });
 }
 
+LineComb comb_of_bus(const SteadySearch& search, const BusFrames& bus) {
+    CombPlaces places = search.places;
+    places.most_number = 25;
+    LineComb comb = find_comb(search.spectra, bus.rate_hz, BusFrames::tolerance, places);
+    if (comb.surprise < kNamedComb || comb.teeth.empty() || part_of_finer_comb(search, comb)) return {};
+    const bool several = comb.teeth.size() > 1 && comb.surprise_of_rest > kRestOfNamed;
+    if (several && of_a_faster_bus(search, bus, comb, places)) return {};
+    // one line alone: only where it is the frames' own
+    if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0)) return {};
+    return comb;
+}
+
+/// The clearest first: what is left of its lines for another is little.
 void look_for_buses(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found) {
-    for (const BusFrames& bus : kBusFrames) {
-        CombPlaces places = search.places;
-        places.most_number = 25;
-        const LineComb comb = find_comb(search.spectra, bus.rate_hz, BusFrames::tolerance, places);
-        if (comb.surprise < kNamedComb || comb.teeth.empty()) continue;
-        const bool several = comb.teeth.size() > 1 && comb.surprise_of_rest > kRestOfNamed;
-        if (part_of_finer_comb(search, comb)) continue;
-        if (several && of_a_faster_rate(search, comb, places)) continue;
-        // one line alone: only where it is the frames' own
-        if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0)) continue;
-        found.push_back(named_bus(search, comb, bus.what));
-        take_in(comb, taken);
+    for (std::size_t rounds = 0; rounds < kBusFrames.size(); ++rounds) {
+        const BusFrames* clearest = nullptr;
+        LineComb best;
+        for (const BusFrames& bus : kBusFrames)
+            if (LineComb comb = comb_of_bus(search, bus); comb.surprise > best.surprise) {
+                clearest = &bus;
+                best = std::move(comb);
+            }
+        if (!clearest) return;
+        found.push_back(named_bus(search, best, clearest->what));
+        take_in(best, taken);
     }
 }
 
