@@ -4,9 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <utility>
-#include <vector>
 
+#include "line_level.hpp"
 #include "noise_sources.hpp"
 
 namespace hushtrace {
@@ -142,35 +141,6 @@ std::string from_of(const std::vector<Seen>& takes) {
         for (const Seen& seen : takes)
             if (seen.chosen && seen.speed.from == from) return from;
     return {};
-}
-
-/// Power in a band beyond the noise that its surroundings tell, with its standard deviation: each channel's, full scale squared.
-std::vector<std::pair<double, double>> bulge_of(const TakeSurvey& survey, double low_hz, double high_hz) {
-    std::vector<std::pair<double, double>> bulges;
-    for (const ChannelSurvey& channel : survey.channels) {
-        const PowerSpectrum& s = channel.spectrum;
-        double beyond = 0, squares = 0;
-        if (!channel.silent && !channel.floor_density.empty())
-            for (std::size_t k = s.bin_of(low_hz); k <= s.bin_of(high_hz) && k < s.density.size(); ++k) {
-                beyond += (s.density[k] - channel.floor_density[k]) * s.bin_hz();
-                squares += std::pow(channel.floor_density[k] * s.bin_hz(), 2) / std::max(1.0, s.effective_averages);
-            }
-        constexpr double neighbours = 2.0;   // bins of a windowed spectrum go together
-        bulges.emplace_back(beyond, std::sqrt(neighbours * squares));
-    }
-    return bulges;
-}
-
-/// Whether the noise bulges at rest where the line moves with the engine running, about as much: a narrow band of noise that is
-/// always there (a converter's) strings together to a line as well.
-bool bulges_alike(const TakeSurvey& running, const TakeSurvey& off, double frequency_hz, double wander) {
-    constexpr double sure_sd = 4.0, as_much = 0.5;
-    const double reach_hz = std::max(5.0, 2.0 * wander * frequency_hz);
-    const auto here = bulge_of(running, frequency_hz - reach_hz, frequency_hz + reach_hz);
-    const auto there = bulge_of(off, frequency_hz - reach_hz, frequency_hz + reach_hz);
-    for (std::size_t c = 0; c < std::min(here.size(), there.size()); ++c)
-        if (there[c].first > sure_sd * there[c].second && there[c].first > as_much * here[c].first) return true;
-    return false;
 }
 
 class View {

@@ -16,4 +16,8 @@ Reading level_of_lines(const ChannelSurvey& channel, double mean_square, const s
 /// A line as it is told among a source's harmonics.
 Harmonic harmonic_of(const ChannelSurvey& channel, double number, double frequency_hz, double mean_square);
 
+/// Whether the noise bulges at rest where the line moves with the engine running, about as much: a narrow band of noise that is
+/// always there (a converter's) strings together to a line as well.
+bool bulges_alike(const TakeSurvey& running, const TakeSurvey& off, double frequency_hz, double wander);
+
 }  // namespace hushtrace
