@@ -82,6 +82,20 @@ std::vector<Burst> off_the_rate(std::vector<Burst> events, const Track& rate) {
     return off;
 }
 
+/// No more than a few clicks of the train in strength, and near its beat: the train's, too early or too late for its phase.
+std::vector<Burst> unlike_clicks(std::vector<Burst> events, const ImpulseTrain& train) {
+    constexpr double near = 0.12, few = 4.0;
+    if (train.profile.empty()) return events;
+    const auto top = std::max_element(train.profile.begin(), train.profile.end()) - train.profile.begin();
+    const double beat = (static_cast<double>(top) + 0.5) / static_cast<double>(train.profile.size());
+    const double one_click = train.mean_square / std::max(train.rate.mean_hz(), 1e-3);
+    const std::vector<double> turns = turns_at(events, train.rate);
+    std::vector<Burst> out;
+    for (std::size_t i = 0; i < events.size(); ++i)
+        if (events[i].energy > few * one_click || std::abs(std::remainder(turns[i] - beat, 1.0)) > near) out.push_back(events[i]);
+    return out;
+}
+
 std::vector<Burst> without(std::vector<Burst> events, const Track& rate) {
     return off_the_rate(off_the_beat(std::move(events), rate), rate);
 }
@@ -190,7 +204,7 @@ OddBursts add_bursts(std::list<NoiseSource>& sources, const TakeSurvey& survey, 
         if (!best || channel.bursts.events.size() > best->bursts.events.size()) best = &channel;
     if (!best || static_cast<double>(best->bursts.events.size()) > kDenser_per_s * survey.duration_s) return {};
     std::vector<Burst> events = best->bursts.events;
-    for (const ClicksInTake& one : clicks) events = without(std::move(events), one.train.rate);
+    for (const ClicksInTake& one : clicks) events = without(unlike_clicks(std::move(events), one.train), one.train.rate);
     if (const auto even = even_bursts(events, best->bursts.left_out)) {
         std::vector<Burst> on, off;
         for (std::size_t i = 0; i < events.size(); ++i) (even->on_beat[i] ? on : off).push_back(events[i]);

@@ -14,6 +14,9 @@ namespace {
 // Before anything is measured: that a train of clicks in a running engine's take is none of the engine's, and over
 // which range of rates such trains lie evenly [natural logarithm].
 constexpr double kStranger = 0.25, kStrangerRange = 3.4;
+// Most strangers click with the engine at rest as well (common practice, no source): how much less likely one is where the
+// take at rest has none.
+constexpr double kOnlyRunning = 0.3;
 
 double normal(double deviation, double sd) {
     const double z = deviation / sd;
@@ -80,10 +83,12 @@ ClicksInTake judged_clicks(const ImpulseTrain& train, const TakeSurvey& survey, 
         best_order = order;
     }
     engine *= 1.0 - kStranger;
-    if (clicks.moves_with_whine)
+    // a line whose constant no alternator has may be none of the engine's, and tells nothing of its speed
+    if (clicks.moves_with_whine && (whine->usual_constant || *clicks.moves_with_whine > 0.5))
         engine *= likelihood_of_moving(train.rate, survey.families[*whine->family].ridge.track,
                                        *clicks.moves_with_whine);
-    clicks.probability = engine / (engine + kStranger / kStrangerRange);
+    const double stranger = kStranger / kStrangerRange * (off ? kOnlyRunning : 1.0);
+    clicks.probability = engine / (engine + stranger);
     const std::string head = fmt::format("{:.1f} clicks a second, ", rate);
     if (clicks.probability < 0.5) {
         clicks.why = head + "which the engine at this speed does not give";

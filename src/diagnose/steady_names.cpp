@@ -15,6 +15,7 @@ namespace {
 constexpr int kLongestGap = 4, kMostFitted = 40;
 constexpr double kHighestMotor_hz = 3500.0, kStrays_hz = 0.12, kStrays = 3e-4;   // common practice, no source
 constexpr double kSolid = 5.0;   // surprise of a tooth that is hardly chance
+constexpr std::size_t kLinesOfMains = 4;
 constexpr double kLeads_db = 6.0, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;
 
 std::size_t loudest_of(const std::vector<double>& mean_square) {
@@ -242,6 +243,10 @@ SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
         return out;
     }
     if (only_turns(comb)) return named_motor_by_turns(search, comb);
+    // the mains, whose lowest multiples something else hides
+    for (const double nominal : Mains::nominal_hz)
+        if (comb.teeth.size() >= kLinesOfMains && std::abs(comb.spacing_hz / nominal - 1.0) < Mains::usual_stray)
+            return named_mains(search, comb, nominal);
     if (comb.spacing_hz < PulseWidth::least_hz) {   // nothing is switched so slowly for long: clicks, whose lines these are
         out.kind = NoiseKind::periodic_tick;
         out.rests_on = "ticks: by their lines";
