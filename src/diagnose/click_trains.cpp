@@ -92,6 +92,14 @@ void settle_clicks(TakeSurvey& survey, const TakeSurvey* off, const VehicleData&
     }
 }
 
+double power_of_clicks(const ChannelSurvey& channel) {
+    double sum = 0;
+    for (const auto* train : {&channel.clicks, &channel.other_clicks})
+        if (*train) sum += (*train)->mean_square;
+    for (const Burst& one : channel.bursts.events) sum += one.energy / std::max(channel.bursts.duration_s, 1e-3);
+    return sum;
+}
+
 bool has_clicks_of(const TakeSurvey& survey, double rate_hz) {
     return std::any_of(survey.channels.begin(), survey.channels.end(), [rate_hz](const ChannelSurvey& channel) {
         if (train_of_rate(channel, rate_hz)) return true;

@@ -24,6 +24,9 @@ const ImpulseTrain* other_clicks(const TakeSurvey& survey, double first_hz);
 /// is likelier its ignition; else to the stronger one. `off` is the take with the engine at rest, or null.
 void settle_clicks(TakeSurvey& survey, const TakeSurvey* off, const VehicleData& vehicle);
 
+/// Power of all that clicks or bursts in a channel [full scale squared].
+double power_of_clicks(const ChannelSurvey& channel);
+
 /// Whether a take has clicks of this rate, by their train or by bursts that come evenly.
 bool has_clicks_of(const TakeSurvey& survey, double rate_hz);
 

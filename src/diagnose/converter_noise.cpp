@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "click_trains.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "noise_sources.hpp"
 
@@ -159,8 +160,8 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
     std::vector<Hump> humps = own_humps(survey, *channel, combs);
     std::sort(humps.begin(), humps.end(), [](const Hump& a, const Hump& b) { return a.surprise > b.surprise; });
     // what rings at every click makes a hump of its own, but not one at each multiple of a rate
-    if (channel->clicks && humps.size() < 2)
-        std::erase_if(humps, [&](const Hump& hump) { return hump.mean_square < 3.0 * channel->clicks->mean_square; });
+    if (const double clicking = power_of_clicks(*channel); clicking > 0.0 && humps.size() < 2)
+        std::erase_if(humps, [&](const Hump& hump) { return hump.mean_square < 3.0 * clicking; });
     if (humps.empty()) return;
     const Hump& lead = humps.front();
     NoiseSource& source = hash_at(sources, lead.frequency_hz);

@@ -100,6 +100,19 @@ std::vector<Burst> without(std::vector<Burst> events, const Track& rate) {
     return off_the_rate(off_the_beat(std::move(events), rate), rate);
 }
 
+/// Of a take's many clicks a few are misread in time. What is no stronger than they are is crackle only where there is more
+/// of it than that.
+void leave_misread(std::vector<Burst>& events, const std::vector<ClicksInTake>& clicks, const Bursts& all) {
+    constexpr double stronger = 2.0, misread = 0.02, spare = 2.0;
+    double count = 0, energy = 0;
+    for (const ClicksInTake& one : clicks) {
+        count += one.rate_hz * all.duration_s;
+        energy = std::max(energy, one.train.mean_square / std::max(one.rate_hz, 1e-3));
+    }
+    const auto weak = [&](const Burst& one) { return one.energy < stronger * energy; };
+    if (static_cast<double>(std::count_if(events.begin(), events.end(), weak)) < misread * count + spare) std::erase_if(events, weak);
+}
+
 /// Different half seconds: one bump of a hand fills one.
 std::size_t places_of(const std::vector<Burst>& events) {
     std::set<long> cells;
@@ -166,17 +179,18 @@ void add_crackle(std::list<NoiseSource>& sources, const TakeSurvey& survey, cons
     say_marks(source, survey, events);
 }
 
-ImpulseTrain train_of(const EvenBursts& even, double duration_s) {
+ImpulseTrain train_of(const EvenBursts& even, const std::vector<Burst>& events, double duration_s) {
     ImpulseTrain train;
     train.rate.time_s = {0.0, std::max(duration_s, 1e-3)};
     train.rate.frequency_hz = {even.rate_hz, even.rate_hz};
+    for (const Burst& one : events) train.mean_square += one.energy / std::max(duration_s, 1e-3);
     return train;
 }
 
 void add_even(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::vector<Burst>& events, const EvenBursts& even,
               std::vector<ClicksInTake>& clicks, const JudgeClicks& judge) {
     const double rate = even.rate_hz;
-    ClicksInTake judged = judge(train_of(even, survey.duration_s));
+    ClicksInTake judged = judge(train_of(even, events, survey.duration_s));
     const NoiseKind kind = judged.ignition ? NoiseKind::ignition_tick : NoiseKind::periodic_tick;
     auto same = std::find_if(sources.begin(), sources.end(), [rate, kind](const NoiseSource& s) {
         return s.kind == kind && s.frequency_hz && std::abs(*s.frequency_hz / rate - 1.0) < 0.05;
@@ -215,6 +229,7 @@ OddBursts add_bursts(std::list<NoiseSource>& sources, const TakeSurvey& survey, 
     for (const ChannelSurvey& channel : survey.channels)
         if (channel.faint_clicks) events = without(std::move(events), channel.faint_clicks->rate);
     std::erase_if(events, [](const Burst& one) { return one.surprise < kClear; });
+    leave_misread(events, clicks, best->bursts);
     return {&survey, std::move(events)};
 }
 
