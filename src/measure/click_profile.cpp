@@ -9,6 +9,8 @@ namespace hushtrace {
 namespace {
 
 constexpr std::size_t kLeastPhases = 24, kMostPhases = 160;
+constexpr double kLeastShare = 0.25, kSurely = 4.0;   // of a hand of turns: against the strongest one, in standard deviations
+constexpr std::size_t kLeastTurns = 4;                // of each hand
 constexpr double kPhase_s = 0.0012;  // a click and its tail take a few of these
 
 std::size_t phases_of(const Track& track) {
@@ -59,11 +61,10 @@ struct Hand {
 };
 /// The first way to deal the turns out by which one hand holds all.
 Hand only_hand(const std::vector<double>& excess, double rate_hz) {
-    constexpr double slowest_hz = 0.8, least_share = 0.25, surely = 4.0;
-    constexpr std::size_t least_turns = 4;
+    constexpr double slowest_hz = 0.8;
     for (const int of : {2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47, 53, 59}) {
         const auto hands = static_cast<std::size_t>(of);
-        if (excess.size() < least_turns * hands || rate_hz / of < slowest_hz) break;
+        if (excess.size() < kLeastTurns * hands || rate_hz / of < slowest_hz) break;
         std::vector<double> sum(hands, 0.0), count(hands, 0.0);
         double all = 0;
         for (std::size_t j = 0; j < excess.size(); ++j) {
@@ -76,9 +77,32 @@ Hand only_hand(const std::vector<double>& excess, double rate_hz) {
             if (sum[h] / count[h] > sum[best] / count[best]) best = h;
         const double mean = sum[best] / count[best], rest = static_cast<double>(excess.size()) - count[best];
         const double others = (all - sum[best]) / rest + 2.0 / std::sqrt(rest);
-        if (mean * std::sqrt(count[best]) > surely && others < least_share * mean) return {of, best};
+        if (mean * std::sqrt(count[best]) > kSurely && others < kLeastShare * mean) return {of, best};
     }
     return {};
+}
+
+/// Where in its turn a train clicks.
+double click_phase_of(const std::vector<double>& profile) {
+    const auto top = std::max_element(profile.begin(), profile.end()) - profile.begin();
+    return (static_cast<double>(top) + 0.5) / static_cast<double>(profile.size());
+}
+
+/// Whether each of so many hands holds clicks, the weakest a quarter of what the strongest does and more.
+bool all_hold(const std::vector<double>& excess, std::size_t hands) {
+    if (excess.size() < kLeastTurns * hands) return false;
+    std::vector<double> sum(hands, 0.0), count(hands, 0.0);
+    for (std::size_t j = 0; j < excess.size(); ++j) {
+        sum[j % hands] += excess[j];
+        count[j % hands] += 1.0;
+    }
+    double least = 1e9, most = 0;
+    for (std::size_t h = 0; h < hands; ++h) {
+        if (sum[h] / std::sqrt(count[h]) < kSurely) return false;
+        least = std::min(least, sum[h] / count[h]);
+        most = std::max(most, sum[h] / count[h]);
+    }
+    return least > kLeastShare * most;
 }
 
 }  // namespace
@@ -143,9 +167,7 @@ Track phase_locked(std::span<const double> envelope, double rate, const Track& t
 
 int turns_a_click(std::span<const double> power, double rate_hz, const Track& track, const std::vector<double>& profile) {
     if (profile.empty() || track.empty()) return 1;
-    const auto top = std::max_element(profile.begin(), profile.end()) - profile.begin();
-    const double click_phase = (static_cast<double>(top) + 0.5) / static_cast<double>(profile.size());
-    std::vector<double> excess = excess_of_turns(power, rate_hz, track, click_phase);
+    std::vector<double> excess = excess_of_turns(power, rate_hz, track, click_phase_of(profile));
     if (excess.size() < 8) return 1;
     int turns = 1;
     double rate = track.mean_hz();
@@ -158,6 +180,18 @@ int turns_a_click(std::span<const double> power, double rate_hz, const Track& tr
         turns *= hand.of;
         rate /= hand.of;
     }
+}
+
+int clicks_a_turn(std::span<const double> power, double rate_hz, const Track& track, const std::vector<double>& profile, double most_hz) {
+    if (profile.empty() || track.empty()) return 1;
+    for (const int clicks : {12, 10, 8, 6, 5, 4, 3, 2}) {
+        if (clicks * track.mean_hz() > most_hz) continue;
+        Track faster = track;
+        for (double& f : faster.frequency_hz) f *= clicks;
+        const double phase = std::fmod(clicks * click_phase_of(profile), 1.0);
+        if (all_hold(excess_of_turns(power, rate_hz, faster, phase), static_cast<std::size_t>(clicks))) return clicks;
+    }
+    return 1;
 }
 
 std::vector<bool> loud_phases(const std::vector<double>& profile) {

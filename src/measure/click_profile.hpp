@@ -30,6 +30,10 @@ Track phase_locked(std::span<const double> envelope, double rate_hz, const Track
 ///   power  above 2 kHz, `rate_hz` values a second
 int turns_a_click(std::span<const double> power, double rate_hz, const Track& track, const std::vector<double>& profile);
 
+/// The train's clicks come so many times in each of its turns, evenly, though one of them is stronger: an engine one of whose
+/// coils differs. Each of those places must hold clicks, and what lies between must not.
+int clicks_a_turn(std::span<const double> power, double rate_hz, const Track& track, const std::vector<double>& profile, double most_hz);
+
 /// Phases of the profile at which its clicks sound: 3 dB over what lies between clicks, at most half of all.
 std::vector<bool> loud_phases(const std::vector<double>& profile);
 

@@ -192,8 +192,9 @@ std::optional<ImpulseTrain> strongest_train(const Power& power, const std::vecto
     train.rate = phase_locked(envelope, power.rate_hz, phase_locked(envelope, power.rate_hz, train.rate));
     if (!read_profile(train, power)) return std::nullopt;
     const int turns = turns_a_click(power.high, power.rate_hz, train.rate, train.profile);
-    if (turns == 1) return train;
-    for (double& f : train.rate.frequency_hz) f /= turns;
+    const int clicks = turns > 1 ? 1 : clicks_a_turn(power.high, power.rate_hz, train.rate, train.profile, search.to_hz);
+    if (turns == 1 && clicks == 1) return train;
+    for (double& f : train.rate.frequency_hz) f *= static_cast<double>(clicks) / turns;
     return read_profile(train, power) ? std::optional(train) : std::nullopt;
 }
 

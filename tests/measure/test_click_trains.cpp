@@ -83,6 +83,19 @@ TEST_CASE("a train of unequal clicks keeps its rate", "[impulse]") {
     }
 }
 
+TEST_CASE("a coil much stronger than the others does not hide them", "[impulse]") {
+    // one coil of three 7 dB stronger was once read as a train of a third of the rate
+    for (const std::size_t coils : {3U, 4U, 6U}) {
+        CAPTURE(coils);
+        std::vector<double> x = noise(8.0, 0.003, 40);
+        std::size_t n = 0;
+        for (const double t : clockwork(8.0, 45.0, 0.0, 0.002, 12)) add_click(x, t, n++ % coils == 0 ? 0.7 : 0.3, 6000.0, 0.0003);
+        const auto train = find_impulse_train(x, kRate);
+        REQUIRE(train);
+        CHECK(train->rate.mean_hz() == Approx(45.0).epsilon(0.01));
+    }
+}
+
 TEST_CASE("two trains at once are both found, the engine's wandering", "[impulse]") {
     std::vector<double> x = noise(9.0, 0.003, 33);
     add_clicks(x, 31.0, 0.1, 0.01, 34);
