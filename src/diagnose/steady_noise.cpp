@@ -139,6 +139,20 @@ void look_for_drifting(const SteadySearch& search, const Taken& taken, std::vect
         }
 }
 
+LineComb comb_of_one(const SteadySearch& search, const JointLine& line) {
+    CombTooth tooth;
+    tooth.frequency_hz = line.line.frequency_hz;
+    tooth.frequency_sd_hz = line.line.frequency_sd_hz;
+    tooth.surprise = line.line.surprise;
+    for (const std::size_t c : search.channel_of) tooth.mean_square.push_back(line.mean_square[c]);
+    LineComb comb;
+    comb.spacing_hz = tooth.frequency_hz;
+    comb.spacing_sd_hz = tooth.frequency_sd_hz;
+    comb.surprise = tooth.surprise;
+    comb.teeth = {tooth};
+    return comb;
+}
+
 }  // namespace
 
 std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job, const SpokenFor& spoken) {
@@ -165,7 +179,9 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
     for (const JointLine& line : joint_lines(search)) {
         if (found.size() >= kMostCombs) break;
         if (search.places.spoken_for(line.line.frequency_hz)) continue;   // beside one of those before
-        found.push_back(named_alone(line.line, line.mean_square));
+        const LineComb alone = comb_of_one(search, line);
+        const auto mains_hz = mains_rate_of(alone, job);
+        found.push_back(mains_hz ? named_mains(search, alone, *mains_hz) : named_alone(line.line, line.mean_square));
         taken.lines_hz.push_back(line.line.frequency_hz);
     }
     if (!engine_active(*survey.take) && spoken.clicks.empty()) look_for_drifting(search, taken, found);
