@@ -42,6 +42,7 @@ const std::vector<EvidenceRow>& evidence_rows() {
         {"motor: by its turns", 0, 0},
         {"motor: strays a little, with its turns", 1, 1},
         {"motor: strays a little", 1, 2},
+        {"motor: wanders, with its turns", 0, 0},
         {"motor: wanders, with other lines", 3, 5},
         {"motor: wanders", 0, 1},
         {"hash: pulses", 0, 0},

@@ -67,7 +67,17 @@ Fit fits_alternator(double frequency_hz, const Conditions& conditions) {
 /// Sub-lines of a six-pulse line: the stator's own frequency and its multiples below six.
 constexpr std::array<double, 5> kFractions = {1.0 / 6, 2.0 / 6, 3.0 / 6, 4.0 / 6, 5.0 / 6};
 
-double six_pulse_merit(const MovingFamily& family, const OrderLine& candidate, Fit fit) {
+/// The strongest line of a family that is neither a click's tooth nor rumble.
+double power_of_leader(const MovingFamily& family, std::optional<double> click_rate_hz) {
+    constexpr double rumble_to_hz = 250.0;
+    double most = 0;
+    for (const OrderLine& line : family.lines)
+        if (line.ratio * family.mean_hz > rumble_to_hz && !(click_rate_hz && is_comb_tooth(family, line, *click_rate_hz)))
+            most = std::max(most, power_of(line));
+    return most;
+}
+
+double six_pulse_merit(const MovingFamily& family, const OrderLine& candidate, Fit fit, std::optional<double> click_rate_hz) {
     const double power = power_of(candidate);
     double explained = power;
     std::size_t relatives = 0;
@@ -84,6 +94,12 @@ double six_pulse_merit(const MovingFamily& family, const OrderLine& candidate, F
         explained += power_of(*below);
         ++relatives;
     }
+    // a line that leads it an octave down, without the other lines of a faulty stator: it is that one's multiple. One that leads
+    // it, and none of its relatives: it is that one's side line
+    const OrderLine* octave_down = line_at(family, 0.5 * candidate.ratio);
+    const bool faulty = line_at(family, candidate.ratio / 6.0) || line_at(family, candidate.ratio / 3.0) || line_at(family, candidate.ratio / 1.5);
+    if (octave_down && !faulty && power_of(*octave_down) > 3.0 * power) return -1e9;
+    if (power_of_leader(family, click_rate_hz) > 4.0 * explained) return -1e9;
     if (power < 0.002 * explained) return -1e9;
     const double prior_db = fit == Fit::usual ? 0.0 : -7.0;
     return decibels_from_power(explained) + 0.5 * decibels_from_power(power / explained) + prior_db +
@@ -126,7 +142,7 @@ std::vector<WhineCandidate> whine_candidates(const TakeSurvey& survey) {
             candidate.frequency_sd_hz =
                 std::max(line.ratio_sd * family.mean_hz, family.wander * candidate.frequency_hz /
                                                              std::sqrt(std::max(1.0, survey.duration_s / 0.5)));
-            candidate.merit_db = six_pulse_merit(family, line, fit);
+            candidate.merit_db = six_pulse_merit(family, line, fit, clicks);
             if (candidate.merit_db > -1e8) found.push_back(candidate);
         }
     }

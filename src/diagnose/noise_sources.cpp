@@ -10,6 +10,7 @@
 #include "floor_reading.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
+#include "hushtrace/vehicle/steady_signatures.hpp"
 
 namespace hushtrace {
 namespace {
@@ -40,6 +41,20 @@ NoiseSource& source_of(std::list<NoiseSource>& sources, NoiseKind kind, double f
     NoiseSource& made = sources.emplace_back();
     made.kind = kind;
     return made;
+}
+
+/// Whether a followed line has a motor's turns beside it: two or more lines at the turns or one or two of them off the bars.
+bool has_turns(const MovingFamily& family) {
+    constexpr double off = 0.0015;   // of the followed line: how far a line over its cycles may lie off
+    for (int bars = BrushedMotor::least_bars; bars <= BrushedMotor::most_bars; ++bars) {
+        const double turn = 1.0 / bars, shaft_hz = turn * family.mean_hz;
+        if (shaft_hz < BrushedMotor::least_shaft_hz || shaft_hz > BrushedMotor::most_shaft_hz) continue;
+        int found = 0;
+        for (const double ratio : {turn, 1.0 - turn, 1.0 + turn, 1.0 - 2.0 * turn, 1.0 + 2.0 * turn})
+            found += std::any_of(family.lines.begin(), family.lines.end(), [=](const OrderLine& line) { return std::abs(line.ratio - ratio) < off; });
+        if (found >= 2) return true;
+    }
+    return false;
 }
 
 /// Power of the channels in which a whine may still hide in another take [dBFS]: the noise in its band.
@@ -208,7 +223,8 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         if (clicks && is_comb_of_clicks(survey, family)) continue;
         const bool resting = !engine_active(*survey.take);
         if (family.significance < kSureFamily) continue;  // weak evidence under stronger lines
-        const bool own_way = resting || (whine && whine->family && std::abs(likeness) < 0.6);
+        const bool turns = has_turns(family);
+        const bool own_way = resting || turns || (whine && whine->family && std::abs(likeness) < 0.6);
         const bool converter = is_beat(survey, family);
         const NoiseKind kind = converter && (resting || std::abs(likeness) < 0.6) ? NoiseKind::converter_hash : own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
         // the same line may have been told less surely in another take
@@ -232,12 +248,14 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         rest_on(source, family.ridge.log_evidence < kFaint       ? "line that wanders: faint"
                         : kind == NoiseKind::converter_hash      ? "hash: a beat"
                         : kind == NoiseKind::unexplained_tone    ? "tone: wanders"
+                        : turns                                  ? "motor: wanders, with its turns"
                         : family.lines.size() > 1                ? "motor: wanders, with other lines"
                                                                  : "motor: wanders");
         source.evidence.push_back(
             {fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.", family.mean_hz,
                          100 * family.wander,
                          kind == NoiseKind::converter_hash ? ", higher or farther than a motor: the beat of two converters may"
+                         : turns     ? ", with lines beside it as the turns of a motor make them"
                          : resting   ? " with the engine at rest, as a motor's does"
                          : own_way ? ", and not as the engine does: a motor, such as the fuel pump's"
                                    : ", and does not fit an alternator at this speed"),

@@ -3,8 +3,6 @@
 #include <algorithm>
 #include <cmath>
 
-#include "hushtrace/vehicle/steady_signatures.hpp"
-
 namespace hushtrace {
 namespace {
 
@@ -120,7 +118,16 @@ void look_for_buses(const SteadySearch& search, Taken& taken, std::vector<Steady
         if (!clearest) return;
         found.push_back(named_bus(search, best, clearest->what));
         take_in(best, taken);
+        double most = 0;
+        for (const CombTooth& tooth : best.teeth) most = std::max(most, tooth.total());
+        taken.combs.push_back({best.spacing_hz, best.spacing_sd_hz, most});   // however few, of a rate so exact
     }
+}
+
+const BusFrames* bus_rate_of(double frequency_hz) {
+    for (const BusFrames& bus : kBusFrames)
+        if (std::abs(frequency_hz / bus.rate_hz - 1.0) < BusFrames::tolerance) return &bus;
+    return nullptr;
 }
 
 }  // namespace hushtrace

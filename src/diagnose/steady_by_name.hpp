@@ -2,6 +2,7 @@
 #include <optional>
 #include <vector>
 
+#include "hushtrace/vehicle/steady_signatures.hpp"
 #include "steady_taken.hpp"
 
 /// Combs whose rate is known beforehand.
@@ -19,6 +20,9 @@ std::optional<double> mains_rate_of(const LineComb& comb, const Job& job);
 
 /// The channel whose frames stand out most speaks for the times; the others' powers are read at the same teeth.
 void look_for_phone(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found);
+
+/// The bus at whose very rate a line stands that nothing joins; null for any other.
+const BusFrames* bus_rate_of(double frequency_hz);
 
 /// The clearest first: what is left of its lines for another is little.
 void look_for_buses(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found);

@@ -181,7 +181,10 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
         if (search.places.spoken_for(line.line.frequency_hz)) continue;   // beside one of those before
         const LineComb alone = comb_of_one(search, line);
         const auto mains_hz = mains_rate_of(alone, job);
-        found.push_back(mains_hz ? named_mains(search, alone, *mains_hz) : named_alone(line.line, line.mean_square));
+        const BusFrames* bus = bus_rate_of(line.line.frequency_hz);
+        found.push_back(mains_hz ? named_mains(search, alone, *mains_hz)
+                        : bus    ? named_bus(search, alone, bus->what)
+                                 : named_alone(line.line, line.mean_square));
         taken.lines_hz.push_back(line.line.frequency_hz);
     }
     if (!engine_active(*survey.take) && spoken.clicks.empty()) look_for_drifting(search, taken, found);
