@@ -50,6 +50,7 @@ const std::vector<EvidenceRow>& evidence_rows() {
         {"hash: one hump", 1, 2},
         {"hash: a beat", 5, 5},
         {"load: one multiple", 0, 0},
+        {"load: by its edges", 0, 0},
         {"tone: faint", 0, 0},
         {"tone: clear", 0, 0},
         {"tone: faint, beside louder ones", 0, 0},

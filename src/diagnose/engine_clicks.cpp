@@ -6,6 +6,7 @@
 
 #include "click_trains.hpp"
 #include "engine_speed.hpp"
+#include "hushtrace/vehicle/steady_signatures.hpp"
 #include "noise_sources.hpp"
 
 namespace hushtrace {
@@ -110,7 +111,9 @@ ClicksInTake judged_clicks(const ImpulseTrain& train, const TakeSurvey& survey, 
 void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
     const Take& take = *clicks.survey->take;
     const double rate = clicks.rate_hz;
-    const NoiseKind kind = clicks.ignition ? NoiseKind::ignition_tick : NoiseKind::periodic_tick;
+    // nothing ticks so fast for long: the edges of something that is switched
+    const bool edges = !clicks.ignition && rate >= PulseWidth::least_hz;
+    const NoiseKind kind = clicks.ignition ? NoiseKind::ignition_tick : edges ? NoiseKind::switched_load : NoiseKind::periodic_tick;
     NoiseSource* source = nullptr;
     for (NoiseSource& known : sources)
         if (known.kind == kind && (clicks.ignition || std::abs(*known.frequency_hz / rate - 1.0) < 0.02))
@@ -132,7 +135,8 @@ void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
     }
     const bool running = engine_turns(take.conditions.engine);
     const double p = clicks.probability;
-    rest_on(*source, !running           ? "clicks: at rest"
+    rest_on(*source, edges              ? "load: by its edges"
+                     : !running         ? "clicks: at rest"
                      : !clicks.ignition ? "clicks: running, none of the engine's"
                      : p < 0.85         ? "clicks: ignition, under 0.85"
                                         : "clicks: ignition, 0.85 and more");
