@@ -14,6 +14,8 @@ namespace {
 
 constexpr double kMotorHighest_hz = 3500.0, kMotorStrays = 0.05;   // common practice, no source
 constexpr double kEven = 0.85;          // a hump that each moment fills so evenly is noise, no line that strays
+constexpr double kMovesAlike = 0.6;     // correlation with what follows the engine
+constexpr double kBeatDrifts = 0.25;    // between takes: the difference of two rates that each drift
 constexpr double kJoins = 0.06;         // of a rate: how far humps may lie off its multiples
 
 bool overlaps(const Hump& hump, double frequency_hz, double reach_hz) {
@@ -82,9 +84,9 @@ bool is_beat(const TakeSurvey& survey, const MovingFamily& family) {
 namespace {
 
 /// The source that a rate belongs to, or a new one.
-NoiseSource& hash_at(std::list<NoiseSource>& sources, double rate_hz) {
-    const auto same = std::find_if(sources.begin(), sources.end(), [rate_hz](const NoiseSource& one) {
-        return one.kind == NoiseKind::converter_hash && one.frequency_hz && std::abs(*one.frequency_hz / rate_hz - 1.0) < 0.1;
+NoiseSource& hash_at(std::list<NoiseSource>& sources, double rate_hz, double drifts = 0.1) {
+    const auto same = std::find_if(sources.begin(), sources.end(), [rate_hz, drifts](const NoiseSource& one) {
+        return one.kind == NoiseKind::converter_hash && one.frequency_hz && std::abs(*one.frequency_hz / rate_hz - 1.0) < drifts;
     });
     NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
     source.kind = NoiseKind::converter_hash;
@@ -184,6 +186,28 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
     if (joined > 1)
         source.evidence.push_back({fmt::format("{} humps lie about multiples of {:.0f} Hz.", joined, rate_hz), rate_hz, "Hz", std::nullopt,
                                    {survey.take->file}, {}});
+}
+
+void add_beats(std::list<NoiseSource>& sources, const TakeSurvey& survey) {
+    for (const Beat& beat : survey.beats) {
+        const bool of_the_engine = engine_active(*survey.take) && std::any_of(survey.families.begin(), survey.families.end(), [&beat](const MovingFamily& family) {
+            return correlation_of(beat.ridge.track, family.ridge.track) > kMovesAlike;
+        });
+        if (of_the_engine || is_of_pulses(survey, beat.mean_hz)) continue;
+        NoiseSource& source = hash_at(sources, beat.mean_hz, kBeatDrifts);
+        const auto before = source.level_dbfs;
+        add_levels(source, survey, beat.mean_square, 1.0, {beat.mean_hz});
+        if (source.levels.empty()) continue;
+        if (!before || *source.level_dbfs > *before) {
+            source.frequency_hz = beat.mean_hz;
+            source.frequency_sd_hz = beat.wander * beat.mean_hz;
+        }
+        rest_on(source, "hash: a beat");
+        source.evidence.push_back({fmt::format("The line near {:.0f} Hz sweeps by {:.1f} %, faster than an engine or a motor changes its speed: "
+                                               "the beat of two converters, or the alias of one.",
+                                               beat.mean_hz, 100.0 * beat.wander),
+                                   100.0 * beat.wander, "%", std::nullopt, {survey.take->file}, {}});
+    }
 }
 
 void say_sample_rates(NoiseSource& source, const std::list<TakeSurvey>& surveys) {

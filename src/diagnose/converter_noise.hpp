@@ -17,6 +17,9 @@ bool is_noise_of_a_hump(const TakeSurvey& survey, const MovingFamily& family);
 /// converters.
 bool is_beat(const TakeSurvey& survey, const MovingFamily& family);
 
+/// High lines that sweep farther and faster than what turns: the beat of two converters, unless the engine's own lines move alike.
+void add_beats(std::list<NoiseSource>& sources, const TakeSurvey& survey);
+
 /// The proposal that tells a beat or an alias, and what takes at different rates say of it.
 void say_sample_rates(NoiseSource& source, const std::list<TakeSurvey>& surveys);
 

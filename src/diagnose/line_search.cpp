@@ -49,14 +49,8 @@ std::vector<double> without_still_lines(std::span<const double> samples, double 
     return out;
 }
 
-/// The sound without its rumble and with its clicks cut down: for looking for lines, not for reading levels.
-/// Clicks make combs of lines by the dozen, which hide a whine; cut at a few times the usual size they all
-/// but vanish, tones stay.
-std::vector<double> without_clicks(std::span<const double> samples, double rate,
-                                   const ChannelSurvey& channel) {
-    std::vector<double> out = channel.clicks ? blank_clicks(without_still_lines(samples, rate, channel.lines), rate, *channel.clicks)
-                                             : std::vector<double>(samples.begin(), samples.end());
-    if (channel.other_clicks) out = blank_clicks(out, rate, *channel.other_clicks);
+/// The sound without its rumble, and cut at a few times its usual size.
+std::vector<double> without_peaks(std::vector<double> out, double rate) {
     const double keep =
         std::exp(-2.0 * std::numbers::pi * 250.0 / rate);  // high-pass at 250 Hz, first order, twice
     for (int pass = 0; pass < 2; ++pass) {
@@ -76,6 +70,17 @@ std::vector<double> without_clicks(std::span<const double> samples, double rate,
     if (most > 0.0)
         for (double& sample : out) sample = std::clamp(sample, -most, most);
     return out;
+}
+
+/// The sound without its rumble and with its clicks cut down: for looking for lines, not for reading levels.
+/// Clicks make combs of lines by the dozen, which hide a whine; cut at a few times the usual size they all
+/// but vanish, tones stay.
+std::vector<double> without_clicks(std::span<const double> samples, double rate,
+                                   const ChannelSurvey& channel) {
+    std::vector<double> out = channel.clicks ? blank_clicks(without_still_lines(samples, rate, channel.lines), rate, *channel.clicks)
+                                             : std::vector<double>(samples.begin(), samples.end());
+    if (channel.other_clicks) out = blank_clicks(out, rate, *channel.other_clicks);
+    return without_peaks(std::move(out), rate);
 }
 
 /// How far a followed line stands out of what lies beside its track [standard deviations].
@@ -105,7 +110,12 @@ std::optional<Track> logged_speed(const TakeSurvey& survey) {
     return speed;
 }
 
-/// Lines that hold still, for the search to pass by: those of a spectrum, and a phone's, which come and go.
+}  // namespace
+
+std::vector<double> cut_down(std::span<const double> samples, double rate) {
+    return without_peaks(std::vector<double>(samples.begin(), samples.end()), rate);
+}
+
 std::vector<PassedLine> passed_lines(const TakeSurvey& survey, const ChannelSurvey& channel) {
     std::vector<PassedLine> passed;
     for (const SpectralLine& line : channel.lines)
@@ -123,25 +133,27 @@ std::vector<PassedLine> passed_lines(const TakeSurvey& survey, const ChannelSurv
     return passed;
 }
 
-}  // namespace
-
-std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches,
-                                                const std::vector<ThinnedSound>& sounds) {
-    // what is found in the loudest channel is passed by in the others
+std::vector<std::size_t> loudest_first(const TakeSurvey& survey) {
     std::vector<std::size_t> order;
-    for (std::size_t c = 0; c < stretches.size(); ++c)
+    for (std::size_t c = 0; c < survey.channels.size(); ++c)
         if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel)) order.push_back(c);
     std::stable_sort(order.begin(), order.end(), [&survey](std::size_t a, std::size_t b) {
         return survey.channels[a].spectrum.band_mean_square(300.0, 6000.0) >
                survey.channels[b].spectrum.band_mean_square(300.0, 6000.0);
     });
+    return order;
+}
+
+std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches,
+                                                const std::vector<ThinnedSound>& sounds) {
     std::vector<FollowedRidge> found;
     std::optional<Track> speed = logged_speed(survey);
     double most_lag_s = kMostLogLag_s;
-    for (const std::size_t c : order) {
+    for (const std::size_t c : loudest_first(survey)) {
         RidgeSearch search;
         search.least_log_evidence = kLeastEvidence;
-        for (const FollowedRidge& one : found) search.known.push_back(one.ridge);
+        for (const Beat& beat : survey.beats) search.known.push_back(beat.ridge);
+        for (const FollowedRidge& one : found) search.known.push_back(one.ridge);  // in a louder channel
         search.still = passed_lines(survey, survey.channels[c]);
         const std::vector<double> cleared = without_clicks(stretches[c], survey.sample_rate_hz, survey.channels[c]);
         for (Ridge& ridge : find_ridges(cleared, survey.sample_rate_hz, search)) {

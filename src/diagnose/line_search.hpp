@@ -22,4 +22,11 @@ struct FollowedRidge {
 std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches,
                                                 const std::vector<ThinnedSound>& sounds);
 
+/// A sound without its rumble and with its clicks cut down, not blanked: a loud line's gaps would splash.
+std::vector<double> cut_down(std::span<const double> samples, double sample_rate_hz);
+/// Lines that hold still, for a search to pass by: those of a spectrum, and a phone's, which come and go.
+std::vector<PassedLine> passed_lines(const TakeSurvey& survey, const ChannelSurvey& channel);
+/// Channels that carry signal, the one that holds most from 300 Hz to 6 kHz first.
+std::vector<std::size_t> loudest_first(const TakeSurvey& survey);
+
 }  // namespace hushtrace

@@ -238,6 +238,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         if (!is_floor_take(*survey.take)) {
             add_moving(sources, survey, whine, clicks.empty() ? nullptr : &clicks.front(), combs);
             add_converter_hash(sources, survey, combs);
+            add_beats(sources, survey);
         }
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.floor.push_back(floor_of(survey, c, job.job));

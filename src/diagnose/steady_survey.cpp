@@ -12,7 +12,17 @@ constexpr double kBrief_s = 0.25;
 constexpr double kPulseSurprise = 8.3;      // of hunting pulses
 constexpr double kPhoneSurprise = 8.3;      // 1 in 4000 by chance, a channel of a take
 
+constexpr double kClickRings_s = 0.013;
+
 }  // namespace
+
+std::vector<double> moments_of_clicks(const Bursts& bursts, double each_s) {
+    std::vector<double> moments_s;
+    if (static_cast<double>(bursts.events.size() + bursts.left_out.size()) * each_s > 0.5 * bursts.duration_s) return moments_s;
+    for (const Burst& burst : bursts.events) moments_s.push_back(burst.time_s);
+    for (const SoundSpan& span : bursts.left_out) moments_s.push_back(0.5 * (span.from_s + span.to_s));
+    return moments_s;
+}
 
 void survey_steady(ChannelSurvey& channel, std::span<const double> samples, double sample_rate_hz, const std::vector<SoundSpan>& of_trains) {
     const ColumnMap map = column_map(samples, sample_rate_hz);
@@ -23,10 +33,10 @@ void survey_steady(ChannelSurvey& channel, std::span<const double> samples, doub
     channel.phone =
         find_comb_stretch(map, channel.still, PhoneFrames::rate_hz, PhoneFrames::tolerance, frames, kPhoneSurprise);
     channel.humps = find_humps(map, channel.still);
-    channel.pulses = find_hunting_pulses(samples, sample_rate_hz, kPulseSurprise);
     BurstSearch bursts;
     bursts.left_out = of_trains;
     channel.bursts = find_bursts(samples, sample_rate_hz, bursts);
+    channel.pulses = find_hunting_pulses(samples, sample_rate_hz, kPulseSurprise, moments_of_clicks(channel.bursts, kClickRings_s));
 }
 
 }  // namespace hushtrace

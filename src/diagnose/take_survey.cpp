@@ -9,6 +9,7 @@
 #include <thread>
 #include <utility>
 
+#include "beat_search.hpp"
 #include "clear_part.hpp"
 #include "click_trains.hpp"
 #include "gain_parts.hpp"
@@ -168,6 +169,7 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
     for (const Gathered& channel : gathered) sounds.push_back(thinned(channel.stretch, survey.sample_rate_hz, kHighestOrder_hz));
     std::vector<std::span<const double>> stretches;
     for (const Gathered& channel : gathered) stretches.emplace_back(channel.stretch);
+    survey.beats = find_beats(survey, stretches);
     follow_lines(survey, stretches, sounds);
     for (const MovingFamily& family : survey.families) {
         const std::size_t c = loudest_channel(family);

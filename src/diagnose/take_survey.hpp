@@ -72,6 +72,14 @@ struct ChannelSurvey {
     bool silent = false;  ///< digital silence
 };
 
+/// A high line that sweeps by several per cent within seconds.
+struct Beat {
+    Ridge ridge;
+    std::size_t channel = 0;          ///< where it was followed
+    double mean_hz = 0, wander = 0;
+    std::vector<double> mean_square;  ///< [channels] along its track
+};
+
 struct TakeSurvey {
     const Take* take = nullptr;
     double duration_s = 0, sample_rate_hz = 0;
@@ -79,6 +87,7 @@ struct TakeSurvey {
     std::vector<ChannelSurvey> channels;
     std::vector<Ridge> ridges;           ///< of all channels, that which stands out most first
     std::vector<MovingFamily> families;  ///< of those that move
+    std::vector<Beat> beats;             ///< high lines that sweep faster than anything that turns
     std::vector<OrderView> orders;       ///< [families] over the cycles of each, in its channel
     std::optional<RpmLog> rpm_log;       ///< of the take's engine, where one could be used
     std::vector<Warning> warnings;

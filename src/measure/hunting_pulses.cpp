@@ -54,6 +54,17 @@ std::vector<double> autocorrelation(const ColumnMap& map) {
     return lags;
 }
 
+/// At a click the power is taken to be as usual.
+void pass_over(WhitenedPower& sound, const std::vector<double>& clicks_s, double from_s) {
+    constexpr double before_s = 0.003, after_s = 0.01;
+    for (const double click_s : clicks_s) {
+        const double at = click_s - from_s - sound.from_s, last = (at + after_s) * sound.rate_hz;
+        if (last < 0.0) continue;
+        const auto first = static_cast<std::size_t>(std::max(0.0, (at - before_s) * sound.rate_hz));
+        for (std::size_t i = first; i < std::min(sound.power.size(), static_cast<std::size_t>(last)); ++i) sound.power[i] = 0.0;
+    }
+}
+
 struct Mean {
     double value = 0, count = 0;
 };
@@ -111,10 +122,13 @@ bool HuntingPulses::holds(double frequency_hz) const {
     return reach_hz < kApart * rate_hz && std::abs(frequency_hz - n * rate_hz) < reach_hz;
 }
 
-std::optional<HuntingPulses> find_hunting_pulses(std::span<const double> samples, double rate, double least_surprise) {
+std::optional<HuntingPulses> find_hunting_pulses(std::span<const double> samples, double rate, double least_surprise,
+                                                 const std::vector<double>& clicks_s) {
     const auto most = static_cast<std::size_t>(kLongest_s * rate);
-    if (samples.size() > most) samples = samples.subspan((samples.size() - most) / 2, most);
-    const WhitenedPower sound = whitened_power(samples, rate);
+    const std::size_t from = samples.size() > most ? (samples.size() - most) / 2 : 0;
+    samples = samples.subspan(from, std::min(most, samples.size()));
+    WhitenedPower sound = whitened_power(samples, rate);
+    pass_over(sound, clicks_s, static_cast<double>(from) / rate);
     if (static_cast<double>(sound.power.size()) < 1.0 * sound.rate_hz) return std::nullopt;
     const ColumnMap map = column_map(sound.power, sound.rate_hz);
     std::vector<Hump> humps = find_humps(map, plain_spectrum(map), search_for(least_surprise));

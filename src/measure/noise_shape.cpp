@@ -12,6 +12,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kWindow_s = 0.2;  // bins of 5 Hz: no noise in a vehicle has a narrower bump
+constexpr double kCoarseWindow_s = 0.05;
 /// Reach either way of a smoothing: a share of the frequency, so many hertz at least.
 struct Stretch {
     double least_hz, share;
@@ -142,9 +143,18 @@ double lobe_hz(double bin_hz, double snr_db) {
     return 2.6 * bin_hz * std::max(1.0, std::pow(10.0, (over_noise_db - 15.0) / 60.0));
 }
 
-NoiseShape noise_shape(std::span<const double> samples, double rate, double highest_hz, const std::vector<PassedLine>& still) {
-    const std::size_t length = fast_length(static_cast<std::size_t>(kWindow_s * rate));
-    NoiseShape shape;
+namespace {
+
+struct Means {
+    NoiseShape shape;                 ///< with ln of each bin's mean
+    std::vector<bool> hidden;         ///< under a line that holds still
+    double columns = 0;
+};
+
+Means means_of(std::span<const double> samples, double rate, double highest_hz, const std::vector<PassedLine>& still, double window_s) {
+    const std::size_t length = fast_length(static_cast<std::size_t>(window_s * rate));
+    Means means;
+    NoiseShape& shape = means.shape;
     shape.bin_hz = rate / static_cast<double>(length);
     const std::size_t bins = std::min(length / 2, static_cast<std::size_t>(highest_hz / shape.bin_hz) + 10);
     std::vector<std::vector<float>> powers(bins);  // [bins][columns]
@@ -152,23 +162,36 @@ NoiseShape noise_shape(std::span<const double> samples, double rate, double high
         for (std::size_t b = 0; b < bins; ++b) powers[b].push_back(static_cast<float>(density[b]));
     });
     stream.add(samples);
-    const std::size_t columns = powers.empty() ? 0 : powers.front().size();
-    if (columns == 0) return shape;
-    std::vector<double> means(bins);
+    if (powers.empty() || powers.front().empty()) return means;
+    means.columns = static_cast<double>(powers.front().size());
     for (std::size_t b = 0; b < bins; ++b) {
         for (const float one : powers[b]) shape.loudest = std::max(shape.loudest, static_cast<double>(one));
-        means[b] = log_mean(powers[b]);
+        shape.log_density.push_back(log_mean(powers[b]));
     }
-    std::vector<bool> hidden(bins, false);
+    means.hidden.assign(bins, false);
     for (const PassedLine& line : still) {
         const double reach = lobe_hz(shape.bin_hz, line.snr_db);
         for (std::size_t b = 0; b < bins; ++b)
-            if (std::abs(static_cast<double>(b) * shape.bin_hz - line.frequency_hz) <= reach) hidden[b] = true;
+            if (std::abs(static_cast<double>(b) * shape.bin_hz - line.frequency_hz) <= reach) means.hidden[b] = true;
     }
+    return means;
+}
+
+}  // namespace
+
+NoiseShape noise_shape(std::span<const double> samples, double rate, double highest_hz, const std::vector<PassedLine>& still) {
+    Means means = means_of(samples, rate, highest_hz, still, kWindow_s);
+    if (means.columns < 1.0) return means.shape;
     // half overlapping Hann windows count as 0.95 of their number; cutting off costs a twentieth more
-    const double spread = 1.05 / std::sqrt(0.95 * static_cast<double>(columns));
-    shape.log_density = smooth_log(means, shape.bin_hz, spread, hidden, shape.unsure);
-    return shape;
+    const double spread = 1.05 / std::sqrt(0.95 * means.columns);
+    means.shape.log_density = smooth_log(means.shape.log_density, means.shape.bin_hz, spread, means.hidden, means.shape.unsure);
+    return means.shape;
+}
+
+NoiseShape noise_of_each_bin(std::span<const double> samples, double rate, double highest_hz, const std::vector<PassedLine>& still) {
+    Means means = means_of(samples, rate, highest_hz, still, kCoarseWindow_s);
+    means.shape.unsure = means.hidden;
+    return means.shape;
 }
 
 double NoiseShape::seen_through(double frequency_hz, double window_bin_hz) const {

@@ -23,6 +23,11 @@ struct NoiseShape {
 NoiseShape noise_shape(std::span<const double> samples, double sample_rate_hz, double highest_hz,
                        const std::vector<PassedLine>& still);
 
+/// The same in bins of 20 Hz, each its own mean: whatever holds still, line or hump, is noise then, and only what sweeps over
+/// many bins stands out of it.
+NoiseShape noise_of_each_bin(std::span<const double> samples, double sample_rate_hz, double highest_hz,
+                             const std::vector<PassedLine>& still);
+
 /// How far from a line its power stays within 17 dB of the noise in a Hann window: side lobes begin 31 dB down and fall by
 /// 18 dB an octave.
 ///   snr_db  the line's power over the noise's in 1 Hz

@@ -17,13 +17,16 @@ struct Watch {
     double window_s;
     std::vector<double> slopes_per_s;
 };
-const std::vector<Watch>& watches(bool steady) {
+const std::vector<Watch>& watches(const RidgeSearch& search) {
     static const std::vector<Watch> wandering = {{0.06, {0.02, 0.06}}, {0.1, {0.015}}, {0.2, {0.01}}};
     static const std::vector<Watch> held = {{0.34, {0.003}}, {0.68, {0.001}}};
-    return steady ? held : wandering;
+    // a random walk of 2 to 8 % in seconds moves by a bin in such a window, at 10 kHz
+    static const std::vector<Watch> nimble = {{0.02, {0.3}}, {0.05, {0.1}}};
+    return search.steady ? held : search.nimble ? nimble : wandering;
 }
-/// A line that is just found has about 6 times the noise's power in 1 Hz; a Hann window is worth 1.5 bins.
-double snr_in_bin(double window_s) { return 6.0 * window_s / 1.5; }
+/// A line that is just found has about 6 times the noise's power in 1 Hz, one that is nimble 30 times, since it may go more ways;
+/// a Hann window is worth 1.5 bins.
+double snr_in_bin(double window_s, bool nimble) { return (nimble ? 30.0 : 6.0) * window_s / 1.5; }
 
 /// Taken to be louder than this, a line that fades for a moment would lose its path.
 constexpr double kMostSnr = 4;
@@ -58,11 +61,13 @@ public:
             if (!std::isfinite(x)) throw Error(ErrorKind::not_finite, "ridge: a sample is not a finite number");
         if (to_hz_ < 1.1 * search.from_hz || static_cast<double>(samples.size()) < rate) return;
         const ThinnedSound sound = thinned(samples, rate, to_hz_);
-        const NoiseShape noise = noise_shape(sound.samples, sound.rate_hz, to_hz_, search.still);
-        for (const Watch& watch : watches(search.steady)) {
+        const NoiseShape noise = search.nimble ? noise_of_each_bin(sound.samples, sound.rate_hz, to_hz_, search.still)
+                                               : noise_shape(sound.samples, sound.rate_hz, to_hz_, search.still);
+        for (const Watch& watch : watches(search)) {
             maps_.push_back(noise_ratio_map(sound.samples, sound.rate_hz, watch.window_s, to_hz_, noise, search.still));
+            pass_over_clicks(maps_.back());
             for (const double slope : watch.slopes_per_s)
-                hypotheses_.push_back({maps_.size() - 1, {slope, kMemory_s, snr_in_bin(watch.window_s)}});
+                hypotheses_.push_back({maps_.size() - 1, {slope, kMemory_s, snr_in_bin(watch.window_s, search.nimble)}});
         }
     }
     bool possible() const { return !maps_.empty() && maps_.front().columns > 8; }
@@ -123,6 +128,14 @@ private:
     }
     void leave_out(const Ridge& ridge, double multiple) {
         for (NoiseRatioMap& map : maps_) map.leave_out(ridge, multiple);
+    }
+    void pass_over_clicks(NoiseRatioMap& map) const {
+        constexpr double rings_s = 0.005;
+        for (const double click_s : search_.clicks_s) {
+            const double reach_s = 0.5 * map.window_s + rings_s;
+            const auto first = static_cast<std::size_t>(std::max(0.0, std::ceil((click_s - reach_s - map.centre_s(0)) / map.hop_s)));
+            for (std::size_t t = first; t < map.columns && map.centre_s(t) <= click_s + reach_s; ++t) map.leave_out(t, 0.0, to_hz_ + map.bin_hz);
+        }
     }
     PathSum::Place place_of(const Hypothesis& one) const {
         return PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).place();

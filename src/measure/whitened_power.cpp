@@ -83,6 +83,7 @@ WhitenedPower whitened_power(std::span<const double> samples, double rate) {
         for (std::size_t i = 0; i < short_length; ++i) quadrature[b * hop + i] += piece[i];
     }
     for (std::size_t i = hop; i + hop < in_phase.size(); ++i) out.power.push_back(in_phase[i] * in_phase[i] + quadrature[i] * quadrature[i]);
+    out.from_s = static_cast<double>(hop) / out.rate_hz;
     level(out.power, out.rate_hz);
     return out;
 }

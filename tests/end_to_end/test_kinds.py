@@ -113,6 +113,28 @@ sources = noise({"off": ({"engine": "off"}, stereo(hunting, 41))})
 check.that([s["kind"] for s in found(sources, "converter_hash")] == ["converter_hash"], f"hunting pulses: {[s['kind'] for s in sources]}")
 check.that(any(said(s, "another sample rate") for s in sources), "the test at another sample rate is proposed")
 
+# ---- broad hash: hardly a hump, but its noise pulses; hiss of the same colour does not
+times = np.cumsum((1 + 0.12 * rng.normal(size=14000)) / 1750)
+broad = np.zeros(SECONDS * RATE)
+broad[(times[times < SECONDS - 0.01] * RATE).astype(int)] = 1.0
+ring = np.exp(-np.arange(200) / 8) * np.sin(2 * np.pi * 5000 / RATE * np.arange(200))
+broad = np.convolve(broad, ring)[:SECONDS * RATE]
+sources = noise({"off": ({"engine": "off"}, stereo(2e-4 * broad, 43))})
+one = found(sources, "converter_hash")
+check.that(len(one) == 1 and abs(one[0]["frequency_hz"] / 1750 - 1) < 0.03 and said(one[0], "pulses"), f"broad hash: {[(s['kind'], s['frequency_hz']) for s in sources]}")
+coloured = np.convolve(rng.normal(size=SECONDS * RATE), ring)[:SECONDS * RATE]
+sources = noise({"off": ({"engine": "off"}, stereo(2e-4 * coloured / coloured.std() * broad.std(), 44))})
+check.that([s["kind"] for s in sources] == ["hiss"], f"hiss of that colour: {[s['kind'] for s in sources]}")
+
+# ---- the beat of two converters, above what a motor or an engine makes: with the engine off, and on
+walk = np.cumsum(rng.normal(size=50 * SECONDS)) * 0.004
+track = 11500 * (1 + np.interp(np.arange(SECONDS * RATE), np.arange(walk.size) * RATE / 50, walk - walk.mean()))
+sweeping = 5e-5 * np.sin(2 * np.pi * np.cumsum(track) / RATE)
+sources = noise({"off": ({"engine": "off"}, stereo(sweeping, 45)), "idle": ({"engine": "idle", "rpm": 800}, stereo(sweeping, 46))})
+beats = [s for s in sources if s["kind"] != "hiss"]
+check.that([s["kind"] for s in beats] == ["converter_hash"] and len(beats[0]["takes"]) == 2 and abs(beats[0]["frequency_hz"] / 11500 - 1) < 0.05,
+           f"a beat at 11.5 kHz: {[(s['kind'], s['frequency_hz']) for s in sources]}")
+
 # ---- heard, but not there at the amplifier's input
 quiet = ({"engine": "idle", "rpm": 800}, stereo(np.zeros(SECONDS * RATE), 51))
 heard = {"what": "noise_heard", "value": "same", "hookup": ["shorted_at_amp"], "engine": "idle"}

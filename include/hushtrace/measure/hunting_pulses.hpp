@@ -1,6 +1,7 @@
 #pragma once
 #include <optional>
 #include <span>
+#include <vector>
 
 namespace hushtrace {
 
@@ -29,7 +30,9 @@ struct HuntingPulses {
 /// power's autocorrelation. A rate that but drifts is told by
 /// its phase's memory (phase_memory.hpp).
 /// Read over the middle 20 s.
-///   returns  nothing for less than 1.5 s, silence, or a rate that leaves less than 2 kHz of band
-std::optional<HuntingPulses> find_hunting_pulses(std::span<const double> samples, double sample_rate_hz, double least_surprise);
+///   returns    nothing for less than 1.5 s, silence, or a rate that leaves less than 2 kHz of band
+///   clicks_s   moments of lone clicks: what rings there, beside a loud line, is left out
+std::optional<HuntingPulses> find_hunting_pulses(std::span<const double> samples, double sample_rate_hz, double least_surprise,
+                                                 const std::vector<double>& clicks_s = {});
 
 }  // namespace hushtrace

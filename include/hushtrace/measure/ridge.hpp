@@ -39,6 +39,8 @@ struct RidgeSearch {
     double least_log_evidence = 1.5;       ///< noise shows as much in one stretch of 100 (10 to 20 s) to 10 (60 s)
     std::size_t most_ridges = 6;
     bool steady = false;                   ///< the sound is resampled by what the lines follow: they hardly move
+    bool nimble = false;                   ///< lines that sweep by several per cent a second: shorter windows, steeper slopes
+    std::vector<double> clicks_s;          ///< moments that say nothing of lines
     std::vector<Ridge> known;              ///< followed already, in another channel: the search passes them by
     std::vector<PassedLine> still;          ///< lines that hold still, known already: the search passes them by
 };

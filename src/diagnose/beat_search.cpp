@@ -1,0 +1,84 @@
+#include "beat_search.hpp"
+
+#include <algorithm>
+#include <cmath>
+
+#include "hushtrace/measure/tracked_power.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "line_search.hpp"
+#include "steady_survey.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kFrom_hz = 3500.0, kTo_hz = 20000.0;
+constexpr double kLeastEvidence = 8.0;   // noise alone reaches it in one stretch of 3000 at most (Markov's inequality)
+/// Noise that pulses or clicks is not as even as that bound takes for granted: only what nobody doubts stands out of it.
+constexpr double kEvidenceBesidePulses = 60.0, kEvidenceBesideClicks = 30.0;
+constexpr std::size_t kSomeClicks = 4;
+constexpr double kClickTakes_s = 0.04;    // a click and the windows that it falls into
+constexpr std::size_t kMostBeats = 2;    // a channel
+constexpr double kLeavesBehind = 0.02;   // of its evidence
+constexpr double kLeastWander = 0.003;   // of its frequency, rms: less is a steady line's, or hops between neighbours
+constexpr double kWindow_s = 0.02;       // through which its power is read
+
+double least_evidence(const ChannelSurvey& channel) {
+    if (channel.pulses) return kEvidenceBesidePulses;
+    return channel.clicks || channel.bursts.events.size() >= kSomeClicks ? kEvidenceBesideClicks : kLeastEvidence;
+}
+
+double log_evidence_of_slow_line(std::span<const double> sound, double rate, const Track& track, const std::vector<PassedLine>& still) {
+    constexpr double around = 0.03;
+    const auto [low, high] = std::minmax_element(track.frequency_hz.begin(), track.frequency_hz.end());
+    RidgeSearch slow;
+    slow.from_hz = *low * (1.0 - around);
+    slow.to_hz = *high * (1.0 + around);
+    slow.still = still;
+    return line_log_evidence(sound, rate, slow);
+}
+
+std::vector<double> power_in_channels(const std::vector<std::span<const double>>& stretches, double rate, const Track& track) {
+    std::vector<double> power;
+    for (const auto& samples : stretches) {
+        try {
+            power.push_back(power_along(samples, rate, track, 1.0, kWindow_s).mean_square.value);
+        } catch (const Error&) {   // at the band's end, or too short
+            power.push_back(0.0);
+        }
+    }
+    return power;
+}
+
+}  // namespace
+
+std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches) {
+    std::vector<Beat> found;
+    const double rate = survey.sample_rate_hz;
+    RidgeSearch search;
+    search.from_hz = kFrom_hz;
+    search.to_hz = kTo_hz;
+    search.nimble = true;
+    search.most_ridges = kMostBeats;
+    double loudest = 0;
+    for (const std::size_t c : loudest_first(survey)) {
+        search.least_log_evidence = least_evidence(survey.channels[c]);
+        search.still = passed_lines(survey, survey.channels[c]);
+        search.clicks_s = moments_of_clicks(survey.channels[c].bursts, kClickTakes_s);
+        const std::vector<double> cleared = cut_down(stretches[c], rate);
+        for (Ridge& ridge : find_ridges(cleared, rate, search)) {
+            search.known.push_back(ridge);
+            // what a loud line leaves of itself, once it is taken out, is no other
+            if (ridge.log_evidence < kLeavesBehind * loudest) continue;
+            loudest = std::max(loudest, ridge.log_evidence);
+            const double mean_hz = ridge.track.mean_hz(), wander = ridge.track.wander();
+            const double slow = log_evidence_of_slow_line(cleared, rate, ridge.track, search.still);
+            if (wander < kLeastWander || slow > ridge.log_evidence) continue;
+            Beat beat{std::move(ridge), c, mean_hz, wander, {}};
+            beat.mean_square = power_in_channels(stretches, rate, beat.ridge.track);
+            found.push_back(std::move(beat));
+        }
+    }
+    return found;
+}
+
+}  // namespace hushtrace
