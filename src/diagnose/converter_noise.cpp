@@ -62,13 +62,27 @@ const ChannelSurvey* channel_with_most(const TakeSurvey& survey) {
 
 }  // namespace
 
+namespace {
+
+/// Whether a frequency lies where the pulses' humps begin to run together: a path through noise, rather than a line that moves.
+bool is_of_joined_humps(const TakeSurvey& survey, double frequency_hz) {
+    constexpr double skirt = 2.5, half = 0.5;   // widths; of the rate
+    return std::any_of(survey.channels.begin(), survey.channels.end(), [frequency_hz](const ChannelSurvey& channel) {
+        if (!channel.pulses) return false;
+        const double n = std::round(frequency_hz / channel.pulses->rate_hz), reach_hz = skirt * n * n * channel.pulses->width_hz;
+        return reach_hz < half * channel.pulses->rate_hz && std::abs(frequency_hz - n * channel.pulses->rate_hz) < reach_hz;
+    });
+}
+
+}  // namespace
+
 bool is_of_pulses(const TakeSurvey& survey, double frequency_hz) {
     return std::any_of(survey.channels.begin(), survey.channels.end(),
                        [frequency_hz](const ChannelSurvey& channel) { return channel.pulses && channel.pulses->holds(frequency_hz); });
 }
 
 bool is_noise_of_a_hump(const TakeSurvey& survey, const MovingFamily& family) {
-    if (is_of_pulses(survey, family.mean_hz)) return true;
+    if (is_of_pulses(survey, family.mean_hz) || is_of_joined_humps(survey, family.mean_hz)) return true;
     if (engine_active(*survey.take)) return false;
     for (const ChannelSurvey& channel : survey.channels)
         for (const Hump& hump : channel.humps)
