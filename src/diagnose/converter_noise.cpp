@@ -131,12 +131,18 @@ double power_of_pulses(const ChannelSurvey& channel) {
     return channel.pulses->share * sum;
 }
 
+/// A line that sweeps beats with what rings at each click: together they pulse at the difference, and neither is hash by itself.
+bool may_be_beating(const TakeSurvey& survey, const ChannelSurvey& channel) {
+    constexpr std::size_t some = 4;
+    return !survey.beats.empty() && (channel.clicks || channel.bursts.events.size() >= some);
+}
+
 /// Whether the channel with the clearest pulses has any: they tell hash however broad, whatever the engine does.
 bool add_pulses(std::list<NoiseSource>& sources, const TakeSurvey& survey) {
     constexpr double share_sd_db = 3.0;
     const HuntingPulses* best = nullptr;
     for (const ChannelSurvey& channel : survey.channels)
-        if (channel.pulses && (!best || channel.pulses->recurrence_sd > best->recurrence_sd)) best = &*channel.pulses;
+        if (channel.pulses && !may_be_beating(survey, channel) && (!best || channel.pulses->recurrence_sd > best->recurrence_sd)) best = &*channel.pulses;
     if (!best) return false;
     NoiseSource& source = hash_at(sources, best->rate_hz);
     std::vector<double> power;
