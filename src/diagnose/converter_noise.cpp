@@ -181,8 +181,8 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
     if (!channel) return;
     std::vector<Hump> humps = own_humps(survey, *channel, combs);
     std::sort(humps.begin(), humps.end(), [](const Hump& a, const Hump& b) { return a.surprise > b.surprise; });
-    // what rings at every click makes a hump of its own, but not one at each multiple of a rate
-    if (const double clicking = power_of_clicks(*channel); clicking > 0.0 && humps.size() < 2)
+    // what rings at every click makes a hump of its own, and a few loud cracks make several
+    if (const double clicking = power_of_clicks(*channel); clicking > 0.0)
         std::erase_if(humps, [&](const Hump& hump) { return hump.mean_square < 3.0 * clicking; });
     if (humps.empty()) return;
     const Hump& lead = humps.front();

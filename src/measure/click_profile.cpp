@@ -11,6 +11,7 @@ namespace {
 constexpr std::size_t kLeastPhases = 24, kMostPhases = 160;
 constexpr double kLeastShare = 0.25, kSurely = 4.0;   // of a hand of turns: against the strongest one, in standard deviations
 constexpr std::size_t kLeastTurns = 4;                // of each hand
+constexpr double kClockWander = 0.03, kClock_s = 0.0005, kClockTurns = 0.004, kLeastClicks = 16;
 constexpr double kPhase_s = 0.0012;  // a click and its tail take a few of these
 
 std::size_t phases_of(const Track& track) {
@@ -192,6 +193,57 @@ int clicks_a_turn(std::span<const double> power, double rate_hz, const Track& tr
         if (all_hold(excess_of_turns(power, rate_hz, faster, phase), static_cast<std::size_t>(clicks))) return clicks;
     }
     return 1;
+}
+
+Track steadied(std::span<const double> power, double rate_hz, const Track& track, const std::vector<double>& profile) {
+    if (profile.empty() || track.empty() || track.wander() > kClockWander) return track;
+    std::vector<double> time_s, number;
+    double turn = 0.5 - click_phase_of(profile), k = 0, top = 0, top_s = 0;   // the clicks lie in the middle of the turn
+    turn -= std::floor(turn);
+    for (std::size_t i = 0; i < power.size(); ++i) {
+        const double t = static_cast<double>(i) / rate_hz;
+        if (std::abs(turn - 0.5) < 0.125 && power[i] > top) {
+            top = power[i];
+            top_s = t;
+        }
+        turn += track.at(t) / rate_hz;
+        if (turn < 1.0) continue;
+        turn -= 1.0;
+        if (top > 0.0) {
+            time_s.push_back(top_s);
+            number.push_back(k);
+        }
+        k += 1.0;
+        top = 0;
+    }
+    std::vector<bool> kept(time_s.size(), true);
+    double period_s = 0, spread_s = 0;
+    for (int round = 0; round < 3; ++round) {   // turns without a click stray by more than those with one
+        double n = 0, mean_s = 0, mean = 0, squares = 0, both = 0;
+        for (std::size_t i = 0; i < kept.size(); ++i)
+            if (kept[i]) {
+                n += 1.0;
+                mean_s += time_s[i];
+                mean += number[i];
+            }
+        if (n < kLeastClicks) return track;
+        mean_s /= n;
+        mean /= n;
+        for (std::size_t i = 0; i < kept.size(); ++i)
+            if (kept[i]) {
+                squares += (number[i] - mean) * (number[i] - mean);
+                both += (number[i] - mean) * (time_s[i] - mean_s);
+            }
+        period_s = both / squares;
+        std::vector<double> off;
+        for (std::size_t i = 0; i < kept.size(); ++i) off.push_back(std::abs(time_s[i] - mean_s - period_s * (number[i] - mean)));
+        spread_s = 1.4826 * quantile(off, 0.5);
+        for (std::size_t i = 0; i < kept.size(); ++i) kept[i] = off[i] < std::max(3.0 * spread_s, 1.0 / rate_hz);
+    }
+    if (spread_s > kClock_s + kClockTurns * period_s) return track;
+    Track clock = track;
+    std::fill(clock.frequency_hz.begin(), clock.frequency_hz.end(), 1.0 / period_s);
+    return clock;
 }
 
 std::vector<bool> loud_phases(const std::vector<double>& profile) {

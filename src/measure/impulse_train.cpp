@@ -193,8 +193,11 @@ std::optional<ImpulseTrain> strongest_train(const Power& power, const std::vecto
     if (!read_profile(train, power)) return std::nullopt;
     const int turns = turns_a_click(power.high, power.rate_hz, train.rate, train.profile);
     const int clicks = turns > 1 ? 1 : clicks_a_turn(power.high, power.rate_hz, train.rate, train.profile, search.to_hz);
-    if (turns == 1 && clicks == 1) return train;
-    for (double& f : train.rate.frequency_hz) f *= static_cast<double>(clicks) / turns;
+    if (turns > 1 || clicks > 1) {
+        for (double& f : train.rate.frequency_hz) f *= static_cast<double>(clicks) / turns;
+        if (!read_profile(train, power)) return std::nullopt;
+    }
+    train.rate = steadied(power.high, power.rate_hz, train.rate, train.profile);
     return read_profile(train, power) ? std::optional(train) : std::nullopt;
 }
 

@@ -83,6 +83,20 @@ TEST_CASE("a train of unequal clicks keeps its rate", "[impulse]") {
     }
 }
 
+TEST_CASE("a clock's train is read to a ten-thousandth, an engine's keeps its track", "[impulse]") {
+    std::vector<double> x = noise(8.0, 0.003, 41);
+    for (const double t : clockwork(8.0, 10.05, 0.2, 0.0, 13)) add_click(x, t, 0.3, 6000.0, 0.0005);
+    const auto train = find_impulse_train(x, kRate);
+    REQUIRE(train);
+    CHECK(train->rate.mean_hz() == Approx(10.05).epsilon(1e-4));
+    CHECK(train->rate.wander() < 1e-9);
+    std::vector<double> y = noise(8.0, 0.003, 42);
+    add_clicks(y, 25.0, 0.3, 0.003, 43);
+    const auto engine = find_impulse_train(y, kRate);
+    REQUIRE(engine);
+    CHECK(engine->rate.wander() > 0.0015);
+}
+
 TEST_CASE("a coil much stronger than the others does not hide them", "[impulse]") {
     // one coil of three 7 dB stronger was once read as a train of a third of the rate
     for (const std::size_t coils : {3U, 4U, 6U}) {
