@@ -6,6 +6,7 @@
 #include "hushtrace/measure/tracked_power.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "line_search.hpp"
+#include "noise_sources.hpp"
 #include "steady_survey.hpp"
 
 namespace hushtrace {
@@ -18,13 +19,18 @@ constexpr double kEvidenceBesidePulses = 60.0, kEvidenceBesideClicks = 30.0;
 constexpr std::size_t kSomeClicks = 4;
 constexpr double kClickTakes_s = 0.04;    // a click and the windows that it falls into
 constexpr std::size_t kMostBeats = 2;    // a channel
-constexpr double kLeavesBehind = 0.02;   // of its evidence
+constexpr double kLeavesBehind = 0.05;   // of its evidence
 constexpr double kLeastWander = 0.003;   // of its frequency, rms: less is a steady line's, or hops between neighbours
 constexpr double kWindow_s = 0.02;       // through which its power is read
 
-double least_evidence(const ChannelSurvey& channel) {
-    if (channel.pulses) return kEvidenceBesidePulses;
-    return channel.clicks || channel.bursts.events.size() >= kSomeClicks ? kEvidenceBesideClicks : kLeastEvidence;
+/// What one channel shows is in the others too, more faintly.
+double least_evidence(const TakeSurvey& survey) {
+    double least = kLeastEvidence;
+    for (const ChannelSurvey& channel : survey.channels) {
+        if (channel.clicks || channel.bursts.events.size() >= kSomeClicks) least = std::max(least, kEvidenceBesideClicks);
+        if (channel.pulses) least = kEvidenceBesidePulses;
+    }
+    return least;
 }
 
 double log_evidence_of_slow_line(std::span<const double> sound, double rate, const Track& track, const std::vector<PassedLine>& still) {
@@ -61,7 +67,7 @@ std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::sp
     search.most_ridges = kMostBeats;
     double loudest = 0;
     for (const std::size_t c : loudest_first(survey)) {
-        search.least_log_evidence = least_evidence(survey.channels[c]);
+        search.least_log_evidence = least_evidence(survey);
         search.still = passed_lines(survey, survey.channels[c]);
         search.clicks_s = moments_of_clicks(survey.channels[c].bursts, kClickTakes_s);
         const std::vector<double> cleared = cut_down(stretches[c], rate);
@@ -71,8 +77,9 @@ std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::sp
             if (ridge.log_evidence < kLeavesBehind * loudest) continue;
             loudest = std::max(loudest, ridge.log_evidence);
             const double mean_hz = ridge.track.mean_hz(), wander = ridge.track.wander();
-            const double slow = log_evidence_of_slow_line(cleared, rate, ridge.track, search.still);
-            if (wander < kLeastWander || slow > ridge.log_evidence) continue;
+            if (wander < kLeastWander) continue;
+            // with the engine at rest nothing that turns makes so high a line
+            if (engine_active(*survey.take) && log_evidence_of_slow_line(cleared, rate, ridge.track, search.still) > ridge.log_evidence) continue;
             Beat beat{std::move(ridge), c, mean_hz, wander, {}};
             beat.mean_square = power_in_channels(stretches, rate, beat.ridge.track);
             found.push_back(std::move(beat));
