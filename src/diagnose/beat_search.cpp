@@ -59,6 +59,8 @@ std::vector<double> power_in_channels(const std::vector<std::span<const double>>
 
 std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches) {
     std::vector<Beat> found;
+    // an engine that is revved sweeps its own lines as fast
+    if (survey.rpm_log || survey.take->conditions.engine == Engine::sweep) return found;
     const double rate = survey.sample_rate_hz;
     RidgeSearch search;
     search.from_hz = kFrom_hz;

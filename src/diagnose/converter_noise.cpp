@@ -137,12 +137,18 @@ bool may_be_beating(const TakeSurvey& survey, const ChannelSurvey& channel) {
     return !survey.beats.empty() && (channel.clicks || channel.bursts.events.size() >= some);
 }
 
+/// Loud clicks ring at a few kilohertz: what pulses there and holds less than they do may be their tails.
+bool may_be_ringing(const ChannelSurvey& channel) {
+    constexpr double rings_from_hz = 2000.0;
+    return channel.clicks && channel.pulses->rate_hz > rings_from_hz && power_of_pulses(channel) < channel.clicks->mean_square;
+}
+
 /// Whether the channel with the clearest pulses has any: they tell hash however broad, whatever the engine does.
 bool add_pulses(std::list<NoiseSource>& sources, const TakeSurvey& survey) {
     constexpr double share_sd_db = 3.0;
     const HuntingPulses* best = nullptr;
     for (const ChannelSurvey& channel : survey.channels)
-        if (channel.pulses && !may_be_beating(survey, channel) && (!best || channel.pulses->recurrence_sd > best->recurrence_sd)) best = &*channel.pulses;
+        if (channel.pulses && !may_be_beating(survey, channel) && !may_be_ringing(channel) && (!best || channel.pulses->recurrence_sd > best->recurrence_sd)) best = &*channel.pulses;
     if (!best) return false;
     NoiseSource& source = hash_at(sources, best->rate_hz);
     std::vector<double> power;
