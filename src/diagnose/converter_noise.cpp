@@ -150,6 +150,9 @@ bool add_pulses(std::list<NoiseSource>& sources, const TakeSurvey& survey) {
     for (const ChannelSurvey& channel : survey.channels)
         if (channel.pulses && !may_be_beating(survey, channel) && !may_be_ringing(channel) && (!best || channel.pulses->recurrence_sd > best->recurrence_sd)) best = &*channel.pulses;
     if (!best) return false;
+    // what rings at each of the clicks pulses too: hash that isn't clearly stronger than they are can't be told from it
+    for (const ChannelSurvey& channel : survey.channels)
+        if (channel.pulses && &*channel.pulses == best && power_of_pulses(channel) < power_of_clicks(channel)) return false;
     NoiseSource& source = hash_at(sources, best->rate_hz);
     std::vector<double> power;
     for (const ChannelSurvey& channel : survey.channels) power.push_back(power_of_pulses(channel));
