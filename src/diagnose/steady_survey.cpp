@@ -36,7 +36,12 @@ void survey_steady(ChannelSurvey& channel, std::span<const double> samples, doub
     BurstSearch bursts;
     bursts.left_out = of_trains;
     channel.bursts = find_bursts(samples, sample_rate_hz, bursts);
-    channel.pulses = find_hunting_pulses(samples, sample_rate_hz, kPulseSurprise, moments_of_clicks(channel.bursts, kClickRings_s));
+    // a train's clicks are cut out first: loud, they would ring through the whitening
+    std::vector<double> unclicked;
+    if (channel.clicks) unclicked = blank_clicks(samples, sample_rate_hz, *channel.clicks);
+    if (channel.clicks && channel.other_clicks) unclicked = blank_clicks(unclicked, sample_rate_hz, *channel.other_clicks);
+    channel.pulses = find_hunting_pulses(channel.clicks ? std::span<const double>(unclicked) : samples, sample_rate_hz, kPulseSurprise,
+                                         moments_of_clicks(channel.bursts, kClickRings_s));
 }
 
 }  // namespace hushtrace
