@@ -74,6 +74,21 @@ void finish_channel(ChannelSurvey& survey, const Gathered& gathered, double rate
     }
 }
 
+/// A whine and its multiples beat at its own wandering rate: where a line stands that is sharp once it is followed, no pulses
+/// hunt.
+void forget_beats_of_lines(TakeSurvey& survey) {
+    constexpr double sharp_db = 8.0;
+    for (ChannelSurvey& channel : survey.channels) {
+        if (!channel.pulses) continue;
+        const bool line = std::any_of(survey.families.begin(), survey.families.end(), [&channel](const MovingFamily& family) {
+            return std::any_of(family.lines.begin(), family.lines.end(), [&](const OrderLine& one) {
+                return one.sharpening_db > sharp_db && std::abs(one.ratio - std::round(one.ratio)) < 0.002 && channel.pulses->holds(one.ratio * family.mean_hz);
+            });
+        });
+        if (line) channel.pulses.reset();
+    }
+}
+
 }  // namespace
 
 TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s) {
@@ -171,6 +186,7 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
     for (const Gathered& channel : gathered) stretches.emplace_back(channel.stretch);
     survey.beats = find_beats(survey, stretches);
     follow_lines(survey, stretches, sounds);
+    forget_beats_of_lines(survey);
     for (const MovingFamily& family : survey.families) {
         const std::size_t c = loudest_channel(family);
         const ChannelSurvey& channel = survey.channels[c];
