@@ -72,7 +72,11 @@ std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::sp
         search.least_log_evidence = least_evidence(survey);
         search.still = passed_lines(survey, survey.channels[c]);
         search.clicks_s = moments_of_clicks(survey.channels[c].bursts, kClickTakes_s);
-        const std::vector<double> cleared = cut_down(stretches[c], rate);
+        // clicks that follow each other too fast to be passed over are blanked, and what that leaves is doubted more
+        const bool dense = survey.channels[c].clicks && search.clicks_s.empty();
+        if (dense) search.least_log_evidence = kEvidenceBesidePulses;
+        const std::vector<double> cleared =
+            dense ? without_clicks(stretches[c], rate, survey.channels[c]) : cut_down(stretches[c], rate);
         for (Ridge& ridge : find_ridges(cleared, rate, search)) {
             search.known.push_back(ridge);
             // what a loud line leaves of itself, once it is taken out, is no other

@@ -72,17 +72,6 @@ std::vector<double> without_peaks(std::vector<double> out, double rate) {
     return out;
 }
 
-/// The sound without its rumble and with its clicks cut down: for looking for lines, not for reading levels.
-/// Clicks make combs of lines by the dozen, which hide a whine; cut at a few times the usual size they all
-/// but vanish, tones stay.
-std::vector<double> without_clicks(std::span<const double> samples, double rate,
-                                   const ChannelSurvey& channel) {
-    std::vector<double> out = channel.clicks ? blank_clicks(without_still_lines(samples, rate, channel.lines), rate, *channel.clicks)
-                                             : std::vector<double>(samples.begin(), samples.end());
-    if (channel.other_clicks) out = blank_clicks(out, rate, *channel.other_clicks);
-    return without_peaks(std::move(out), rate);
-}
-
 /// How far a followed line stands out of what lies beside its track [standard deviations].
 double significance_of(const Track& track, const ThinnedSound& sound, double window_s) {
     try {
@@ -111,6 +100,14 @@ std::optional<Track> logged_speed(const TakeSurvey& survey) {
 }
 
 }  // namespace
+
+std::vector<double> without_clicks(std::span<const double> samples, double rate,
+                                   const ChannelSurvey& channel) {
+    std::vector<double> out = channel.clicks ? blank_clicks(without_still_lines(samples, rate, channel.lines), rate, *channel.clicks)
+                                             : std::vector<double>(samples.begin(), samples.end());
+    if (channel.other_clicks) out = blank_clicks(out, rate, *channel.other_clicks);
+    return without_peaks(std::move(out), rate);
+}
 
 std::vector<double> cut_down(std::span<const double> samples, double rate) {
     return without_peaks(std::vector<double>(samples.begin(), samples.end()), rate);

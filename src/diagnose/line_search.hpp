@@ -22,6 +22,9 @@ struct FollowedRidge {
 std::vector<FollowedRidge> find_wandering_lines(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches,
                                                 const std::vector<ThinnedSound>& sounds);
 
+/// The sound without its rumble and with its clicks cut down: for looking for lines, not for reading levels. Clicks make combs of
+/// lines by the dozen, which hide a whine; cut at a few times the usual size they all but vanish, tones stay.
+std::vector<double> without_clicks(std::span<const double> samples, double sample_rate_hz, const ChannelSurvey& channel);
 /// A sound without its rumble and with its clicks cut down, not blanked: a loud line's gaps would splash.
 std::vector<double> cut_down(std::span<const double> samples, double sample_rate_hz);
 /// Lines that hold still, for a search to pass by: those of a spectrum, and a phone's, which come and go.
