@@ -108,11 +108,28 @@ ClicksInTake judged_clicks(const ImpulseTrain& train, const TakeSurvey& survey, 
     return clicks;
 }
 
+namespace {
+
+/// Whether a rate and one or more of its low multiples stand as lines of their own, as those of something switched do.
+bool has_low_lines(const TakeSurvey& survey, double rate_hz) {
+    constexpr double solid = 7.0;
+    return std::any_of(survey.channels.begin(), survey.channels.end(), [rate_hz](const ChannelSurvey& channel) {
+        if (channel.still.density.empty()) return false;
+        int lines = 0;
+        const auto stands = [&](int n) { return channel.still.peak_near(n * rate_hz, channel.still.bin_hz).surprise > solid; };
+        for (int n = 2; n <= 4; ++n) lines += stands(n);
+        return stands(1) && lines > 0;
+    });
+}
+
+}  // namespace
+
 void add_clicks(std::list<NoiseSource>& sources, const ClicksInTake& clicks) {
     const Take& take = *clicks.survey->take;
     const double rate = clicks.rate_hz;
     // nothing ticks so fast for long: the edges of something that is switched
     const bool edges = !clicks.ignition && rate >= PulseWidth::least_hz;
+    if (edges && !has_low_lines(*clicks.survey, rate)) return;   // another noise's pulses, counted by threes
     const NoiseKind kind = clicks.ignition ? NoiseKind::ignition_tick : edges ? NoiseKind::switched_load : NoiseKind::periodic_tick;
     NoiseSource* source = nullptr;
     for (NoiseSource& known : sources)

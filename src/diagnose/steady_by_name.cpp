@@ -11,9 +11,11 @@ constexpr double kFinerExplains = 4.6;   // surprise: a hundred times as likely 
 /// A burst of an eighth of its frame has its first lobe in multiples 1 to 7: some of them are there whatever couples it.
 /// And a phone sends for a second and more.
 bool looks_like_frames(const CombStretch& phone) {
-    const auto low = std::count_if(phone.comb.teeth.begin(), phone.comb.teeth.end(),
-                                   [](const CombTooth& tooth) { return tooth.number < 8 && tooth.surprise > 5.0; });
-    return low >= 2 && phone.to_s - phone.from_s > 0.9;
+    const auto lies_low = [](const CombTooth& tooth) { return tooth.number < 8 && tooth.surprise > 5.0; };
+    const auto low = std::count_if(phone.comb.teeth.begin(), phone.comb.teeth.end(), lies_low);
+    const bool odd = std::any_of(phone.comb.teeth.begin(), phone.comb.teeth.end(),
+                                 [&](const CombTooth& tooth) { return lies_low(tooth) && tooth.number % 2 == 1; });   // else of twice the rate
+    return low >= 2 && odd && phone.to_s - phone.from_s > 0.9;
 }
 
 /// Whether a comb's lines are but some of those of a slower rate, which explains many more.
@@ -43,7 +45,8 @@ LineComb comb_of_bus(const SteadySearch& search, const BusFrames& bus) {
     LineComb comb = find_comb(search.spectra, bus.rate_hz, BusFrames::tolerance, places);
     if (comb.surprise < kNamedComb || comb.teeth.empty() || part_of_finer_comb(search, comb)) return {};
     const bool several = comb.teeth.size() > 1 && comb.surprise_of_rest > kRestOfNamed;
-    if (several && of_a_faster_bus(search, bus, comb, places)) return {};
+    constexpr int widest_step = 5;   // lines at every seventh place alone are some other comb's that meets this one
+    if (several && (of_a_faster_bus(search, bus, comb, places) || comb.solid_divisor() > widest_step)) return {};
     // one line alone: only where it is the frames' own
     if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0)) return {};
     return comb;
@@ -68,6 +71,9 @@ void look_for_mains(const SteadySearch& search, const Job& job, Taken& taken, st
     const int divisor = std::max(best.common_divisor(), best.solid_divisor());
     const bool low = best.teeth.front().number <= 3, exact = std::abs(best.spacing_hz / best_nominal - 1.0) < Mains::usual_stray;
     const bool comb = best.surprise_of_rest > kRestOfNamed && best.teeth.size() > 1;
+    // hum is strongest low down; where it is not so exact, or a rectifier's alone, lower still: else it is a motor's bars and turns
+    const int highest_lead = exact && divisor == 1 ? 12 : 8;
+    if (best.strongest()->number > highest_lead) return;
     // multiples of 2 alone are a full-wave rectifier's, or pulses at 100 or 120 Hz: only the mains keep that so exactly
     if (divisor > 2 || !low || (divisor == 2 && !exact)) return;
     if (!comb && (!exact || best.strongest()->number > 2)) return;
