@@ -139,6 +139,18 @@ void look_for_drifting(const SteadySearch& search, const Taken& taken, std::vect
         }
 }
 
+/// Whether all of a bus's few lines lie on the multiples of a comb of many, which are further apart than the reading leaves open.
+bool met_by(const SteadyComb& bus, const SteadyComb& comb) {
+    constexpr std::size_t few = 3, many = 5;
+    constexpr double strays = 2e-5, apart = 0.1;   // an oscillator's; of the spacing
+    if (comb.kind == NoiseKind::bus_tone || bus.harmonics.size() > few || comb.harmonics.size() < many) return false;
+    return std::all_of(bus.harmonics.begin(), bus.harmonics.end(), [&](const Harmonic& line) {
+        const double number = std::round(line.frequency_hz / comb.frequency_hz);
+        const double reach_hz = std::min(0.5 + number * 2.0 * comb.frequency_sd_hz + strays * line.frequency_hz, apart * comb.frequency_hz);
+        return std::abs(line.frequency_hz - number * comb.frequency_hz) < reach_hz;
+    });
+}
+
 LineComb comb_of_one(const SteadySearch& search, const JointLine& line) {
     CombTooth tooth;
     tooth.frequency_hz = line.line.frequency_hz;
@@ -187,6 +199,10 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
                                  : named_alone(line.line, line.mean_square));
         taken.lines_hz.push_back(line.line.frequency_hz);
     }
+    const std::vector<SteadyComb> combs = found;
+    std::erase_if(found, [&](const SteadyComb& one) {
+        return one.kind == NoiseKind::bus_tone && std::any_of(combs.begin(), combs.end(), [&](const SteadyComb& other) { return met_by(one, other); });
+    });
     if (!engine_active(*survey.take) && spoken.clicks.empty()) look_for_drifting(search, taken, found);
     return found;
 }

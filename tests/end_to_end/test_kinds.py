@@ -146,4 +146,28 @@ check.that(only and any(e["observations"] == [0] for e in only[0]["evidence"]), 
 sources = noise({"idle": quiet}, observations=[{**heard, "value": "gone"}])
 check.that(not found(sources, "heard_only"), "what is gone with the input shorted is not heard behind it")
 
+
+
+# ---- what meets another kind's lines by chance is not that kind
+def kinds_of(x, seed, conditions=None):
+    return sorted((s["kind"], s["frequency_hz"] and round(s["frequency_hz"])) for s in noise({"take": (conditions or {"engine": "off"}, stereo(x, seed))})
+                  if s["kind"] != "hiss")
+
+
+fast = kinds_of(tone(8000.4, SECONDS, 3e-5) + tone(16000.8, SECONDS, 2e-5), 201)
+check.that(fast == [("bus_tone", 8000)], f"a fast bus is no slow one as well: {fast}")
+slow = kinds_of(sum(tone(800.1 * n, SECONDS, 2e-5 * (2 if n % 5 == 0 else 1)) for n in range(1, 20)), 203)
+check.that(slow == [("bus_tone", 800)], f"nor slot pairs whose every fifth line leads: {slow}")
+ring = kinds_of(pulses(650 / 3, 1 / 8, 3e-3, highest=80, on=(3, 5)), 205, {"engine": "idle"})
+check.that(ring == [("phone_burst", 217)], f"a phone that comes and goes is no whine: {ring}")
+loud = kinds_of(pulses(121.8, 0.71, 3e-3, highest=160), 207)
+check.that(loud == [("switched_load", 122)], f"a loud load's lines make no bus: {loud}")
+turns = 100.66
+bars = kinds_of(sum(tone(n * turns, SECONDS, a) for n, a in ((9, 1e-3), (18, 3e-4), (1, 2e-4), (8, 3e-4), (10, 1e-4), (11, 2e-4))), 209)
+check.that(bars == [("motor_whine", 906)], f"a motor's turns are no mains: {bars}")
+faint = kinds_of(tone(50.02, SECONDS, 1.2e-5), 211)
+check.that(faint == [("mains_hum", 50)], f"a lone line at 50 Hz is the mains': {faint}")
+edges = kinds_of(pulses(67.3, 0.33, 1e-3, highest=300), 213)
+check.that(edges == [("switched_load", 67)], f"what switches 67 times a second ticks not: {edges}")
+
 check.end()
