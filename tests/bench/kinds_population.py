@@ -137,9 +137,10 @@ def outcome_of(program, vehicle):
     with tempfile.TemporaryDirectory() as top:
         write_job(top + "/job", vehicle)
         results = json.loads(sounds.run(program, "noise", "--job", top + "/job", "--json"))["results"]
-    found = [{key: s[key] for key in ("kind", "frequency_hz", "confidence", "level_dbfs", "rests_on")} | {"takes": len(s["takes"]), "lines": len(s["harmonics"])}
-             for s in results["noise_sources"] if s["kind"] != "hiss"]
-    return {"text": vehicle.text, "truth": vehicle.truth, "found": found,
+    def told(of):
+        return [{key: s[key] for key in ("kind", "frequency_hz", "confidence", "level_dbfs", "rests_on")} |
+                {"takes": len(s["takes"]), "lines": len(s["harmonics"])} for s in results[of] if s["kind"] != "hiss"]
+    return {"text": vehicle.text, "truth": vehicle.truth, "found": told("noise_sources"), "unsure": told("unsure"),
             "health": [h["fault"] for h in results["health"]]}
 
 

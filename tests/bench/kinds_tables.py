@@ -169,11 +169,12 @@ def reliability(outcomes):
 
 
 def print_counts(outcomes):
-    """Rows for src/diagnose/confidence.cpp."""
+    """Rows for src/diagnose/confidence.cpp: of what is told, and of what is told as unsure."""
     rows = collections.defaultdict(lambda: [0, 0])
     for one in outcomes:
-        _, of_finding = matched(one)
-        for f, t in zip(one["found"], of_finding):
+        every = one["found"] + one.get("unsure", [])
+        _, of_finding = matched(one | {"found": every})
+        for f, t in zip(every, of_finding):
             rows[f["rests_on"]][0] += t is not None
             rows[f["rests_on"]][1] += 1
     for name, (hits, of) in sorted((str(n), r) for n, r in rows.items()):
