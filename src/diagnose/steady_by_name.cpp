@@ -84,7 +84,7 @@ void look_for_mains(const SteadySearch& search, const Job& job, Taken& taken, st
 std::optional<double> mains_rate_of(const LineComb& comb, const Job& job) {
     for (const double nominal : Mains::nominal_hz) {
         if (job.vehicle.mains_hz && *job.vehicle.mains_hz != nominal) continue;
-        if (std::abs(comb.spacing_hz / nominal - 1.0) < Mains::usual_stray && comb.teeth.front().number <= 3) return nominal;
+        if (std::abs(comb.spacing_hz / nominal - 1.0) < Mains::usual_stray && comb.teeth.front().number <= 4) return nominal;
     }
     return std::nullopt;
 }

@@ -8,6 +8,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kMotorDrifts = 0.02;      // between takes: its supply's voltage moves (common practice, no source)
+constexpr double kMotorMultiple = 0.006;   // how far a multiple may lie off that is read at another moment
 constexpr double kHoldsStill = 3e-4;
 constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.008, kStepKeeps = 0.0015;
 
@@ -85,9 +86,33 @@ void join(NoiseSource& source, const NoiseSource& other) {
     source.evidence.push_back({"In the other takes one line of it stands out.", *other.frequency_hz, "Hz", other.frequency_sd_hz, other.takes, {}});
 }
 
+/// Whether a motor's line that strays is a load's of few lines, or a multiple of it: then that one is the motor's own.
+bool is_multiple_of(const NoiseSource& load, const NoiseSource& motor) {
+    const bool few = load.rests_on == "load: few low lines" || load.rests_on == "load: one multiple";
+    if (!few || load.kind != NoiseKind::switched_load || motor.kind != NoiseKind::motor_whine || !motor.harmonics.empty()) return false;
+    const double times = *motor.frequency_hz / *load.frequency_hz, number = std::round(times);
+    return number >= 1.0 && number <= 3.0 && std::abs(times / number - 1.0) < kMotorMultiple;
+}
+
+void become_motors(std::list<NoiseSource>& sources) {
+    for (NoiseSource& load : sources)
+        for (auto other = sources.begin(); other != sources.end();) {
+            if (!other->frequency_hz || !load.frequency_hz || !is_multiple_of(load, *other)) {
+                ++other;
+                continue;
+            }
+            load.kind = NoiseKind::motor_whine;
+            load.rests_on = other->rests_on;
+            load.confidence = other->confidence;
+            load.evidence.insert(load.evidence.end(), other->evidence.begin(), other->evidence.end());
+            other = sources.erase(other);
+        }
+}
+
 }  // namespace
 
 void join_over_takes(std::list<NoiseSource>& sources) {
+    become_motors(sources);
     for (NoiseSource& source : sources) {
         if (!is_comb(source.kind) && source.kind != NoiseKind::unexplained_tone) continue;
         for (auto other = sources.begin(); other != sources.end();) {

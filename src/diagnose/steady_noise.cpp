@@ -151,6 +151,22 @@ bool met_by(const SteadyComb& bus, const SteadyComb& comb) {
     });
 }
 
+/// Two or three lines at multiples of 100 or 120 Hz, to two in a thousand: a rectifier's, of which the louder ones stand. (Of a
+/// clear comb of pulses there stand more.)
+bool is_rectified_mains(const LineComb& comb, const Job& job) {
+    LineComb half;
+    half.spacing_hz = 0.5 * comb.spacing_hz;
+    half.teeth = comb.teeth;
+    return comb.teeth.size() <= 3 && mains_rate_of(half, job).has_value();
+}
+
+LineComb twice_numbered(LineComb comb) {
+    comb.spacing_hz *= 0.5;
+    comb.spacing_sd_hz *= 0.5;
+    for (CombTooth& tooth : comb.teeth) tooth.number *= 2;
+    return comb;
+}
+
 LineComb comb_of_one(const SteadySearch& search, const JointLine& line) {
     CombTooth tooth;
     tooth.frequency_hz = line.line.frequency_hz;
@@ -177,8 +193,9 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
     look_for_buses(search, taken, found);
     search.places.most_number = 60;
     while (found.size() < kMostCombs) {
-        const LineComb comb = best_comb_of(search, joint_lines(search));
+        LineComb comb = best_comb_of(search, joint_lines(search));
         if (comb.teeth.empty()) break;
+        if (is_rectified_mains(comb, job)) comb = twice_numbered(std::move(comb));
         const auto mains_hz = mains_rate_of(comb, job);
         found.push_back(mains_hz ? named_mains(search, comb, *mains_hz) : named_by_shape(search, comb));
         take_in(comb, taken);
