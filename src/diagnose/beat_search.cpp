@@ -13,7 +13,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kFrom_hz = 3500.0, kTo_hz = 20000.0;
-constexpr double kLeastEvidence = 8.0;   // noise alone reaches it in one stretch of 3000 at most (Markov's inequality)
+constexpr double kLeastEvidence = 30.0;   // noise alone passes 8 in one stretch of 3000 at most (Markov's inequality); what sounds beside it, 18
 /// Noise that pulses or clicks is not as even as that bound takes for granted: only what nobody doubts stands out of it.
 constexpr double kEvidenceBesidePulses = 60.0, kEvidenceBesideClicks = 30.0;
 constexpr std::size_t kSomeClicks = 4;
@@ -21,6 +21,7 @@ constexpr double kClickTakes_s = 0.04;    // a click and the windows that it fal
 constexpr std::size_t kMostBeats = 2;    // a channel
 constexpr double kLeavesBehind = 0.05;   // of its evidence
 constexpr double kLeastWander = 0.003;   // of its frequency, rms: less is a steady line's, or hops between neighbours
+constexpr double kLeastWanderRunning = 0.03;   // an engine's own lines wander by less while it idles or is held
 constexpr double kWindow_s = 0.02;       // through which its power is read
 
 /// What one channel shows is in the others too, more faintly.
@@ -85,7 +86,7 @@ std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::sp
             if (ridge.log_evidence < kLeavesBehind * loudest) continue;
             loudest = std::max(loudest, ridge.log_evidence);
             const double mean_hz = ridge.track.mean_hz(), wander = ridge.track.wander();
-            if (wander < kLeastWander) continue;
+            if (wander < (engine_active(*survey.take) ? kLeastWanderRunning : kLeastWander)) continue;
             // with the engine at rest nothing that turns makes so high a line
             if (engine_active(*survey.take) && log_evidence_of_slow_line(cleared, rate, ridge.track, search.still) > ridge.log_evidence) continue;
             Beat beat{std::move(ridge), c, mean_hz, wander, {}};

@@ -220,7 +220,9 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
 void add_beats(std::list<NoiseSource>& sources, const TakeSurvey& survey) {
     for (const Beat& beat : survey.beats) {
         const bool of_the_engine = engine_active(*survey.take) && std::any_of(survey.families.begin(), survey.families.end(), [&beat](const MovingFamily& family) {
-            return correlation_of(beat.ridge.track, family.ridge.track) > kMovesAlike;
+            const double times = beat.mean_hz / family.mean_hz, number = std::round(times);
+            const bool multiple = number >= 1.0 && number <= 5.0 && std::abs(times - number) < 0.03 * number + beat.wander;   // hops between them
+            return multiple || correlation_of(beat.ridge.track, family.ridge.track) > kMovesAlike;
         });
         if (of_the_engine || is_of_pulses(survey, beat.mean_hz)) continue;
         NoiseSource& source = hash_at(sources, beat.mean_hz, kBeatDrifts);

@@ -43,6 +43,16 @@ NoiseSource& source_of(std::list<NoiseSource>& sources, NoiseKind kind, double f
     return made;
 }
 
+/// Whether a line is a multiple of a converter's: humps of pulses that hunt string together to lines.
+bool is_multiple_of_hash(const std::list<NoiseSource>& sources, double frequency_hz) {
+    constexpr double hunts = 0.05;
+    return std::any_of(sources.begin(), sources.end(), [=](const NoiseSource& one) {
+        if (one.kind != NoiseKind::converter_hash || !one.frequency_hz) return false;
+        const double times = frequency_hz / *one.frequency_hz, least = one.rests_on == "hash: pulses" ? 1.0 - hunts : 1.5;
+        return times > least && times < 4.5 && std::abs(times - std::round(times)) < hunts * times;
+    });
+}
+
 /// Whether a followed line has a motor's turns beside it: two or more lines at the turns or one or two of them off the bars.
 bool has_turns(const MovingFamily& family) {
     constexpr double off = 0.0015;   // of the followed line: how far a line over its cycles may lie off
@@ -226,6 +236,7 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         const bool turns = has_turns(family);
         const bool own_way = resting || turns || (whine && whine->family && std::abs(likeness) < 0.6);
         const bool converter = is_beat(survey, family);
+        if (converter && is_multiple_of_hash(sources, family.mean_hz)) continue;
         const NoiseKind kind = converter && (resting || std::abs(likeness) < 0.6) ? NoiseKind::converter_hash : own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
         // the same line may have been told less surely in another take
         const auto same = std::find_if(sources.begin(), sources.end(), [&](const NoiseSource& other) {

@@ -48,7 +48,7 @@ LineComb comb_of_bus(const SteadySearch& search, const BusFrames& bus) {
     constexpr int widest_step = 5;   // lines at every seventh place alone are some other comb's that meets this one
     if (several && (of_a_faster_bus(search, bus, comb, places) || comb.solid_divisor() > widest_step)) return {};
     // one line alone: only where it is the frames' own
-    if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0)) return {};
+    if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0 || strays(search, *comb.strongest()))) return {};
     return comb;
 }
 
@@ -130,10 +130,12 @@ void look_for_buses(const SteadySearch& search, Taken& taken, std::vector<Steady
     }
 }
 
-const BusFrames* bus_rate_of(double frequency_hz) {
-    for (const BusFrames& bus : kBusFrames)
-        if (std::abs(frequency_hz / bus.rate_hz - 1.0) < BusFrames::tolerance) return &bus;
-    return nullptr;
+std::optional<BusLine> bus_of_line(double frequency_hz) {
+    constexpr int highest = 3;
+    for (int number = 1; number <= highest; ++number)
+        for (const BusFrames& bus : kBusFrames)
+            if (std::abs(frequency_hz / (number * bus.rate_hz) - 1.0) < BusFrames::tolerance) return BusLine{&bus, number};
+    return std::nullopt;
 }
 
 }  // namespace hushtrace

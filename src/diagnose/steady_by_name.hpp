@@ -21,8 +21,12 @@ std::optional<double> mains_rate_of(const LineComb& comb, const Job& job);
 /// The channel whose frames stand out most speaks for the times; the others' powers are read at the same teeth.
 void look_for_phone(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found);
 
-/// The bus at whose very rate a line stands that nothing joins; null for any other.
-const BusFrames* bus_rate_of(double frequency_hz);
+/// The bus at whose very rate, or twice or three times that, a line stands that nothing joins.
+struct BusLine {
+    const BusFrames* bus = nullptr;
+    int number = 1;
+};
+std::optional<BusLine> bus_of_line(double frequency_hz);
 
 /// The clearest first: what is left of its lines for another is little.
 void look_for_buses(const SteadySearch& search, Taken& taken, std::vector<SteadyComb>& found);

@@ -199,7 +199,6 @@ SteadyComb named_motor_by_turns(const SteadySearch& search, const LineComb& comb
     return out;
 }
 
-/// What switches or counts keeps its rate far better than what turns.
 bool strays(double frequency_hz, double wander_hz) {
     return frequency_hz < kHighestMotor_hz && wander_hz > std::max(kStrays_hz, kStrays * frequency_hz);
 }
@@ -210,13 +209,14 @@ bool strays(const SteadySearch& search, const CombTooth& tooth) {
     return false;
 }
 
+SteadyComb named_phone_line(const SteadySearch& search, const LineComb& comb) {
+    SteadyComb phone = named_phone(search, {comb, 0.0, search.survey->duration_s, comb.surprise, true});
+    phone.rests_on = "phone: by its rate";
+    return phone;
+}
+
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb) {
-    if (at_phones_rate(comb) && comb.teeth.size() > 2)
-    {
-        SteadyComb phone = named_phone(search, {comb, 0.0, search.survey->duration_s, comb.surprise, true});
-        phone.rests_on = "phone: by its rate";
-        return phone;
-    }
+    if (at_phones_rate(comb) && comb.teeth.size() > 2) return named_phone_line(search, comb);
     SteadyComb out = as_steady_comb(search, comb, NoiseKind::switched_load);
     const std::size_t channel = loudest_channel(comb, search.spectra.size());
     const DutyFit fit = fit_duty(comb, channel, least_at_places(search, comb, channel, highest_in_a_row(comb) + 1));

@@ -167,15 +167,16 @@ LineComb twice_numbered(LineComb comb) {
     return comb;
 }
 
-LineComb comb_of_one(const SteadySearch& search, const JointLine& line) {
+LineComb comb_of_one(const SteadySearch& search, const JointLine& line, int number) {
     CombTooth tooth;
+    tooth.number = number;
     tooth.frequency_hz = line.line.frequency_hz;
     tooth.frequency_sd_hz = line.line.frequency_sd_hz;
     tooth.surprise = line.line.surprise;
     for (const std::size_t c : search.channel_of) tooth.mean_square.push_back(line.mean_square[c]);
     LineComb comb;
-    comb.spacing_hz = tooth.frequency_hz;
-    comb.spacing_sd_hz = tooth.frequency_sd_hz;
+    comb.spacing_hz = tooth.frequency_hz / number;
+    comb.spacing_sd_hz = tooth.frequency_sd_hz / number;
     comb.surprise = tooth.surprise;
     comb.teeth = {tooth};
     return comb;
@@ -197,7 +198,10 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
         if (comb.teeth.empty()) break;
         if (is_rectified_mains(comb, job)) comb = twice_numbered(std::move(comb));
         const auto mains_hz = mains_rate_of(comb, job);
-        found.push_back(mains_hz ? named_mains(search, comb, *mains_hz) : named_by_shape(search, comb));
+        const auto bus = bus_of_line(comb.spacing_hz);
+        found.push_back(mains_hz                      ? named_mains(search, comb, *mains_hz)
+                        : bus && bus->number == 1     ? named_bus(search, comb, bus->bus->what)
+                                                      : named_by_shape(search, comb));
         take_in(comb, taken);
         for (const CombTooth& tooth : comb.teeth) taken.lines_hz.push_back(tooth.number * comb.spacing_hz);
     }
@@ -208,11 +212,14 @@ std::vector<SteadyComb> steady_combs_in(const TakeSurvey& survey, const Job& job
     for (const JointLine& line : joint_lines(search)) {
         if (found.size() >= kMostCombs) break;
         if (search.places.spoken_for(line.line.frequency_hz)) continue;   // beside one of those before
-        const LineComb alone = comb_of_one(search, line);
-        const auto mains_hz = mains_rate_of(alone, job);
-        const BusFrames* bus = bus_rate_of(line.line.frequency_hz);
-        found.push_back(mains_hz ? named_mains(search, alone, *mains_hz)
-                        : bus    ? named_bus(search, alone, bus->what)
+        const auto mains_hz = mains_rate_of(comb_of_one(search, line, 1), job);
+        const bool turns = strays(line.line.frequency_hz, line.line.wander_hz);
+        const auto bus = turns ? std::nullopt : bus_of_line(line.line.frequency_hz);
+        const bool phone = std::abs(line.line.frequency_hz - PhoneFrames::rate_hz) <
+                           PhoneFrames::tolerance * PhoneFrames::rate_hz + 2.0 * line.line.frequency_sd_hz;
+        found.push_back(mains_hz ? named_mains(search, comb_of_one(search, line, 1), *mains_hz)
+                        : bus    ? named_bus(search, comb_of_one(search, line, bus->number), bus->bus->what)
+                        : phone  ? named_phone_line(search, comb_of_one(search, line, 1))
                                  : named_alone(line.line, line.mean_square));
         taken.lines_hz.push_back(line.line.frequency_hz);
     }

@@ -18,8 +18,14 @@ struct SteadySearch {
 /// A comb with its powers and harmonics as the take's channels have them.
 SteadyComb as_steady_comb(const SteadySearch& search, const LineComb& comb, NoiseKind kind);
 
+/// Whether a line strays as what turns does: what switches or counts keeps its rate far better.
+bool strays(double frequency_hz, double wander_hz);
+bool strays(const SteadySearch& search, const CombTooth& tooth);
+
 SteadyComb named_mains(const SteadySearch& search, const LineComb& comb, double nominal_hz);
 SteadyComb named_phone(const SteadySearch& search, const CombStretch& frames);
+/// A phone's, by its rate alone: too faint for the stretch in which it sends to be known.
+SteadyComb named_phone_line(const SteadySearch& search, const LineComb& comb);
 SteadyComb named_bus(const SteadySearch& search, const LineComb& comb, std::string_view what);
 /// A comb of which nothing is known but that it is one: a switched load or a motor, by its shape.
 SteadyComb named_by_shape(const SteadySearch& search, const LineComb& comb);
