@@ -5,6 +5,7 @@
 
 #include "hushtrace/measure/tracked_power.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "hushtrace/vehicle/engine_orders.hpp"
 #include "line_search.hpp"
 #include "noise_sources.hpp"
 #include "steady_survey.hpp"
@@ -42,6 +43,15 @@ double log_evidence_of_slow_line(std::span<const double> sound, double rate, con
     slow.to_hz = *high * (1.0 + around);
     slow.still = still;
     return line_log_evidence(sound, rate, slow);
+}
+
+/// Up to where a take's line may be an alternator's.
+double highest_whine_hz(const Take& take) {
+    constexpr double sets = 2.0, dial = 1.06, fastest_rpm = 4500.0;
+    if (!engine_active(take)) return 0.0;
+    const Conditions& c = take.conditions;
+    const double rpm = c.rpm && *c.rpm > 0.0 ? dial * *c.rpm : c.engine == Engine::idle ? IdleSpeed::high : fastest_rpm;
+    return sets * WhineConstants::possible_high * rpm;
 }
 
 std::vector<double> power_in_channels(const std::vector<std::span<const double>>& stretches, double rate, const Track& track) {
@@ -86,7 +96,7 @@ std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::sp
             if (ridge.log_evidence < kLeavesBehind * loudest) continue;
             loudest = std::max(loudest, ridge.log_evidence);
             const double mean_hz = ridge.track.mean_hz(), wander = ridge.track.wander();
-            if (wander < (engine_active(*survey.take) ? kLeastWanderRunning : kLeastWander)) continue;
+            if (wander < (mean_hz < highest_whine_hz(*survey.take) ? kLeastWanderRunning : kLeastWander)) continue;
             // with the engine at rest nothing that turns makes so high a line
             if (engine_active(*survey.take) && log_evidence_of_slow_line(cleared, rate, ridge.track, search.still) > ridge.log_evidence) continue;
             Beat beat{std::move(ridge), c, mean_hz, wander, {}};

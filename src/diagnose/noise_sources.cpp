@@ -22,6 +22,7 @@ std::vector<double> frequencies_of(const std::vector<Harmonic>& harmonics) {
 }
 
 constexpr double kClear_sd = 20.0;
+constexpr double kFarthest = 0.2;   // wander (common practice, no source)
 constexpr double kFaint = 12.0;   // evidence [ln] that coloured hiss has been seen to reach without a line
 constexpr double kBeatDrifts = 0.25;   // between takes: the difference of two rates that each drift
 constexpr std::array<std::string_view, 5> kSpeaksForWhine = {"whine: under 2 for it", "whine: under 2 for it", "whine: 2 and more for it", "whine: 2 and more for it",
@@ -233,6 +234,8 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         if (clicks && is_comb_of_clicks(survey, family)) continue;
         const bool resting = !engine_active(*survey.take);
         if (family.significance < kSureFamily) continue;  // weak evidence under stronger lines
+        // a path that hops about in what a loud whine leaves of itself: no motor that is left alone changes its speed so far
+        if (whine && family.wander > kFarthest && survey.take->conditions.engine != Engine::sweep) continue;
         const bool turns = has_turns(family);
         const bool own_way = resting || turns || (whine && whine->family && std::abs(likeness) < 0.6);
         const bool converter = is_beat(survey, family);
