@@ -12,6 +12,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kWindow_s = 0.2;  // bins of 5 Hz: no noise in a vehicle has a narrower bump
+constexpr double kCutOff = 0.12;       // [ln] what a resonance may lose of its top; where a loud line wanders, more is left: it is no noise
 constexpr double kCoarseWindow_s = 0.05;
 /// Reach either way of a smoothing: a share of the frequency, so many hertz at least.
 struct Stretch {
@@ -99,7 +100,7 @@ std::vector<double> smooth_log(const std::vector<double>& log_values, double bin
             if (low > high) {
                 margin = kMarginAtBump;
                 const LocalFit more = parabola_at(left, b, reach_of(kStretches[0], b), spread, hidden);
-                if (narrowest[b].sure && more.sure) {
+                if (narrowest[b].sure && more.sure && std::abs(more.value) < kCutOff) {
                     out[b] = narrowest[b].value + more.value;
                     sd = narrowest[b].sd;
                 }
