@@ -16,8 +16,7 @@ namespace {
 constexpr double kFrom_hz = 3500.0, kTo_hz = 20000.0;
 constexpr double kLeastEvidence = 30.0;   // noise alone passes 8 in one stretch of 3000 at most (Markov's inequality); what sounds beside it, 18
 /// Noise that pulses or clicks is not as even as that bound takes for granted: only what nobody doubts stands out of it.
-constexpr double kEvidenceBesidePulses = 60.0, kEvidenceBesideClicks = 30.0;
-constexpr std::size_t kSomeClicks = 4;
+constexpr double kEvidenceBesidePulses = 60.0;
 constexpr double kClickTakes_s = 0.04;    // a click and the windows that it falls into
 constexpr std::size_t kMostBeats = 2;    // a channel
 constexpr double kLeavesBehind = 0.05;   // of its evidence
@@ -28,10 +27,8 @@ constexpr double kWindow_s = 0.02;       // through which its power is read
 /// What one channel shows is in the others too, more faintly.
 double least_evidence(const TakeSurvey& survey) {
     double least = kLeastEvidence;
-    for (const ChannelSurvey& channel : survey.channels) {
-        if (channel.clicks || channel.bursts.events.size() >= kSomeClicks) least = std::max(least, kEvidenceBesideClicks);
+    for (const ChannelSurvey& channel : survey.channels)
         if (channel.pulses) least = kEvidenceBesidePulses;
-    }
     return least;
 }
 

@@ -146,8 +146,6 @@ check.that(only and any(e["observations"] == [0] for e in only[0]["evidence"]), 
 sources = noise({"idle": quiet}, observations=[{**heard, "value": "gone"}])
 check.that(not found(sources, "heard_only"), "what is gone with the input shorted is not heard behind it")
 
-
-
 # ---- what meets another kind's lines by chance is not that kind
 def kinds_of(x, seed, conditions=None):
     return sorted((s["kind"], s["frequency_hz"] and round(s["frequency_hz"])) for s in noise({"take": (conditions or {"engine": "off"}, stereo(x, seed))})
@@ -167,6 +165,16 @@ bars = kinds_of(sum(tone(n * turns, SECONDS, a) for n, a in ((9, 1e-3), (18, 3e-
 check.that(bars == [("motor_whine", 906)], f"a motor's turns are no mains: {bars}")
 faint = kinds_of(tone(50.02, SECONDS, 1.2e-5), 211)
 check.that(faint == [("mains_hum", 50)], f"a lone line at 50 Hz is the mains': {faint}")
+
+# ---- a trace beside something far louder is told as unsure, and in words
+with tempfile.TemporaryDirectory() as top:
+    make_job(top + "/job", {"take": ({"engine": "off"}, stereo(tone(700.3, SECONDS, 1e-4) + tone(5103.7, SECONDS, 3e-6), 215))})
+    both = json.loads(run(program, "noise", "--job", top + "/job", "--json"))["results"]
+    words = run(program, "noise", "--job", top + "/job")
+check.that([round(s["frequency_hz"]) for s in both["noise_sources"] if s["kind"] != "hiss"] == [700], "the loud tone is told")
+check.that([round(s["frequency_hz"]) for s in both["unsure"]] == [5104] and both["unsure"][0]["confidence"] < 0.5, f"the trace is unsure: {both['unsure']}")
+check.that("5.104 kHz" in words and "Chance, or part of" in words, "and that is said")
+
 edges = kinds_of(pulses(67.3, 0.33, 1e-3, highest=300), 213)
 check.that(edges == [("switched_load", 67)], f"what switches 67 times a second ticks not: {edges}")
 
