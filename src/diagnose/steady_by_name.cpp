@@ -30,15 +30,6 @@ bool part_of_finer_comb(const SteadySearch& search, const LineComb& comb) {
            finer.surprise_of_rest > comb.surprise_of_rest + kFinerExplains;
 }
 
-/// Whether a bus's lines are those of a faster one, and chance.
-bool of_a_faster_bus(const SteadySearch& search, const BusFrames& bus, const LineComb& comb, const CombPlaces& places) {
-    return std::any_of(kBusFrames.begin(), kBusFrames.end(), [&](const BusFrames& faster) {
-        const double times = faster.rate_hz / bus.rate_hz;
-        return times > 1.5 && std::abs(times - std::round(times)) < 1e-9 &&
-               surprise_beside(search.spectra, comb, static_cast<int>(times + 0.5), places) < kRestOfNamed;
-    });
-}
-
 LineComb comb_of_bus(const SteadySearch& search, const BusFrames& bus) {
     CombPlaces places = search.places;
     places.most_number = 25;
@@ -46,7 +37,7 @@ LineComb comb_of_bus(const SteadySearch& search, const BusFrames& bus) {
     if (comb.surprise < kNamedComb || comb.teeth.empty() || part_of_finer_comb(search, comb)) return {};
     const bool several = comb.teeth.size() > 1 && comb.surprise_of_rest > kRestOfNamed;
     constexpr int widest_step = 5;   // lines at every seventh place alone are some other comb's that meets this one
-    if (several && (of_a_faster_bus(search, bus, comb, places) || comb.solid_divisor() > widest_step)) return {};
+    if (several && comb.solid_divisor() > widest_step) return {};
     // one line alone: only where it is the frames' own
     if (!several && (comb.strongest()->number != 1 || comb.strongest()->surprise < 16.0 || strays(search, *comb.strongest()))) return {};
     return comb;

@@ -124,14 +124,6 @@ LineComb read_comb(const std::vector<const StillSpectrum*>& channels, double spa
     return comb;
 }
 
-double surprise_beside(const std::vector<const StillSpectrum*>& channels, const LineComb& comb, int divisor, const CombPlaces& places) {
-    CombPlaces beside = places;
-    beside.spoken_for = [&](double hz) {
-        return static_cast<long>(std::lround(hz / comb.spacing_hz)) % divisor == 0 || (places.spoken_for && places.spoken_for(hz));
-    };
-    return read_comb(channels, comb.spacing_hz, comb.spacing_sd_hz, beside).surprise;
-}
-
 LineComb find_comb(const std::vector<const StillSpectrum*>& channels, double nominal_hz, double tolerance,
                    const CombPlaces& places) {
     if (channels.empty()) return {};

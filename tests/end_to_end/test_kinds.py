@@ -163,6 +163,12 @@ check.that(loud == [("switched_load", 122)], f"a loud load's lines make no bus: 
 turns = 100.66
 bars = kinds_of(sum(tone(n * turns, SECONDS, a) for n, a in ((9, 1e-3), (18, 3e-4), (1, 2e-4), (8, 3e-4), (10, 1e-4), (11, 2e-4))), 209)
 check.that(bars == [("motor_whine", 906)], f"a motor's turns are no mains: {bars}")
+bars = kinds_of(sum(tone(n * turns, SECONDS, a) for n, a in ((9, 1e-3), (18, 3e-4), (1, 2e-4), (8, 3e-4), (10, 1e-4), (12.5, 2e-5))), 217)
+check.that("mains_hum" not in dict(bars) and ("motor_whine", 906) in bars, f"nor with a line half-way between them: {bars}")
+met = kinds_of(sum(tone(800.4 * n, SECONDS, 2e-5) for n in (7, 14)), 219)
+check.that("bus_tone" not in dict(met), f"lines at every seventh place of a bus are none: {met}")
+few = kinds_of(sum(tone(1000.25 * n, SECONDS, 1e-4) for n in range(1, 20)) + tone(59.96, SECONDS, 4e-6) + tone(179.88, SECONDS, 3e-6) + tone(299.8, SECONDS, 2.5e-6), 221)
+check.that(few == [("bus_tone", 1000), ("mains_hum", 60)], f"a few faint lines at the mains' rate are theirs: {few}")
 faint = kinds_of(tone(50.02, SECONDS, 1.2e-5), 211)
 check.that(faint == [("mains_hum", 50)], f"a lone line at 50 Hz is the mains': {faint}")
 

@@ -47,10 +47,6 @@ struct CombPlaces {
 LineComb read_comb(const std::vector<const StillSpectrum*>& channels, double spacing_hz, double spacing_sd_hz,
                    const CombPlaces& places);
 
-/// What a comb's places say whose numbers `divisor` does not divide (surprise): little where its lines are those of a rate
-/// so many times as fast, and chance.
-double surprise_beside(const std::vector<const StillSpectrum*>& channels, const LineComb& comb, int divisor, const CombPlaces& places);
-
 /// The best comb whose spacing lies within `tolerance` (relative) of a nominal one: tried at the spacings that steady
 /// lines suggest and on a grid. Both surprises are less what looking at so many spacings allows noise.
 LineComb find_comb(const std::vector<const StillSpectrum*>& channels, double nominal_hz, double tolerance,
