@@ -22,6 +22,7 @@ constexpr std::size_t kMostBeats = 2;    // a channel
 constexpr double kLeavesBehind = 0.05;   // of its evidence
 constexpr double kLeastWander = 0.003;   // of its frequency, rms: less is a steady line's, or hops between neighbours
 constexpr double kLeastWanderRunning = 0.03;   // an engine's own lines wander by less while it idles or is held
+constexpr double kMostWanderRunning = 0.12;
 constexpr double kWindow_s = 0.02;       // through which its power is read
 
 /// What one channel shows is in the others too, more faintly.
@@ -65,6 +66,13 @@ std::vector<double> power_in_channels(const std::vector<std::span<const double>>
 
 }  // namespace
 
+double least_evidence_of_beat(const TakeSurvey& survey) {
+    double loudest = 0;
+    for (const MovingFamily& family : survey.families) loudest = std::max(loudest, family.ridge.log_evidence);
+    for (const Beat& beat : survey.beats) loudest = std::max(loudest, beat.ridge.log_evidence);
+    return std::max(kLeastEvidence, kLeavesBehind * loudest);
+}
+
 std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches) {
     std::vector<Beat> found;
     // an engine that is revved sweeps its own lines as fast
@@ -94,6 +102,8 @@ std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::sp
             loudest = std::max(loudest, ridge.log_evidence);
             const double mean_hz = ridge.track.mean_hz(), wander = ridge.track.wander();
             if (wander < (mean_hz < highest_whine_hz(*survey.take) ? kLeastWanderRunning : kLeastWander)) continue;
+            // beside an engine, a path that goes so far hops between that one's lines
+            if (engine_active(*survey.take) && wander > kMostWanderRunning) continue;
             // with the engine at rest nothing that turns makes so high a line
             if (engine_active(*survey.take) && log_evidence_of_slow_line(cleared, rate, ridge.track, search.still) > ridge.log_evidence) continue;
             Beat beat{std::move(ridge), c, mean_hz, wander, {}};

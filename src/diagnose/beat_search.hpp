@@ -11,4 +11,8 @@ namespace hushtrace {
 ///   stretches  [channels] the sound as captured
 std::vector<Beat> find_beats(const TakeSurvey& survey, const std::vector<std::span<const double>>& stretches);
 
+/// Evidence [ln] from which a lone high line of the search for wandering lines is a beat as well: beside what is far louder, that
+/// one's remains reach more than noise does.
+double least_evidence_of_beat(const TakeSurvey& survey);
+
 }  // namespace hushtrace

@@ -81,9 +81,30 @@ bool is_of_pulses(const TakeSurvey& survey, double frequency_hz) {
                        [frequency_hz](const ChannelSurvey& channel) { return channel.pulses && channel.pulses->holds(frequency_hz); });
 }
 
+namespace {
+
+bool is_sharp(const MovingFamily& family) {
+    constexpr double sharp_db = 8.0;
+    return std::any_of(family.lines.begin(), family.lines.end(),
+                       [](const OrderLine& line) { return std::abs(line.ratio - 1.0) < 0.002 && line.sharpening_db > sharp_db; });
+}
+
+/// Whether noise stands in humps at multiples of a frequency.
+bool has_humps_above(const TakeSurvey& survey, double frequency_hz) {
+    for (const ChannelSurvey& channel : survey.channels)
+        for (const Hump& hump : channel.humps)
+            for (const double times : {2.0, 3.0, 4.0})
+                if (is_noise(hump) && std::abs(hump.frequency_hz - times * frequency_hz) < kJoins * hump.frequency_hz) return true;
+    return false;
+}
+
+}  // namespace
+
 bool is_noise_of_a_hump(const TakeSurvey& survey, const MovingFamily& family) {
     if (is_of_pulses(survey, family.mean_hz) || is_of_joined_humps(survey, family.mean_hz)) return true;
     if (engine_active(*survey.take)) return false;
+    // what is sharp once it is followed is a line, however evenly it fills the hump that it strays over; pulses have several
+    if (is_sharp(family) && !has_humps_above(survey, family.mean_hz)) return false;
     for (const ChannelSurvey& channel : survey.channels)
         for (const Hump& hump : channel.humps)
             if (overlaps(hump, family.mean_hz, 0.0) && is_noise(hump)) return true;
@@ -207,7 +228,7 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
         source.frequency_sd_hz = 0.25 * (lead.high_hz - lead.low_hz);
         source.band_hz = std::pair(lead.low_hz, lead.high_hz);
     }
-    rest_on(source, joined > 1 ? "hash: several humps" : "hash: one hump");
+    rest_on(source, joined > 1 ? "hash: several humps" : rate_hz < kMotorHighest_hz ? "hash: one hump, as low as a motor's line" : "hash: one hump");
     source.evidence.push_back({fmt::format("A hump of noise about {:.0f} Hz, {:.0f} Hz wide and {:.1f} dB over what lies beside it, too narrow "
                                            "for hiss: pulses whose rate hunts, as of a converter at light load.",
                                            lead.frequency_hz, lead.high_hz - lead.low_hz, lead.above_db),

@@ -8,6 +8,7 @@
 #include "hushtrace/vehicle/engine_orders.hpp"
 #include "converter_noise.hpp"
 #include "line_level.hpp"
+#include "motor_turns.hpp"
 #include "noise_parts.hpp"
 
 namespace hushtrace {
@@ -131,6 +132,7 @@ std::vector<WhineCandidate> whine_candidates(const TakeSurvey& survey) {
     const auto clicks = click_rate_of(survey);
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
         const MovingFamily& family = survey.families[i];
+        if (has_turns_of_no_alternator(family, clicks)) continue;
         for (const OrderLine& line : family.lines) {
             WhineCandidate candidate;
             candidate.family = i;
@@ -237,6 +239,19 @@ bool is_phones(const ChannelSurvey& channel, double frequency_hz) {
 
 }  // namespace
 
+namespace {
+
+/// Whether clicks that are beyond doubt stray as an engine does, so far that none of its lines can hold still there.
+bool smeared_by_the_engine(const ChannelSurvey& channel, double frequency_hz) {
+    constexpr double read_to = 0.0015, farthest = 0.02, held_hz = 6.0;   // of the rate: the reading's own jitter; no chance train's; a held line's width
+    constexpr double beyond_doubt = 60.0;
+    if (!channel.clicks || channel.clicks->significance < beyond_doubt || channel.clicks->rate.wander() > farthest) return false;
+    const double wander = channel.clicks->rate.wander();
+    return wander > read_to && wander * frequency_hz > held_hz;
+}
+
+}  // namespace
+
 std::vector<HeldLine> held_lines(const TakeSurvey& survey, const std::vector<const TakeSurvey*>& others) {
     std::vector<HeldLine> found;
     const Conditions& conditions = survey.take->conditions;
@@ -246,7 +261,7 @@ std::vector<HeldLine> held_lines(const TakeSurvey& survey, const std::vector<con
         for (const SpectralLine& line : channel.lines) {
             const Fit fit = fits_alternator(line.frequency_hz, conditions);
             if (fit == Fit::impossible || line.prominence_db < 10.0 || is_of_pulses(survey, line.frequency_hz)) continue;
-            if ((clicks && is_tooth(channel, line, *clicks)) || is_phones(channel, line.frequency_hz)) continue;
+            if ((clicks && is_tooth(channel, line, *clicks)) || is_phones(channel, line.frequency_hz) || smeared_by_the_engine(channel, line.frequency_hz)) continue;
             // a line that is there at another speed, or at rest, is none of the engine's
             if (std::any_of(others.begin(), others.end(), [&](const TakeSurvey* other) {
                     return has_line(*other, line.frequency_hz, 0.1 * line.mean_square);

@@ -73,8 +73,10 @@ std::vector<OrderLine> lines_that_turn_with(const Track& track, std::size_t foll
         if (is_own(line)) return true;
         const double smear_bins =
             2.0 * wander * line.ratio * mean_hz / 1.5;  // steady in time, it would be smeared so far here
-        if (smear_bins < 3.0)
-            return std::abs(line.ratio - std::round(line.ratio)) < 0.004 && line.ratio > 1.5;
+        if (smear_bins < 3.0 && std::abs(line.ratio - std::round(line.ratio)) < 0.004 && line.ratio > 1.5) return true;
+        // low lines (a stator's own frequency) are hardly smeared: by less than a bin it says nothing whether they are sharper
+        constexpr double hardly = 0.5, says_something = 1.0;
+        if (smear_bins < 3.0) return smear_bins > says_something && line.sharpening_db > hardly;
         return line.sharpening_db > 0.0;
     };
     std::erase_if(found, [&](const OrderLine& line) { return !turns_with(line); });
@@ -178,10 +180,12 @@ Track sharpened(const ThinnedSound& sound, const Ridge& ridge) {
     return track;
 }
 
-/// Whether a followed line is but one tooth of the clicks' comb: a click's rate above it and below it, a line stands as well.
+/// Whether a followed line is but one tooth of the clicks' comb: so many clicks' rates above it and below it that the window tells
+/// them apart, a line stands as well.
 bool is_click_tooth(const Track& track, const ThinnedSound& sound, double click_hz) {
-    constexpr double nearly_as_strong = 0.3;
-    const double step = click_hz / track.mean_hz();
+    constexpr double nearly_as_strong = 0.3, told_apart_hz = 30.0;
+    if (!(click_hz > 0.0)) return false;
+    const double step = click_hz * std::ceil(told_apart_hz / click_hz) / track.mean_hz();
     try {
         const double least = nearly_as_strong * power_along(sound.samples, sound.rate_hz, track).over_noise_sd;
         return power_along(sound.samples, sound.rate_hz, track, 1.0 - step).over_noise_sd > least &&
@@ -189,6 +193,20 @@ bool is_click_tooth(const Track& track, const ThinnedSound& sound, double click_
     } catch (const Error&) {
         return false;  // at the band's end
     }
+}
+
+/// Whether a path strays about a line of a family found before, and holds no more than that does.
+bool is_line_of_another(const std::vector<MovingFamily>& families, const MovingFamily& one) {
+    constexpr double much_stronger = 2.0;
+    const auto power_of = [](const OrderLine& line) { return *std::max_element(line.mean_square.begin(), line.mean_square.end()); };
+    const auto own = std::find_if(one.lines.begin(), one.lines.end(), is_own);
+    if (own == one.lines.end()) return false;
+    for (const MovingFamily& family : families)
+        for (const OrderLine& line : family.lines) {
+            const double centre_hz = line.ratio * family.mean_hz;
+            if (std::abs(one.mean_hz - centre_hz) < 2.0 + family.wander * centre_hz && power_of(*own) < much_stronger * power_of(line)) return true;
+        }
+    return false;
 }
 
 /// Whether a frequency lies where a line of a family found before wanders.
@@ -246,7 +264,7 @@ void follow_lines(TakeSurvey& survey, const std::vector<std::span<const double>>
         } else if (own->sharpening_db < kLeastSharpening_db) {
             continue;
         }
-        if (family.lines.empty()) continue;
+        if (family.lines.empty() || is_line_of_another(survey.families, family)) continue;
         const double click_hz = clicks ? clicks->rate.mean_hz() : 0.0;
         for (std::size_t j = i; j < survey.ridges.size(); ++j)
             taken[j] = taken[j] || belongs_to(family, survey.ridges[j].track, click_hz, bin_hz);

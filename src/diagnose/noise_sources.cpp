@@ -6,11 +6,11 @@
 #include <array>
 #include <cmath>
 
+#include "beat_search.hpp"
 #include "converter_noise.hpp"
-#include "floor_reading.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
-#include "hushtrace/vehicle/steady_signatures.hpp"
+#include "motor_turns.hpp"
 
 namespace hushtrace {
 namespace {
@@ -25,6 +25,7 @@ constexpr double kClear_sd = 20.0;
 constexpr double kFarthest = 0.2;   // wander (common practice, no source)
 constexpr double kFaint = 12.0;   // evidence [ln] that coloured hiss has been seen to reach without a line
 constexpr double kBeatDrifts = 0.25;   // between takes: the difference of two rates that each drift
+constexpr double kUnsupported = 30.0;   // the same, where the engine at rest leaves as much there, and no log leads
 constexpr std::array<std::string_view, 5> kSpeaksForWhine = {"whine: under 2 for it", "whine: under 2 for it", "whine: 2 and more for it", "whine: 2 and more for it",
                                                              "whine: 2 and more for it"};
 constexpr std::size_t kLinesOfAComb = 4;  // so many make it a comb, with teeth in places where none was read
@@ -54,18 +55,20 @@ bool is_multiple_of_hash(const std::list<NoiseSource>& sources, double frequency
     });
 }
 
-/// Whether a followed line has a motor's turns beside it: two or more lines at the turns or one or two of them off the bars.
-bool has_turns(const MovingFamily& family) {
-    constexpr double off = 0.0015;   // of the followed line: how far a line over its cycles may lie off
-    for (int bars = BrushedMotor::least_bars; bars <= BrushedMotor::most_bars; ++bars) {
-        const double turn = 1.0 / bars, shaft_hz = turn * family.mean_hz;
-        if (shaft_hz < BrushedMotor::least_shaft_hz || shaft_hz > BrushedMotor::most_shaft_hz) continue;
-        int found = 0;
-        for (const double ratio : {turn, 1.0 - turn, 1.0 + turn, 1.0 - 2.0 * turn, 1.0 + 2.0 * turn})
-            found += std::any_of(family.lines.begin(), family.lines.end(), [=](const OrderLine& line) { return std::abs(line.ratio - ratio) < off; });
-        if (found >= 2) return true;
-    }
-    return false;
+/// Whether a followed line is a motor's side line: the motor's own, in this take or another, is as whole a multiple of its shaft.
+bool is_side_line(const MovingFamily& family, const std::list<NoiseSource>& sources, const std::vector<SteadyComb>& combs) {
+    constexpr double same_take = 0.003, drifts = 0.02, most_aside = 3.0;
+    const int at = turns_of_side_line(family);
+    if (at == 0) return false;
+    const double shaft_hz = family.mean_hz / at;
+    const auto turns_too = [&](double hz, double off) {
+        const double turns = hz / shaft_hz, whole = std::round(turns);
+        return whole != at && std::abs(whole - at) <= most_aside && std::abs(turns / whole - 1.0) < off;
+    };
+    const auto a_motor = [](NoiseKind kind) { return kind == NoiseKind::motor_whine || kind == NoiseKind::unexplained_tone; };
+    return std::any_of(combs.begin(), combs.end(), [&](const SteadyComb& one) { return a_motor(one.kind) && turns_too(one.frequency_hz, same_take); }) ||
+           std::any_of(sources.begin(), sources.end(),
+                       [&](const NoiseSource& one) { return one.kind == NoiseKind::motor_whine && one.frequency_hz && turns_too(*one.frequency_hz, drifts); });
 }
 
 /// Power of the channels in which a whine may still hide in another take [dBFS]: the noise in its band.
@@ -167,7 +170,7 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
                                        {}});
         }
     }
-    const bool faint = whine.family && speaks_for < 2 && whine.survey->families[*whine.family].ridge.log_evidence < kFaint;
+    const bool faint = whine.family && speaks_for < 2 && whine.survey->families[*whine.family].ridge.log_evidence < (no_quieter && !whine.survey->rpm_log ? kUnsupported : kFaint);
     rest_on(source, !whine.family ? "whine: held still" : faint ? "whine: faint" : no_quieter ? "whine: no quieter with the engine off" : kSpeaksForWhine[static_cast<std::size_t>(speaks_for)]);
     if (before && *before >= *source.level_dbfs) return;  // the loudest take speaks for the frequency
     source.frequency_hz = whine.frequency_hz;
@@ -220,7 +223,7 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
         const MovingFamily& family = survey.families[i];
         if (whine && whine->family == i) continue;
-        if (about_a_comb(family) || is_noise_of_a_hump(survey, family)) continue;
+        if (about_a_comb(family) || is_noise_of_a_hump(survey, family) || is_side_line(family, sources, combs)) continue;
         double likeness = 0;  // of its wander to the engine's
         if (whine && whine->family) {
             const MovingFamily& engine = survey.families[*whine->family];
@@ -236,16 +239,17 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         if (family.significance < kSureFamily) continue;  // weak evidence under stronger lines
         // a path that hops about in what a loud whine leaves of itself: no motor that is left alone changes its speed so far
         if (whine && family.wander > kFarthest && survey.take->conditions.engine != Engine::sweep) continue;
-        const bool turns = has_turns(family);
+        const bool turns = has_turns(family, click_rate_of(survey));
         const bool own_way = resting || turns || (whine && whine->family && std::abs(likeness) < 0.6);
         const bool converter = is_beat(survey, family);
         if (converter && is_multiple_of_hash(sources, family.mean_hz)) continue;
         const NoiseKind kind = converter && (resting || std::abs(likeness) < 0.6) ? NoiseKind::converter_hash : own_way ? NoiseKind::motor_whine : NoiseKind::unexplained_tone;
+        const double lead_hz = (kind == NoiseKind::motor_whine ? bars_over_followed(family) : 1.0) * family.mean_hz;
         // the same line may have been told less surely in another take
         const auto same = std::find_if(sources.begin(), sources.end(), [&](const NoiseSource& other) {
             const double drifts = kind == NoiseKind::converter_hash && other.kind == kind ? kBeatDrifts : 0.03;
             return (other.kind == kind || other.kind == NoiseKind::motor_whine || other.kind == NoiseKind::unexplained_tone) &&
-                   other.frequency_hz && std::abs(*other.frequency_hz / family.mean_hz - 1.0) < drifts;
+                   other.frequency_hz && std::abs(*other.frequency_hz / lead_hz - 1.0) < drifts;
         });
         NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
         if (same == sources.end() || kind != NoiseKind::unexplained_tone) source.kind = kind;
@@ -256,17 +260,18 @@ void add_moving(std::list<NoiseSource>& sources, const TakeSurvey& survey, const
         const auto before = source.level_dbfs;
         add_levels(source, survey, power, 1.0, lines_hz);
         if (!before || *source.level_dbfs > *before) {
-            source.frequency_hz = family.mean_hz;
-            source.frequency_sd_hz = family.wander * family.mean_hz;
+            source.frequency_hz = lead_hz;
+            source.frequency_sd_hz = family.wander * lead_hz;
         }
-        rest_on(source, family.ridge.log_evidence < kFaint       ? "line that wanders: faint"
+        const bool faint = family.ridge.log_evidence < (kind == NoiseKind::converter_hash ? least_evidence_of_beat(survey) : kFaint);
+        rest_on(source, faint                                    ? "line that wanders: faint"
                         : kind == NoiseKind::converter_hash      ? "hash: a beat"
                         : kind == NoiseKind::unexplained_tone    ? "tone: wanders"
                         : turns                                  ? "motor: wanders, with its turns"
                         : family.lines.size() > 1                ? "motor: wanders, with other lines"
                                                                  : "motor: wanders");
         source.evidence.push_back(
-            {fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.", family.mean_hz,
+            {fmt::format("The line near {:.0f} Hz wanders by {:.2f} %{}.", lead_hz,
                          100 * family.wander,
                          kind == NoiseKind::converter_hash ? ", higher or farther than a motor: the beat of two converters may"
                          : turns     ? ", with lines beside it as the turns of a motor make them"
@@ -327,73 +332,6 @@ void say_where(NoiseSource& source, const std::list<TakeSurvey>& surveys) {
         source.evidence.push_back(
             {"It is there only while the engine runs.", 0, "", std::nullopt, source.takes, {}});
     }
-}
-
-namespace {
-
-/// Lines that sweep over octaves smear over the whole band: over the take's mean, nothing tells them from hiss.
-bool swept(const TakeSurvey& survey) {
-    constexpr double widest_idle = 0.06;
-    return survey.take->conditions.engine == Engine::sweep ||
-           std::any_of(survey.families.begin(), survey.families.end(), [](const MovingFamily& family) { return family.wander > widest_idle; });
-}
-
-/// What the interface's own noise, taken off in power, leaves open of a hiss: the channel's part of it is `left`.
-void widen_by_own(LevelInTake& level, const Reading& with_own, double own, double left, const ChannelSurvey& channel) {
-    const double own_sd = own * (power_from_decibels(kOwnNoiseSd_db) - 1.0);
-    level.sd_db = decibels_from_power(1.0 + std::hypot(with_own.sd, own_sd) / left);
-    if (level.level_dbv && channel.volts_full_scale_sd_db)
-        level.dbv_sd_db = std::hypot(level.sd_db, *channel.volts_full_scale_sd_db);
-    if (with_own.value < 2.0 * own) level.limited_by = LimitedBy::interface;
-}
-
-}  // namespace
-
-void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const ClicksInTake* clicks,
-              const Job& job) {
-    if (swept(survey)) return;
-    std::vector<double> power, own_power(survey.channels.size(), 0.0);
-    bool above = false, known = false;
-    for (std::size_t c = 0; c < survey.channels.size(); ++c) {
-        const ChannelSurvey& channel = survey.channels[c];
-        power.push_back(channel.silent ? 0.0 : channel.hiss.all.unweighted.value);
-        if (clicks && channel.clicks && channel.clicks->mean_square > 0.2 * channel.hiss.all.unweighted.value) return;
-        const auto own_dbv = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, c);
-        if (!channel.volts_full_scale || !own_dbv || channel.silent) continue;
-        known = true;
-        const double own = power_from_decibels(*own_dbv);
-        const double here = power_from_decibels(dbv_from_dbfs(
-            dbfs_from_mean_square(std::max(channel.hiss.all.unweighted.value, 1e-30)), *channel.volts_full_scale));
-        if (here > 1.6 * own) above = true;  // 2 dB over the set-up's own
-        own_power[c] = power.back() * own / here;
-        power.back() = std::max(0.0, power.back() - own_power[c]);
-    }
-    if (known && !above) return;  // the floor readings say that the interface is the limit
-    NoiseSource* hiss = nullptr;
-    for (NoiseSource& source : sources)
-        if (source.kind == NoiseKind::hiss) hiss = &source;
-    if (!hiss) hiss = &sources.emplace_back();
-    hiss->kind = NoiseKind::hiss;
-    hiss->band_hz = {20.0, survey.channels.front().hiss.upper_hz};
-    std::size_t added = hiss->levels.size();
-    add_levels(*hiss, survey, power, as_level_dbfs(survey.channels.front().hiss.all.unweighted).sd);
-    for (std::size_t c = 0; c < power.size(); ++c) {
-        if (!(power[c] > 0.0)) continue;
-        const Reading& with_own = survey.channels[c].hiss.all.unweighted;
-        hiss->levels[added].limited_by = with_own.limited_by;
-        if (own_power[c] > 0.0) widen_by_own(hiss->levels[added], with_own, own_power[c], power[c], survey.channels[c]);
-        ++added;
-    }
-    hiss->confidence = std::max(hiss->confidence, known ? 0.85 : 0.4);
-    if (hiss->evidence.empty())
-        hiss->evidence.push_back({known ? "Smooth noise, above what the set-up makes by itself (taken off)."
-                                        : "Smooth noise; how much of it the interface makes is not known: "
-                                          "capture once with --hookup inputs_shorted.",
-                                  0,
-                                  "",
-                                  std::nullopt,
-                                  hiss->takes,
-                                  {}});
 }
 
 }  // namespace hushtrace

@@ -67,6 +67,8 @@ void look_for_mains(const SteadySearch& search, const Job& job, Taken& taken, st
     if (best.strongest()->number > highest_lead) return;
     // multiples of 2 alone are a full-wave rectifier's, or pulses at 100 or 120 Hz: only the mains keep that so exactly
     if (divisor > 2 || !low || (divisor == 2 && !exact)) return;
+    // off its rate the mains are known by their lowest lines: a load at three times as much has every third of them
+    if (!exact && best.teeth.front().number > 2) return;
     if (!comb && (!exact || best.strongest()->number > 2)) return;
     found.push_back(named_mains(search, best, best_nominal));
     take_in(best, taken);
@@ -89,7 +91,8 @@ void look_for_phone(const SteadySearch& search, Taken& taken, std::vector<Steady
     if (!best || best->comb.surprise_of_rest < kRestOfNamed || best->comb.common_divisor() != 1) return;
     CombStretch whole = *best;
     std::erase_if(whole.comb.teeth, [&](const CombTooth& tooth) { return search.places.spoken_for(tooth.frequency_hz); });
-    if (whole.comb.teeth.size() < 2) return;
+    // with what others have laid claim to left out, it must look so still; and pulses at half the rate or less have lines there, too
+    if (!looks_like_frames(whole) || part_of_finer_comb(search, whole.comb)) return;
     for (CombTooth& tooth : whole.comb.teeth) {
         tooth.mean_square.clear();
         for (const std::size_t c : search.channel_of) {

@@ -8,6 +8,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kMotorDrifts = 0.02;      // between takes: its supply's voltage moves (common practice, no source)
+constexpr double kMotorStrays = 0.003;     // within a take
 constexpr double kMotorMultiple = 0.006;   // how far a multiple may lie off that is read at another moment
 constexpr double kHoldsStill = 3e-4;
 constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.008, kStepKeeps = 0.0015;
@@ -18,10 +19,12 @@ bool share_a_take(const NoiseSource& a, const NoiseSource& b) {
     });
 }
 
-/// Whether a tone of another take is one of a source's lines: what is too faint there to show the others.
+/// Whether a tone is one of a source's lines. In another take, what is too faint there to show the others: a motor may have
+/// drifted until then. In the same take, what was read apart.
 bool is_line_of(const NoiseSource& source, const NoiseSource& tone) {
     if (!source.frequency_hz || (source.harmonics.size() < 2 && source.kind != NoiseKind::mains_hum)) return false;
-    const double share = source.kind == NoiseKind::motor_whine ? kMotorDrifts : kHoldsStill;
+    const double drifts = share_a_take(source, tone) ? kMotorStrays : kMotorDrifts;
+    const double share = source.kind == NoiseKind::motor_whine ? drifts : kHoldsStill;
     return std::any_of(source.harmonics.begin(), source.harmonics.end(), [&](const Harmonic& one) {
         return std::abs(one.frequency_hz - *tone.frequency_hz) < std::max(1.0, share * one.frequency_hz);
     });
@@ -54,10 +57,23 @@ bool has_turns_of(const NoiseSource& motor, const NoiseSource& turns) {
     return bars > BrushedMotor::least_bars - 0.5 && bars < BrushedMotor::most_bars + 0.5 && std::abs(bars - std::round(bars)) < kMotorDrifts * bars;
 }
 
+/// Whether a tone is a far multiple of a comb that is known well: beyond those that were looked for.
+bool is_far_multiple_of(const NoiseSource& comb, const NoiseSource& tone) {
+    constexpr std::size_t well_known = 4;
+    constexpr double read_to_hz = 0.3, strays = 2e-5, by_chance = 0.02;   // an oscillator's; of the spacing
+    if (!is_comb(comb.kind) || comb.kind == NoiseKind::motor_whine || (comb.harmonics.size() < well_known && comb.rests_on != "load: by its edges")) return false;
+    const double number = std::round(*tone.frequency_hz / *comb.frequency_hz);
+    const double reach_hz = read_to_hz + 3.0 * number * comb.frequency_sd_hz.value_or(0.0) + strays * *tone.frequency_hz;
+    return std::abs(*tone.frequency_hz - number * *comb.frequency_hz) < std::min(reach_hz, by_chance * *comb.frequency_hz);
+}
+
 /// Whether a tone of the same take is one of a source's lines, or a multiple of another tone: a line that was read apart from it.
 bool is_part_of(const NoiseSource& source, const NoiseSource& tone) {
-    if (tone.kind != NoiseKind::unexplained_tone || !tone.frequency_hz || !source.frequency_hz) return false;
+    const bool lone_bus = tone.kind == NoiseKind::bus_tone && tone.harmonics.size() <= 1;
+    if ((tone.kind != NoiseKind::unexplained_tone && !lone_bus) || &source == &tone || !tone.frequency_hz || !source.frequency_hz) return false;
     if (!tone.level_dbfs || !source.level_dbfs || *tone.level_dbfs > *source.level_dbfs) return false;
+    if (is_far_multiple_of(source, tone)) return true;
+    if (lone_bus) return false;
     if (is_line_of(source, tone)) return true;
     if (source.kind != NoiseKind::unexplained_tone) return false;
     const double times = std::round(*tone.frequency_hz / *source.frequency_hz);
@@ -94,6 +110,14 @@ bool is_multiple_of(const NoiseSource& load, const NoiseSource& motor) {
     return number >= 1.0 && number <= 3.0 && std::abs(times / number - 1.0) < kMotorMultiple;
 }
 
+/// Whether a motor's line that strays is a multiple of another motor's, weaker than that.
+bool is_multiple_of_motor(const NoiseSource& motor, const NoiseSource& other) {
+    if (motor.kind != NoiseKind::motor_whine || other.kind != NoiseKind::motor_whine || !motor.frequency_hz || !other.frequency_hz) return false;
+    if (!other.harmonics.empty() || !motor.level_dbfs || !other.level_dbfs || *other.level_dbfs > *motor.level_dbfs) return false;
+    const double times = *other.frequency_hz / *motor.frequency_hz, number = std::round(times);
+    return number >= 2.0 && number <= 3.0 && std::abs(times / number - 1.0) < kMotorMultiple;
+}
+
 void become_motors(std::list<NoiseSource>& sources) {
     for (NoiseSource& load : sources)
         for (auto other = sources.begin(); other != sources.end();) {
@@ -125,7 +149,7 @@ void join_over_takes(std::list<NoiseSource>& sources) {
                                    ((tonal && is_line_of(source, *other)) || same_motor(source, *other));
             const bool again = same_motor(source, *other) && other->harmonics.empty();   // the same line, followed and read as a comb
             const bool part = again || (tonal && is_comb(source.kind) && source.frequency_hz && has_turns_of(source, *other)) || is_turn_of(source, *other) ||
-                              is_part_of(source, *other);
+                              is_multiple_of_motor(source, *other) || is_part_of(source, *other);
             if (elsewhere) join(source, *other);
             other = elsewhere || part ? sources.erase(other) : std::next(other);
         }

@@ -12,6 +12,7 @@
 namespace hushtrace {
 namespace {
 
+constexpr double kClear = 40.0;   // surprise of a line by itself: near the limit the multiples that would tell more are hidden
 constexpr int kLongestGap = 4, kMostFitted = 40;
 constexpr double kHighestMotor_hz = 3500.0, kStrays_hz = 0.12, kStrays = 3e-4;   // common practice, no source
 constexpr double kSolid = 5.0;   // surprise of a tooth that is hardly chance
@@ -303,8 +304,7 @@ SteadyComb named_alone(const StillLine& line, const std::vector<double>& mean_sq
     out.frequency_sd_hz = line.frequency_sd_hz;
     out.mean_square = mean_square;
     out.surprise = line.surprise;
-    // near the limit the multiples that would tell more are hidden
-    out.rests_on = line.surprise < 40.0 ? "tone: faint" : "tone: clear";
+    out.rests_on = line.surprise < kClear ? "tone: faint" : "tone: clear";
     if (strays(line.frequency_hz, line.wander_hz)) {
         out.kind = NoiseKind::motor_whine;
         out.rests_on = "motor: a lone line that strays";
@@ -332,7 +332,7 @@ SteadyComb named_drifting(const SteadySearch& search, const std::vector<const St
             const auto peak = spectra[s]->peak_near(hz, 0.6 * spectra[s]->bin_hz);
             if (peak.surprise > 3.0) out.mean_square[search.channel_of[s]] += peak.mean_square;
         }
-    out.rests_on = lines_hz.size() > 1 ? "motor: strays a little, with its turns" : "motor: strays a little";
+    out.rests_on = lines_hz.size() > 1 ? "motor: strays a little, with its turns" : line.surprise < kClear ? "motor: strays a little, faint" : "motor: strays a little";
     out.why = fmt::format("The line near {:.0f} Hz strays by some hertz with the engine at rest, as a motor's does", line.frequency_hz);
     if (lines_hz.size() > 1)
         out.evidence.push_back(said(fmt::format("{} more lines lie at multiples of {:.1f} Hz with it: turns of the motor.", lines_hz.size() - 1,

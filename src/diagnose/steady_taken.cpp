@@ -2,12 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "converter_noise.hpp"
 
 namespace hushtrace {
 namespace {
 
+constexpr double kMostOfATurn = 0.3;            // of the clicks' rate: their lines' skirts leave the rest to others
 constexpr double kHasSkirts = 200.0;           // surprise of a tooth whose skirts stand over the noise
 constexpr double kOscillatorStrays = 1e-4;    // of a switching rate within a take: common practice, no source
 
@@ -21,6 +23,13 @@ bool holds_still(const TakeSurvey& survey, const MovingFamily& family) {
     return false;
 }
 
+/// Whether a line that holds still stands where a moving one strays about: of that one no single bin holds half.
+bool stands_in_the_smear(const TakeSurvey& survey, const OrderLine& line, double strays_hz, double frequency_hz) {
+    constexpr double smeared_hz = 4.0, half = 0.5, hann_bins = 1.5;
+    const double bin_hz = survey.channels.front().still.bin_hz, moving = *std::max_element(line.mean_square.begin(), line.mean_square.end());
+    return strays_hz > smeared_hz && hann_bins * bin_hz * power_at(survey, frequency_hz, bin_hz) > half * moving;
+}
+
 /// Whether a frequency belongs to a family that moves: the whine's, or one that strays by more than a still line's width.
 bool of_a_family(const TakeSurvey& survey, const SpokenFor& spoken, double frequency_hz) {
     for (std::size_t i = 0; i < survey.families.size(); ++i) {
@@ -30,10 +39,36 @@ bool of_a_family(const TakeSurvey& survey, const SpokenFor& spoken, double frequ
         for (const OrderLine& line : family.lines) {
             const double centre = line.ratio * family.mean_hz, strays = family.wander * centre;
             if (!whine && strays < 1.0) continue;
-            if (std::abs(frequency_hz - centre) < 2.0 + 2.5 * strays) return true;
+            if (std::abs(frequency_hz - centre) < 2.0 + 2.5 * strays && !stands_in_the_smear(survey, line, strays, frequency_hz)) return true;
         }
     }
     return false;
+}
+
+/// Where clicks' lines run together: a line that stands over them all round is none of theirs, nor is one where they don't reach.
+bool among_click_lines(const TakeSurvey& survey, double about_hz, double frequency_hz) {
+    constexpr double over_noise = 6.0, clear = 10.0;
+    double most = 0;
+    for (const double steps : {-1.0, 1.0}) most = std::max(most, power_at(survey, frequency_hz + steps * about_hz, 0.5 * about_hz));
+    const bool clicks_reach = std::any_of(survey.channels.begin(), survey.channels.end(), [&](const ChannelSurvey& channel) {
+        return !channel.still.density.empty() && most > over_noise * channel.still.noise[channel.still.bin_of(frequency_hz)];
+    });
+    return clicks_reach && power_at(survey, frequency_hz, 1.0) < clear * most;
+}
+
+/// How far the lobe of the clicks' nearest line reaches over the noise [Hz]. A Hann window's lobes fall as 1 / (pi d^3) of the
+/// amplitude, d bins off (Harris 1978, "On the use of windows", Proc. IEEE 66(1)).
+double skirt_of_tooth(const TakeSurvey& survey, double rate_hz, double frequency_hz) {
+    constexpr double main_lobe = 2.0;
+    const double tooth_hz = rate_hz * std::round(frequency_hz / rate_hz);
+    double reach = 0;
+    for (const ChannelSurvey& channel : survey.channels) {
+        const StillSpectrum& s = channel.still;
+        if (s.density.empty()) continue;
+        const std::size_t k = s.bin_of(tooth_hz);
+        if (s.noise[k] > 0.0) reach = std::max(reach, s.bin_hz * std::max(main_lobe, std::cbrt(std::sqrt(s.density[k] / s.noise[k]) / std::numbers::pi)));
+    }
+    return reach;
 }
 
 /// The clicks' own lines; none is theirs that stands over their next ones on both sides by more than their own differ.
@@ -41,9 +76,9 @@ bool sharp_click_line(const TakeSurvey& survey, const SpokenFor::Clicks& clicks,
     const double rate = clicks.rate_hz, away = std::abs(std::remainder(frequency_hz, rate));
     const double smear = 2.0 * clicks.wander * frequency_hz;
     constexpr double resolved_hz = 6.0;     // slower clicks' lines run together in bins of 1 Hz
-    if (smear > 0.5 * rate || rate < resolved_hz) return false;
+    if (smear > 0.5 * rate || rate < resolved_hz) return among_click_lines(survey, std::max(rate, resolved_hz), frequency_hz);
     const double reach = std::min(1.5 + smear, std::max(1.5, 0.25 * rate));
-    if (frequency_hz < 0.8 * rate || away >= reach) return false;
+    if (frequency_hz < 0.8 * rate || away >= std::max(reach, std::min(skirt_of_tooth(survey, rate, frequency_hz), kMostOfATurn * rate))) return false;
     double next = 0;
     for (const double steps : {-1.0, 1.0}) next = std::max(next, power_at(survey, frequency_hz + steps * rate, reach));
     return power_at(survey, frequency_hz, 1.0) < 10.0 * next;

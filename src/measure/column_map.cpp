@@ -33,7 +33,7 @@ void read_levels(ColumnMap& map) {
     std::vector<double> per_mean(map.bins());
     for (std::size_t k = 0; k < map.bins(); ++k) per_mean[k] = map.mean[k] > 0.0 ? 1.0 / map.mean[k] : 0.0;
     std::vector<double> cells(map.bins()), guess(bands, 0.7);
-    NearRank near_rank;
+    NearRank<double> near_rank;
     for (const auto& column : map.density) {
         auto& level = map.level.emplace_back(bands, 1.0);
         for (std::size_t b = 0; b < bands; ++b) {

@@ -48,8 +48,10 @@ bool stands_throughout(const ColumnMap& map, const Hump& hump, const HumpShape& 
     std::vector<double> column(map.bins());
     const double hz = hump.frequency_hz;
     const auto between = [&](double from, double to) { return median_between(column, map.bin_of(hz * from), map.bin_of(hz * to) + 1); };
+    const auto first = static_cast<std::ptrdiff_t>(map.bin_of(hz * (1 - shape.far)));
+    const auto last = std::min(map.bins(), map.bin_of(hz * (1 + shape.far)) + 1);
     for (const auto& powers : map.density) {
-        std::copy(powers.begin(), powers.end(), column.begin());
+        std::copy(powers.begin() + first, powers.begin() + static_cast<std::ptrdiff_t>(last), column.begin() + first);
         const double side = 0.5 * (between(1 - shape.far, 1 - shape.near) + between(1 + shape.near, 1 + shape.far));
         ratios.push_back(side > 0.0 ? between(1 - shape.half, 1 + shape.half) / side : 0.0);
     }

@@ -47,7 +47,7 @@ std::vector<double> power_of(std::span<const double> samples, std::size_t stretc
 std::vector<std::vector<double>> columns_of(std::span<const double> envelope, double rate, std::size_t length,
                                             std::size_t hop, std::vector<double>& time_s) {
     std::vector<std::vector<double>> columns;
-    NearRank near_rank;
+    NearRank<double> near_rank;
     SpectrogramStream stream(
         rate, length, hop, WindowKind::hann, [&](double t, std::span<const double> density) {
             auto& column = columns.emplace_back(density.size(), 0.0);

@@ -7,13 +7,13 @@
 namespace hushtrace {
 
 /// What std::nth_element puts at a rank, sooner where a guess lies near it: only what is close to the guess is sorted.
-class NearRank {
+template <class Number> class NearRank {
 public:
-    double find(std::span<const double> values, std::size_t rank, double guess) {
-        const double low = 0.75 * guess, high = 1.3 * guess;
+    Number find(std::span<const Number> values, std::size_t rank, Number guess) {
+        const Number low = Number(0.75) * guess, high = Number(1.3) * guess;
         if (near_.size() < values.size()) near_.resize(values.size());
         std::size_t below = 0, count = 0;
-        for (const double value : values) {  // no branches: which way a value goes can't be foreseen
+        for (const Number value : values) {  // no branches: which way a value goes can't be foreseen
             near_[count] = value;
             count += static_cast<std::size_t>(value >= low && value <= high);
             below += static_cast<std::size_t>(value < low);
@@ -29,7 +29,7 @@ public:
     }
 
 private:
-    std::vector<double> near_;
+    std::vector<Number> near_;
 };
 
 }  // namespace hushtrace

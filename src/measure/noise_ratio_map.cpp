@@ -2,11 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
-#include <iterator>
+#include <numbers>
 
 #include "hushtrace/spectrum/spectrogram.hpp"
 #include "hushtrace/spectrum/transform.hpp"
-#include "median_mean.hpp"
+#include "near_rank.hpp"
 
 namespace hushtrace {
 namespace {
@@ -18,15 +18,20 @@ struct BandCourse {
 
 BandCourse course_of(const NoiseRatioMap& map, std::size_t from, std::size_t to, std::size_t least_bins) {
     BandCourse course;
-    std::vector<float> values;
+    std::vector<float> values(to - from);
+    NearRank<float> near_rank;
+    float median = 0.7F;
     for (std::size_t t = 0; t < map.columns; ++t) {
-        values.clear();
-        const auto column = map.ratio.begin() + static_cast<std::ptrdiff_t>(t * map.bins);
-        std::copy_if(column + static_cast<std::ptrdiff_t>(from), column + static_cast<std::ptrdiff_t>(to), std::back_inserter(values),
-                     [](float one) { return one >= 0.0F; });
-        const double level = values.size() < least_bins ? 0.0 : mean_from_median(values);
+        const float* const column = map.ratio.data() + t * map.bins;
+        std::size_t count = 0;
+        for (std::size_t b = from; b < to; ++b) {
+            values[count] = column[b];
+            count += static_cast<std::size_t>(column[b] >= 0.0F);
+        }
+        if (count >= least_bins) median = near_rank.find(std::span<const float>(values).first(count), count / 2, median);
+        const double level = count < least_bins ? 0.0 : static_cast<double>(median) / std::numbers::ln2;
         course.ln_level.push_back(level > 0.0 ? std::log(level) : 0.0);
-        course.spread.push_back(level > 0.0 ? 1.0 / std::sqrt(static_cast<double>(values.size()) * 0.48) : 0.0);
+        course.spread.push_back(level > 0.0 ? 1.0 / std::sqrt(static_cast<double>(count) * 0.48) : 0.0);
     }
     return course;
 }
@@ -112,9 +117,14 @@ NoiseRatioMap noise_ratio_map(std::span<const double> samples, double rate, doub
         });
         if (known && noise.sure_at(at) && density > noise.loudest * 1e-13) scale[b] = static_cast<float>(1.0 / density);
     }
+    map.ratio.reserve(map.bins * (samples.size() / hop + 1));
     SpectrogramStream stream(rate, length, hop, WindowKind::hann, [&](double, std::span<const double> density) {
-        for (std::size_t b = 0; b < map.bins; ++b)
-            map.ratio.push_back(scale[b] > 0.0F ? static_cast<float>(density[b]) * scale[b] : NoiseRatioMap::nothing_known);
+        map.ratio.resize(map.ratio.size() + map.bins);
+        float* const column = map.ratio.data() + map.columns * map.bins;
+        for (std::size_t b = 0; b < map.bins; ++b) {
+            const float ratio = static_cast<float>(density[b]) * scale[b];
+            column[b] = scale[b] > 0.0F ? ratio : NoiseRatioMap::nothing_known;
+        }
         ++map.columns;
     });
     stream.add(samples);

@@ -19,6 +19,8 @@ public:
     double* imag() { return imag_.data(); }
     /// With real and imaginary parts exchanged before and after, this is the inverse, unscaled.
     void forward();
+    /// The same between arrays of the caller's, of `length` each, that don't overlap.
+    void forward(const std::complex<double>* in, std::complex<double>* out) const { transform_.transform(in, out); }
 
 private:
     kissfft<double> transform_;

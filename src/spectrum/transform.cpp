@@ -9,14 +9,6 @@
 namespace hushtrace {
 namespace {
 
-HUSHTRACE_WIDE_VECTORS void take_apart(const double* pairs, double* even, double* odd, std::size_t count) {
-    HUSHTRACE_APART
-    for (std::size_t i = 0; i < count; ++i) {
-        even[i] = pairs[2 * i];
-        odd[i] = pairs[2 * i + 1];
-    }
-}
-
 HUSHTRACE_WIDE_VECTORS void put_together(const double* even, const double* odd, double scale, double* pairs, std::size_t count) {
     HUSHTRACE_APART
     for (std::size_t i = 0; i < count; ++i) {
@@ -60,13 +52,13 @@ void RealTransform::forward(std::span<const double> samples, std::span<std::comp
     const std::size_t m = s.n / 2;
     if (samples.size() != s.n || bins.size() != m + 1)
         throw Error(ErrorKind::invalid_request, "transform: lengths don't match");
-    take_apart(samples.data(), s.half.real(), s.half.imag(), m);
-    s.half.forward();
-    const double *real = s.half.real(), *imag = s.half.imag();
-    bins[0] = real[0] + imag[0];
-    bins[m] = real[0] - imag[0];
+    // as KissFFT's own transform_real does: samples in pairs are the complex numbers' parts
+    s.half.forward(reinterpret_cast<const std::complex<double>*>(samples.data()), bins.data());
+    const double real = bins[0].real(), imag = bins[0].imag();
+    bins[0] = real + imag;
+    bins[m] = real - imag;
     for (std::size_t k = 1; k <= m / 2; ++k) {
-        const std::complex<double> a{real[k], imag[k]}, b{real[m - k], -imag[m - k]};
+        const std::complex<double> a = bins[k], b = std::conj(bins[m - k]);
         const std::complex<double> even = 0.5 * (a + b);
         const std::complex<double> odd = std::complex<double>(0, -0.5) * (a - b);
         const std::complex<double> rotated = s.twiddle[k] * odd;

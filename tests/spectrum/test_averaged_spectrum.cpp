@@ -143,6 +143,30 @@ TEST_CASE("a spectrogram stays bounded and keeps the power of what came", "[spec
     CHECK(mean == Approx(2.0 / 48000).epsilon(0.15));
 }
 
+TEST_CASE("a spectrogram does not depend on how its samples were cut into blocks", "[spectrum]") {
+    std::vector<double> x(20000);
+    for (std::size_t i = 0; i < x.size(); ++i) x[i] = std::sin(0.01 * static_cast<double>(i * (i % 97)));
+    for (const std::size_t hop : {std::size_t{250}, std::size_t{600}, std::size_t{1000}, std::size_t{1700}}) {
+        const auto columns = [&](std::size_t first, std::size_t block) {
+            std::vector<std::pair<double, std::vector<double>>> out;
+            SpectrogramStream stream(8000.0, 1000, hop, WindowKind::hann, [&](double time_s, std::span<const double> density) {
+                out.emplace_back(time_s, std::vector<double>(density.begin(), density.end()));
+            });
+            std::size_t at = 0;
+            while (at < x.size()) {
+                const std::size_t count = std::min(at == 0 ? first : block, x.size() - at);
+                stream.add(std::span<const double>(x).subspan(at, count));
+                at += count;
+            }
+            return out;
+        };
+        const auto whole = columns(x.size(), 1);
+        CHECK(whole.size() == (x.size() - 1000) / hop + 1);
+        for (const std::size_t block : {std::size_t{1}, std::size_t{77}, std::size_t{999}, std::size_t{1000}, std::size_t{1001}, std::size_t{4096}})
+            for (const std::size_t first : {std::size_t{1}, std::size_t{999}, std::size_t{3333}}) CHECK(columns(first, block) == whole);
+    }
+}
+
 TEST_CASE("a spectrogram puts a chirp where it was", "[spectrum]") {
     // 1000 Hz in the first half, 5000 Hz in the second
     auto x = tone(48000, 1000, 1, 48000);
