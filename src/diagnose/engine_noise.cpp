@@ -241,13 +241,15 @@ bool is_phones(const ChannelSurvey& channel, double frequency_hz) {
 
 namespace {
 
-/// Whether clicks that are beyond doubt stray as an engine does, so far that none of its lines can hold still there.
+/// Whether the engine's clicks, where they are beyond doubt, make a line there: one of theirs, as far as their rate strays, or any
+/// where that is so far that none of the engine's lines can hold still.
 bool smeared_by_the_engine(const ChannelSurvey& channel, double frequency_hz) {
-    constexpr double read_to = 0.0015, farthest = 0.02, held_hz = 6.0;   // of the rate: the reading's own jitter; no chance train's; a held line's width
-    constexpr double beyond_doubt = 60.0;
+    constexpr double beyond_doubt = 60.0, farthest = 0.02;   // significance: a held tone itself passes for clicks at 33; a chance train strays farther
+    constexpr double read_to = 0.0015, held_hz = 6.0, read_to_hz = 1.5, some = 0.25;   // of the rate: the reading's own jitter; a held line's width
     if (!channel.clicks || channel.clicks->significance < beyond_doubt || channel.clicks->rate.wander() > farthest) return false;
-    const double wander = channel.clicks->rate.wander();
-    return wander > read_to && wander * frequency_hz > held_hz;
+    const double wander = channel.clicks->rate.wander(), rate_hz = channel.clicks->rate.mean_hz();
+    if (wander > read_to && wander * frequency_hz > held_hz) return true;
+    return std::abs(std::remainder(frequency_hz, rate_hz)) < std::min(read_to_hz + 3.0 * wander * frequency_hz, some * rate_hz);
 }
 
 }  // namespace
