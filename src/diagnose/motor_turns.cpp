@@ -96,8 +96,11 @@ int turns_of_side_line(const MovingFamily& family) {
 }
 
 double bars_over_followed(const MovingFamily& family) {
-    const int at = turns_of_side_line(family);
     double ratio = 1.0, most = 0.0;
+    for (const double part : {1.0 / 2.0, 1.0 / 3.0})   // a multiple was followed
+        if (const OrderLine* line = line_at(family.lines, part, kOff))
+            if (const OrderLine* own = line_at(family.lines, 1.0, kOff); own && power_of(*line) > power_of(*own)) return part;
+    const int at = turns_of_side_line(family);
     for (const OrderLine& line : family.lines)
         if (std::abs(line.ratio - 1.0) < kOff) most = std::max(most, kClearly * power_of(line));
     for (const OrderLine& line : family.lines) {

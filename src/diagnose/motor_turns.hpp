@@ -17,7 +17,8 @@ bool has_turns_of_no_alternator(const MovingFamily& family, std::optional<double
 /// A followed side line of a motor: its shaft, where two lines and more beside the followed one lie at whole multiples of a
 /// shaft's turns of which the followed one is another. The least such number of turns, or 0 where there is none.
 int turns_of_side_line(const MovingFamily& family);
-/// The line at the bars, over the followed one: 1 unless that is a side line and a clearly stronger one lies up to three turns off.
+/// The line at the bars, over the followed one: 1 unless that is a multiple of a stronger one, or a side line and a clearly stronger
+/// one lies up to three turns off.
 double bars_over_followed(const MovingFamily& family);
 
 }  // namespace hushtrace

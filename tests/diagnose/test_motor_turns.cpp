@@ -50,6 +50,8 @@ TEST_CASE("a side line that was followed knows its shaft, and the line at the ba
     const MovingFamily side = turning_with(91.8, 9, {{8, 1.0}, {9, 0.1}, {10, 0.05}, {16, 0.2}});
     CHECK(turns_of_side_line(side) == 9);
     CHECK(bars_over_followed(side) == Approx(8.0 / 9.0));
+    CHECK(bars_over_followed(turning_with(96.9, 18, {{9, 1.0}, {18, 0.3}})) == Approx(0.5));
+    CHECK(bars_over_followed(turning_with(96.9, 18, {{9, 0.2}, {18, 0.3}})) == 1.0);
     CHECK(turns_of_side_line(turning_with(91.8, 10, {{9, 0.9}, {10, 1.0}, {16, 0.9}})) == 10);
     // multiples of the followed line itself fit any shaft, and say nothing
     CHECK(turns_of_side_line(turning_with(91.8, 9, {{9, 1.0}, {18, 0.2}, {27, 0.1}})) == 0);
