@@ -15,6 +15,7 @@ const std::vector<EvidenceRow>& evidence_rows() {
         {"whine: 2 and more for it", 92, 92},
         {"whine: held still", 3, 4},   // judged
         {"whine: faint", 2, 5},
+        {"whine: where a beat sweeps at rest", 0, 3},
         {"line that wanders: faint", 0, 3},
         {"whine: no quieter with the engine off", 9, 9},
         {"clicks: ignition, under 0.85", 2, 2},

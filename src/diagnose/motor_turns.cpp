@@ -37,13 +37,14 @@ const OrderLine* line_at(const std::vector<OrderLine>& lines, double ratio, doub
     return found == lines.end() ? nullptr : &*found;
 }
 
-/// Lines at the turns, and at one or two of them off the bars.
+/// Lines at the turns, and at one or two of them off the bars; none where no line is one turn off (two lines as far on either side may
+/// be a regulator's).
 int turns_beside(const std::vector<OrderLine>& lines, double bars_hz, int bars, double off) {
     const double turn = 1.0 / bars;
     if (!may_be_a_shaft(turn * bars_hz)) return 0;
-    int found = 0;
-    for (const double ratio : {turn, 1.0 - turn, 1.0 + turn, 1.0 - 2.0 * turn, 1.0 + 2.0 * turn}) found += line_at(lines, ratio, off) ? 1 : 0;
-    return found;
+    const auto there = [&](double ratio) { return line_at(lines, ratio, off) ? 1 : 0; };
+    const int next = there(1.0 - turn) + there(1.0 + turn);
+    return next == 0 ? 0 : next + there(turn) + there(1.0 - 2.0 * turn) + there(1.0 + 2.0 * turn);
 }
 
 /// Lines one off a lead of six may be a faulty stator's: then its own frequency, or twice or three times that, stands over them.

@@ -71,6 +71,14 @@ bool is_side_line(const MovingFamily& family, const std::list<NoiseSource>& sour
                        [&](const NoiseSource& one) { return one.kind == NoiseKind::motor_whine && one.frequency_hz && turns_too(*one.frequency_hz, drifts); });
 }
 
+/// Whether a take has a beat that may have drifted there until another.
+bool sweeps_there(const TakeSurvey& survey, double frequency_hz) {
+    constexpr double drifts = 0.1;
+    const auto there = [frequency_hz](double hz) { return std::abs(hz / frequency_hz - 1.0) < drifts; };
+    return std::any_of(survey.beats.begin(), survey.beats.end(), [&](const Beat& one) { return there(one.mean_hz); }) ||
+           std::any_of(survey.families.begin(), survey.families.end(), [&](const MovingFamily& one) { return is_beat(survey, one) && there(one.mean_hz); });
+}
+
 /// Power of the channels in which a whine may still hide in another take [dBFS]: the noise in its band.
 double power_near(const TakeSurvey& survey, double frequency_hz, double half_width_hz) {
     double most = 0;
@@ -171,7 +179,9 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
         }
     }
     const bool faint = whine.family && speaks_for < 2 && whine.survey->families[*whine.family].ridge.log_evidence < (no_quieter && !whine.survey->rpm_log ? kUnsupported : kFaint);
-    rest_on(source, !whine.family ? "whine: held still" : faint ? "whine: faint" : no_quieter ? "whine: no quieter with the engine off" : kSpeaksForWhine[static_cast<std::size_t>(speaks_for)]);
+    // alone, where a beat of two converters sweeps with the engine at rest, it is that beat
+    const bool beat = off && whine.multiples == 0 && sweeps_there(*off, whine.frequency_hz);
+    rest_on(source, !whine.family ? "whine: held still" : beat ? "whine: where a beat sweeps at rest" : faint ? "whine: faint" : no_quieter ? "whine: no quieter with the engine off" : kSpeaksForWhine[static_cast<std::size_t>(speaks_for)]);
     if (before && *before >= *source.level_dbfs) return;  // the loudest take speaks for the frequency
     source.frequency_hz = whine.frequency_hz;
     source.frequency_sd_hz = whine.frequency_sd_hz;

@@ -22,7 +22,7 @@ bool looks_like_frames(const CombStretch& phone) {
 bool part_of_finer_comb(const SteadySearch& search, const LineComb& comb) {
     const CombTooth* top = comb.strongest();
     CombPlaces places = search.places;
-    places.most_number = 60;
+    places.most_number = 160;   // a load of a hundred hertz, up to where buses are looked for
     const LineComb finer = comb_through(search.spectra, top->frequency_hz, top->frequency_sd_hz, PulseWidth::least_hz, places);
     if (finer.teeth.size() < 2) return false;
     const double parts = std::round(comb.spacing_hz / finer.spacing_hz);

@@ -11,7 +11,7 @@ constexpr double kMotorDrifts = 0.02;      // between takes: its supply's voltag
 constexpr double kMotorStrays = 0.003;     // within a take
 constexpr double kMotorMultiple = 0.006;   // how far a multiple may lie off that is read at another moment
 constexpr double kHoldsStill = 3e-4;
-constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.008, kStepKeeps = 0.0015;
+constexpr double kTurnsBelow_db = 6.0, kTurnsKeep = 0.008, kStepKeeps = 0.0025;
 
 bool share_a_take(const NoiseSource& a, const NoiseSource& b) {
     return std::any_of(a.takes.begin(), a.takes.end(), [&b](const std::string& take) {
@@ -44,10 +44,14 @@ bool is_turn_of(const NoiseSource& motor, const NoiseSource& tone) {
     if (turns_hz > BrushedMotor::least_shaft_hz && turns_hz < BrushedMotor::most_shaft_hz && bars >= BrushedMotor::least_bars &&
         bars <= BrushedMotor::most_bars && std::abs(*motor.frequency_hz / (bars * turns_hz) - 1.0) < kTurnsKeep)
         return true;
-    // one turn more or less than the bars: uneven bars make lines there
-    const double step_hz = std::abs(*tone.frequency_hz - *motor.frequency_hz), of = std::round(*motor.frequency_hz / step_hz);
-    return of >= BrushedMotor::least_bars && of <= BrushedMotor::most_bars && step_hz > BrushedMotor::least_shaft_hz &&
-           step_hz < BrushedMotor::most_shaft_hz && std::abs(of * step_hz / *motor.frequency_hz - 1.0) < of * kStepKeeps;
+    // one turn or two more or less than the bars: uneven bars make lines there
+    for (const double turns : {1.0, 2.0}) {
+        const double step_hz = std::abs(*tone.frequency_hz - *motor.frequency_hz) / turns, of = std::round(*motor.frequency_hz / step_hz);
+        if (of >= BrushedMotor::least_bars && of <= BrushedMotor::most_bars && step_hz > BrushedMotor::least_shaft_hz &&
+            step_hz < BrushedMotor::most_shaft_hz && std::abs(of * step_hz / *motor.frequency_hz - 1.0) < of * kStepKeeps / turns)
+            return true;
+    }
+    return false;
 }
 
 /// Whether a motor of which the turns alone were found is another, of which the bars were.
@@ -61,7 +65,8 @@ bool has_turns_of(const NoiseSource& motor, const NoiseSource& turns) {
 bool is_far_multiple_of(const NoiseSource& comb, const NoiseSource& tone) {
     constexpr std::size_t well_known = 4;
     constexpr double read_to_hz = 0.3, strays = 2e-5, by_chance = 0.02;   // an oscillator's; of the spacing
-    if (!is_comb(comb.kind) || comb.kind == NoiseKind::motor_whine || (comb.harmonics.size() < well_known && comb.rests_on != "load: by its edges")) return false;
+    const bool exact = comb.kind == NoiseKind::bus_tone || comb.rests_on == "load: by its edges";
+    if (!is_comb(comb.kind) || comb.kind == NoiseKind::motor_whine || (comb.harmonics.size() < well_known && !exact)) return false;
     const double number = std::round(*tone.frequency_hz / *comb.frequency_hz);
     const double reach_hz = read_to_hz + 3.0 * number * comb.frequency_sd_hz.value_or(0.0) + strays * *tone.frequency_hz;
     return std::abs(*tone.frequency_hz - number * *comb.frequency_hz) < std::min(reach_hz, by_chance * *comb.frequency_hz);
@@ -145,8 +150,12 @@ void join_over_takes(std::list<NoiseSource>& sources) {
                 continue;
             }
             const bool tonal = (other->kind == NoiseKind::unexplained_tone || other->kind == NoiseKind::motor_whine) && other->frequency_hz;
-            const bool elsewhere = is_comb(source.kind) && !share_a_take(source, *other) && other->harmonics.size() <= source.harmonics.size() &&
-                                   ((tonal && is_line_of(source, *other)) || same_motor(source, *other));
+            const bool loads = source.kind == NoiseKind::switched_load && other->kind == NoiseKind::switched_load && other->frequency_hz &&
+                               source.frequency_hz && *other->frequency_hz > 1.5 * *source.frequency_hz;   // of which every second line is left
+            const bool elsewhere = is_comb(source.kind) && !share_a_take(source, *other) &&
+                                   ((tonal && other->harmonics.size() <= source.harmonics.size() && is_line_of(source, *other)) ||
+                                    (loads && is_line_of(source, *other)) ||
+                                    (other->harmonics.size() <= source.harmonics.size() && same_motor(source, *other)));
             const bool again = same_motor(source, *other) && other->harmonics.empty();   // the same line, followed and read as a comb
             const bool part = again || (tonal && is_comb(source.kind) && source.frequency_hz && has_turns_of(source, *other)) || is_turn_of(source, *other) ||
                               is_multiple_of_motor(source, *other) || is_part_of(source, *other);

@@ -29,8 +29,8 @@ import steady_sounds  # noqa: E402
 from steady_sounds import Floor  # noqa: E402
 
 # The program's 90 % recall point over its reference's, by kind [dB]: `--alone`, one source in random vehicles.
-POINTS_DB = {"alternator_whine": 8.0, "ignition_tick": 13.5, "mains_hum": 11.5, "switched_load": 12.0, "motor_whine": 14.0, "phone_burst": 14.5,
-             "bus_tone": 10.5, "converter_hash": 14.0, "crackle": 7.0, "periodic_tick": 15.0, "unexplained_tone": 10.5}
+POINTS_DB = {"alternator_whine": 12.5, "ignition_tick": 15.0, "mains_hum": 10.0, "switched_load": 15.5, "motor_whine": 21.5, "phone_burst": 13.0,
+             "bus_tone": 11.0, "converter_hash": 23.5, "crackle": 10.0, "periodic_tick": 16.5, "unexplained_tone": 12.0}
 KINDS = list(POINTS_DB)
 ENGINE_KINDS = ("alternator_whine", "ignition_tick")
 

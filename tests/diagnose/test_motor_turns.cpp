@@ -39,6 +39,8 @@ TEST_CASE("a motor's turns beside its bars tell it from an alternator", "[motor]
     CHECK(has_turns_of_no_alternator(clicks, std::nullopt));
     CHECK_FALSE(has_turns_of_no_alternator(clicks, 34.7));
     CHECK_FALSE(has_turns(clicks, 34.7));
+    // what chops the field stands as far on either side, wherever that falls
+    CHECK_FALSE(has_turns_of_no_alternator(turning_with(128.8, 9, {{7, 0.02}, {9, 1.0}, {11, 0.02}, {18, 0.05}}), std::nullopt));
     // firings beside whine come 18 times as slowly and more
     CHECK_FALSE(has_turns_of_no_alternator(turning_with(60.0, 18, {{17, 0.1}, {18, 1.0}, {19, 0.1}}), std::nullopt));
     // two lines that are no turns
