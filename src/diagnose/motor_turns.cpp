@@ -83,6 +83,7 @@ bool has_turns_of_no_alternator(const MovingFamily& family, std::optional<double
 }
 
 int turns_of_side_line(const MovingFamily& family) {
+    int best = 0, most = 1;   // of so many lines chance makes one
     for (int at = BrushedMotor::least_bars - kMostAside; at <= BrushedMotor::most_bars + kMostAside; ++at) {
         if (at < 2 || !may_be_a_shaft(family.mean_hz / at)) continue;
         int found = 0;
@@ -91,9 +92,11 @@ int turns_of_side_line(const MovingFamily& family) {
             const bool trivial = std::abs(line.ratio - std::round(line.ratio)) < kOff;   // its own multiples fit any shaft
             found += !trivial && whole >= 1.0 && std::abs(turns - whole) < kOff * at && whole <= 2.0 * BrushedMotor::most_bars ? 1 : 0;
         }
-        if (found >= 2) return at;
+        if (found <= most) continue;
+        most = found;
+        best = at;
     }
-    return 0;
+    return best;
 }
 
 double bars_over_followed(const MovingFamily& family) {
