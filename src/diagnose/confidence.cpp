@@ -11,7 +11,8 @@ namespace hushtrace {
 /// judgement (common practice, no source).
 const std::vector<EvidenceRow>& evidence_rows() {
     static const std::vector<EvidenceRow> rows = {
-        {"whine: under 2 for it", 3, 6},   // judged
+        {"whine: under 2 for it", 3, 5},   // judged
+        {"whine: loud, nothing to hold it against", 4, 5},   // judged
         {"whine: 2 and more for it", 123, 126},
         {"whine: held still", 3, 4},   // judged
         {"whine: faint", 4, 8},

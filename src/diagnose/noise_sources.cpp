@@ -25,6 +25,7 @@ constexpr double kClear_sd = 20.0;
 constexpr double kFarthest = 0.2;   // wander (common practice, no source)
 constexpr double kFaint = 12.0;   // evidence [ln] that coloured hiss has been seen to reach without a line
 constexpr double kBeatDrifts = 0.25;   // between takes: the difference of two rates that each drift
+constexpr double kBeyondDoubt = 100.0;
 constexpr double kUnsupported = 30.0;   // the same, where the engine at rest leaves as much there, and no log leads
 constexpr std::array<std::string_view, 5> kSpeaksForWhine = {"whine: under 2 for it", "whine: under 2 for it", "whine: 2 and more for it", "whine: 2 and more for it",
                                                              "whine: 2 and more for it"};
@@ -179,9 +180,11 @@ void add_whine(std::list<NoiseSource>& sources, const WhineInTake& whine, const 
         }
     }
     const bool faint = whine.family && speaks_for < 2 && whine.survey->families[*whine.family].ridge.log_evidence < (no_quieter && !whine.survey->rpm_log ? kUnsupported : kFaint);
+    // one take, no speed typed: what nobody can overhear is told all the same
+    const bool alone = whine.family && !off && speaks_for < 2 && whine.survey->families[*whine.family].ridge.log_evidence > kBeyondDoubt;
     // alone, where a beat of two converters sweeps with the engine at rest, it is that beat
     const bool beat = off && whine.multiples == 0 && sweeps_there(*off, whine.frequency_hz);
-    rest_on(source, !whine.family ? "whine: held still" : beat ? "whine: where a beat sweeps at rest" : faint ? "whine: faint" : no_quieter ? "whine: no quieter with the engine off" : kSpeaksForWhine[static_cast<std::size_t>(speaks_for)]);
+    rest_on(source, !whine.family ? "whine: held still" : beat ? "whine: where a beat sweeps at rest" : alone ? "whine: loud, nothing to hold it against" : faint ? "whine: faint" : no_quieter ? "whine: no quieter with the engine off" : kSpeaksForWhine[static_cast<std::size_t>(speaks_for)]);
     if (before && *before >= *source.level_dbfs) return;  // the loudest take speaks for the frequency
     source.frequency_hz = whine.frequency_hz;
     source.frequency_sd_hz = whine.frequency_sd_hz;

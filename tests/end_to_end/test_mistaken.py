@@ -69,4 +69,8 @@ whine = sum(turning(1068.0 * n, engine, 8e-5 / n**2, phase=n) for n in (1, 2, 3,
 kinds = told({"off": ({"engine": "off"}, stereo(tone(4229.9, SECONDS, 2e-5), 33)), "idle": ({"engine": "idle"}, stereo(whine + tone(4229.9, SECONDS, 2e-5), 35))})
 check.that(("unexplained_tone", 4230) in kinds and about(kinds, "alternator_whine", 1068) and len(kinds) == 2, f"a tone among a whine's multiples: {kinds}")
 
+# ---- one take, no speed: a loud whine is told, whatever else isn't known
+kinds = told({"idle": ({"engine": "idle"}, stereo(turning(1344.0, speed(SECONDS, 0.012, seed=10), 3e-3), 37))})
+check.that(about(kinds, "alternator_whine", 1344), f"a loud whine in one take: {kinds}")
+
 check.end()
