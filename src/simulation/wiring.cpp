@@ -178,6 +178,8 @@ Wiring work_out_wiring(const Scenario& scenario, const Conditions& conditions, b
     if (end == Hookup::unplugged_at_source) end_ohm = 1e9;
     if (end == Hookup::dummy_floating || end == Hookup::shorted_at_source) end_ohm = 0;
     wiring.core_ohm = end_ohm * scenario.amplifier.input_ohm / (end_ohm + scenario.amplifier.input_ohm);
+    // what a field induces along the lead stands in series with both ends: the amplifier's input gets its share
+    wiring.lead_mutual_h *= scenario.amplifier.input_ohm / (end_ohm + scenario.amplifier.input_ohm);
     wiring.signal_gain =
         scenario.amplifier.input_ohm / (scenario.source.output_ohm + scenario.amplifier.input_ohm);
     return wiring;
