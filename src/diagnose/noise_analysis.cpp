@@ -14,6 +14,7 @@
 #include "click_trains.hpp"
 #include "crackle.hpp"
 #include "engine_view.hpp"
+#include "entry_paths.hpp"
 #include "floor_reading.hpp"
 #include "heard_only.hpp"
 #include "noise_pictures.hpp"
@@ -281,6 +282,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                              [&action](const Action& one) { return one.action == action.action; }))
                 out.actions.push_back(std::move(action));
     }
+    find_entry_paths(out, surveys, job.job);
     for (const TakeSurvey& survey : surveys)
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.pictures.push_back(picture_of(survey, c, out));

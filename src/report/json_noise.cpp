@@ -218,6 +218,31 @@ Json engine_json(const EngineFindings& engine) {
             {"fits_text", word_json(engine.fits_text)}};
 }
 
+/// The condition that makes a test, as a take or an observation spells it.
+Json condition_json(const NextTest& one) {
+    Json conditions = {{"engine", to_word(one.engine)}};
+    if (one.rpm) conditions["rpm"] = *one.rpm;
+    if (one.field == "hookup") conditions["hookup"] = Json::array({one.value});
+    else if (one.field == "volume") conditions["volume"] = 0;
+    else if (one.field == "attached") conditions["attached"] = Json::array();
+    else if (!one.field.empty()) conditions[one.field] = one.value;
+    return conditions;
+}
+
+Json next_test_json(const NextTest& one) {
+    Json outcomes = Json::array();
+    for (const NextTest::Branch& branch : one.outcomes) outcomes.push_back({{"text", branch.text}, {"chance", figure_json(branch.chance)}});
+    return {{"source_id", one.source_id},
+            {"name", one.name},
+            {"conditions", condition_json(one)},
+            {"observation", one.observation},
+            {"hands", one.hands},
+            {"why", one.why},
+            {"outcomes", std::move(outcomes)},
+            {"expected_information_bits", figure_json(one.bits)},
+            {"minutes", figure_json(one.minutes)}};
+}
+
 }  // namespace
 
 void put_limits(Json& to, const std::string& name, std::optional<double> sd, LimitedBy limit, bool known) {
@@ -264,7 +289,7 @@ Json noise_results(const NoiseAnalysis& analysis) {
             {"engine", engine_json(analysis.engine)},
             {"health", std::move(health)},
             {"actions", std::move(actions)},
-            {"next_test", nullptr},  // the analysis doesn't choose a next test: none is proposed
+            {"next_test", analysis.next_test ? next_test_json(*analysis.next_test) : Json(nullptr)},
             {"floor", std::move(floor)},
             {"tracks", std::move(tracks)},
             {"order_spectra", std::move(orders)},

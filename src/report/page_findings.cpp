@@ -22,7 +22,7 @@ std::string facts(const std::vector<Evidence>& evidence, const char* lead) {
 std::string entry_paths(const NoiseAnalysis& analysis, const std::string& source_id) {
     std::string out;
     for (const EntryPath& one : analysis.entry_paths) {
-        if (one.source_id != source_id || one.probability < 0.02) continue;
+        if (one.source_id != source_id || one.probability < 0.05) continue;
         out += fmt::format("<li>{}: <b>{:.0f} %</b>", escaped(path_text(one)), 100.0 * one.probability);
         const std::string reasons =
             facts(one.evidence_for, "For: ") + facts(one.evidence_against, "Against: ");
@@ -141,6 +141,15 @@ std::string further_findings(const NoiseAnalysis& analysis) {
     }
     return "<section>\n<h2>Further findings</h2>\n" + table({"number", "what", "level", "how sure"}, rows) +
            "</section>\n";
+}
+
+std::string next_test(const NoiseAnalysis& analysis) {
+    if (!analysis.next_test) return "";
+    const NextTest& next = *analysis.next_test;
+    std::string out = fmt::format("<section>\n<h2>Next test</h2>\n<p><b>{}</b></p>\n<p>For {}; engine {}; {:.0f} minutes. {}</p>\n<ul>\n", escaped(next.hands),
+                                  escaped(next.source_id), escaped(to_word(next.engine)), next.minutes, escaped(next.why));
+    for (const NextTest::Branch& one : next.outcomes) out += fmt::format("<li>{}</li>\n", escaped(one.text));
+    return out + "</ul>\n</section>\n";
 }
 
 std::string actions(const NoiseAnalysis& analysis) {

@@ -17,6 +17,7 @@ std::string further_findings(const NoiseAnalysis& analysis);
 /// Players for the sounds that were written; `folder` is their place from the page, ending in '/', empty where the page
 /// can't reach them.
 std::string hear(const NoiseAnalysis& analysis, const std::string& folder);
+std::string next_test(const NoiseAnalysis& analysis);
 std::string actions(const NoiseAnalysis& analysis);
 std::string health(const NoiseAnalysis& analysis);
 std::string gain(const OpenedJob& opened, const GainAnalysis& analysis);

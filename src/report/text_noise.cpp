@@ -15,6 +15,21 @@ namespace {
 constexpr std::size_t kDetailed = 12;  // findings told in full; the others get a line each
 constexpr std::size_t kEvidence = 3;   // facts told a finding
 
+/// The likeliest ways in, with what speaks for and against the first; nothing where no test has told anything yet.
+void tell_paths(Lines& lines, const NoiseAnalysis& analysis, const std::string& source_id, std::size_t indent) {
+    constexpr double likely = 0.2;
+    bool first = true;
+    for (const EntryPath& path : analysis.entry_paths) {
+        if (path.source_id != source_id || path.probability < likely) continue;
+        lines.add(fmt::format("gets in by {}: {:.0f} %", path_text(path), 100.0 * path.probability), indent, "> ");
+        if (!first) continue;
+        first = false;
+        for (std::size_t i = 0; i < std::min(kEvidence, path.evidence_for.size()); ++i) lines.add("for it: " + evidence_text(path.evidence_for[i]), indent + 2, "- ");
+        for (std::size_t i = 0; i < std::min(kEvidence, path.evidence_against.size()); ++i)
+            lines.add("against it: " + evidence_text(path.evidence_against[i]), indent + 2, "- ");
+    }
+}
+
 void tell_source(Lines& lines, const NoiseAnalysis& analysis, const NoiseSource& source, std::size_t number) {
     const std::string bullet = fmt::format("{}. ", number);
     const std::size_t indent = bullet.size();
@@ -35,10 +50,7 @@ void tell_source(Lines& lines, const NoiseAnalysis& analysis, const NoiseSource&
                   indent);
     for (std::size_t i = 0; i < std::min(kEvidence, source.evidence.size()); ++i)
         lines.add(evidence_text(source.evidence[i]), indent, "- ");
-    for (const EntryPath& path : analysis.entry_paths)
-        if (path.source_id == source.id && path.probability >= 0.1)
-            lines.add(fmt::format("gets in by {}: {:.0f} %", path_text(path), 100.0 * path.probability),
-                      indent, "> ");
+    tell_paths(lines, analysis, source.id, indent);
 }
 
 void tell_sources(Lines& lines, const NoiseAnalysis& analysis) {
@@ -68,6 +80,15 @@ void tell_actions(Lines& lines, const NoiseAnalysis& analysis) {
             lines.add("Expect: " + change_text(*one.expected_change_db, one.sd_db), bullet.size());
         if (!one.why.empty()) lines.add("Why: " + one.why, bullet.size());
     }
+}
+
+void tell_next_test(Lines& lines, const NoiseAnalysis& analysis) {
+    if (!analysis.next_test) return;
+    const NextTest& next = *analysis.next_test;
+    lines.title(fmt::format("Next test, for {}", next.source_id));
+    lines.add(next.hands);
+    lines.add(fmt::format("Engine: {}. Labour: {:.0f} min. {}", to_word(next.engine), next.minutes, next.why));
+    for (const NextTest::Branch& one : next.outcomes) lines.add(one.text, 2, "- ");
 }
 
 /// A figure in eight columns, without its unit; '-' where there is none, '~' before one that a longer take would narrow.
@@ -161,6 +182,7 @@ std::string noise_text(const OpenedJob& opened, const NoiseAnalysis& analysis) {
                 "- ");
     }
     tell_engine(lines, analysis.engine);
+    tell_next_test(lines, analysis);
     tell_actions(lines, analysis);
     tell_floor(lines, analysis);
     const bool warned = std::any_of(analysis.warnings.begin(), analysis.warnings.end(),

@@ -100,6 +100,20 @@ struct EntryPath {
     double probability = 0;
     std::vector<Evidence> evidence_for, evidence_against;
 };
+/// The test that tells most of where a noise source gets in, for its labour.
+struct NextTest {
+    struct Branch {
+        double chance = 0;                         ///< of this outcome, as things stand
+        std::string text;                          ///< "gone (45 %): then a ground loop leads, 62 %"
+    };
+    std::string source_id, name, hands, why;       ///< hands: what to do
+    std::string field, value;                      ///< the condition that makes the test, as in job.json: "hookup", "dummy_floating"
+    bool observation = false;                      ///< read with a meter or the ear: `value` is what to observe
+    Engine engine = Engine::idle;                  ///< in which it is made
+    std::optional<double> rpm;
+    std::vector<Branch> outcomes;                  ///< likeliest first
+    double bits = 0, minutes = 0;
+};
 /// One figure of a noise floor. dBFS: what the take holds. dBV: the same in volts with the interface's own noise taken
 /// off in power where it is known and lies 3 dB or more below; where it lies nearer, nothing is taken off and the
 /// reading is limited by the interface.
@@ -233,7 +247,8 @@ struct NoiseAnalysis {
     EngineFindings engine;
     std::vector<NoiseSource> noise_sources;       ///< loudest first
     std::vector<NoiseSource> unsure;              ///< less likely to be sources than not: chance, or part of another
-    std::vector<EntryPath> entry_paths;
+    std::vector<EntryPath> entry_paths;           ///< likeliest first; of each source they sum to 1
+    std::optional<NextTest> next_test;            ///< nothing where enough is known, or no test would tell more
     std::vector<HealthFinding> health;
     std::vector<Action> actions;                  ///< most useful first
     std::vector<FloorReading> floor;

@@ -1,0 +1,70 @@
+#pragma once
+#include <cstddef>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "hushtrace/vehicle/entry_tables.hpp"
+
+/// By which ways a noise gets in, as probabilities: Bayes' rule over sets of one or two ways, with the tables of vehicle/entry_tables
+/// for what each test should change. Two ways carry shares of the power that nobody knows: the sum over shares is part of it.
+namespace hushtrace {
+
+/// What one test showed of one noise source.
+struct EntryOutcome {
+    EntryTest test = EntryTest::inputs_shorted;
+    double change = 0;                      ///< dB against the take without it; of meters log10 of volts or ohms; of channels dB, left over right
+    double sd = 2;                          ///< of that change
+    bool at_most = false;                   ///< it is no longer there: it fell by `change` at least
+    std::optional<std::string> heard;       ///< of the ear, instead of a change: "gone" "quieter" "same" "louder"
+    std::vector<std::string> takes;
+    std::vector<std::size_t> observations;
+};
+
+/// What is known of a noise source before any test.
+struct EntryQuestion {
+    bool follows_engine = true;
+    bool at_the_input = true;               ///< else it is heard alone: it comes from behind the input
+    bool set_up_apart = false;              ///< the laptop on its battery and no tone lead in the source: the set-up closes no loop
+};
+
+struct EntrySet {
+    EntryWay first = EntryWay::ground_loop;
+    std::optional<EntryWay> second;
+    double probability = 0;
+    bool has(EntryWay way) const { return first == way || second == way; }
+};
+inline constexpr std::size_t kShares = 5;   ///< shares of the power that are summed over, of a set of two
+/// All sets, most probable first. `by_share` is each set's probability by the first way's share; a set of one has one.
+struct EntryPosterior {
+    std::vector<EntrySet> sets;
+    std::vector<std::vector<double>> by_share;
+};
+
+EntryPosterior entry_posterior(const EntryQuestion& question, const std::vector<EntryOutcome>& outcomes);
+
+/// ln of how likely an outcome is for a set, less that for all other sets before any test: above 0 it speaks for the set.
+double weight_of(const EntryQuestion& question, const EntrySet& of, const EntryOutcome& outcome);
+
+/// What a test that isn't made yet would tell.
+struct TestWorth {
+    EntryTest test = EntryTest::inputs_shorted;
+    double bits = 0;                        ///< expected fall of the uncertainty over sets
+    double minutes = 0;                     ///< of labour, reaching the source's back among it where that is needed first
+    /// For each outcome: its chance, what it is in words, and the set that leads after it.
+    struct Branch {
+        double chance = 0;
+        std::string outcome;
+        EntrySet leads;
+    };
+    std::vector<Branch> branches;
+};
+/// The tests of `possible`, most bits a minute first.
+std::vector<TestWorth> worth_of_tests(const EntryQuestion& question, const EntryPosterior& posterior, const std::vector<EntryTest>& possible,
+                                      bool source_reached);
+
+/// When a set is as probable as this, no more tests are asked for.
+inline constexpr double kSettled = 0.95;
+inline constexpr double kLeastBits = 0.1;    ///< less isn't worth anybody's minute
+
+}  // namespace hushtrace

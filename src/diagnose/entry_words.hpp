@@ -1,0 +1,29 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <string_view>
+
+#include "entry_model.hpp"
+#include "hushtrace/diagnose/findings.hpp"
+
+/// What the entry paths and their tests are called, for people.
+namespace hushtrace {
+
+std::string plain_name(const EntrySet& set);   ///< "a ground loop", "the antenna lead together with a ground loop"
+/// One outcome as a sentence, with its number, its takes and observations.
+Evidence said(const EntryOutcome& outcome, const Job& job);
+
+/// What cures a way in, and the test whose change shows what that brings.
+struct Remedy {
+    std::string_view what, why;
+    std::optional<EntryTest> shown_by;
+};
+Remedy remedy_of(EntryWay way);
+
+/// The condition that makes a test, as job.json spells it.
+struct TestCondition {
+    std::string field, value;
+};
+TestCondition condition_of(EntryTest test);
+
+}  // namespace hushtrace

@@ -1,0 +1,161 @@
+#include "../../src/diagnose/entry_model.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+
+#include "../../src/diagnose/entry_conditions.hpp"
+
+using namespace hushtrace;
+
+namespace {
+
+EntryOutcome fell(EntryTest test, double change, double sd = 2.0) {
+    EntryOutcome out;
+    out.test = test;
+    out.change = change;
+    out.sd = sd;
+    return out;
+}
+EntryOutcome gone(EntryTest test) {
+    EntryOutcome out = fell(test, kToFloor_db);
+    out.at_most = true;
+    return out;
+}
+EntryOutcome heard(EntryTest test, const char* word) {
+    EntryOutcome out = fell(test, 0.0);
+    out.heard = word;
+    return out;
+}
+double chance_of(const EntryPosterior& posterior, EntryWay way) {
+    double sum = 0;
+    for (const EntrySet& set : posterior.sets)
+        if (set.has(way)) sum += set.probability;
+    return sum;
+}
+double total(const EntryPosterior& posterior) {
+    double sum = 0;
+    for (const EntrySet& set : posterior.sets) sum += set.probability;
+    return sum;
+}
+
+}  // namespace
+
+TEST_CASE("before any test every path at the input is as likely, and one is likelier than two", "[entry]") {
+    const EntryPosterior prior = entry_posterior({}, {});
+    CHECK(total(prior) == Approx(1.0));
+    double loop = 0, supply = 0, pairs = 0, behind = 0;
+    for (const EntrySet& set : prior.sets) {
+        if (set.second) pairs += set.probability;
+        else if (set.first == EntryWay::ground_loop) loop = set.probability;
+        else if (set.first == EntryWay::source_supply) supply = set.probability;
+        else if (is_behind_the_input(set.first)) behind += set.probability;
+    }
+    CHECK(loop == Approx(supply));
+    CHECK(pairs == Approx(0.24).margin(0.03));   // 0.2, with the single ways behind the input left out
+    CHECK(behind < 1e-3);
+}
+
+TEST_CASE("the four steps of the dummy test name what they can", "[entry]") {
+    EntryQuestion apart;
+    apart.set_up_apart = true;   // the laptop on its battery
+    // the lead in a dummy plug, touching nothing, keeps its noise: the lead itself picks it up, magnetically since the dummy is a short
+    const EntryPosterior lead = entry_posterior(apart, {fell(EntryTest::dummy_floating, 0.3)});
+    CHECK(lead.sets.front().first == EntryWay::pickup_lead);
+    // gone there and back on the source's jack: a loop, by whichever way
+    const EntryPosterior loop = entry_posterior(apart, {gone(EntryTest::dummy_floating), fell(EntryTest::shorted_at_source, -0.8)});
+    CHECK(chance_of(loop, EntryWay::ground_loop) + chance_of(loop, EntryWay::pickup_loop) + chance_of(loop, EntryWay::antenna_lead) > 0.85);
+    CHECK(loop.sets.front().probability < 0.6);   // which of them is left open
+    // gone in both: the source
+    const EntryPosterior source = entry_posterior(apart, {gone(EntryTest::dummy_floating), gone(EntryTest::shorted_at_source)});
+    CHECK(chance_of(source, EntryWay::ground_loop) < 0.1);
+    CHECK(chance_of(source, EntryWay::source_supply) + chance_of(source, EntryWay::source_internal) + chance_of(source, EntryWay::source_shield_open) > 0.7);
+}
+
+TEST_CASE("pulling the plug convicts nobody", "[entry]") {
+    const EntryPosterior pulled = entry_posterior({}, {gone(EntryTest::unplugged_at_source)});
+    CHECK(pulled.sets.front().probability < 0.3);
+}
+
+TEST_CASE("two ways leave what each of them leaves", "[entry]") {
+    EntryQuestion apart;
+    apart.set_up_apart = true;
+    // most goes with the shield's current, some stays in the lead: no single way does that
+    const EntryPosterior both = entry_posterior(apart, {fell(EntryTest::isolator, -7.8, 1.0), fell(EntryTest::dummy_floating, -8.1, 1.0), fell(EntryTest::shorted_at_source, -0.4, 1.0)});
+    REQUIRE(both.sets.front().second);
+    CHECK(both.sets.front().has(EntryWay::pickup_lead));
+    CHECK(chance_of(both, EntryWay::pickup_lead) > 0.8);
+}
+
+TEST_CASE("what only the ear hears lies behind the input", "[entry]") {
+    EntryQuestion behind;
+    behind.at_the_input = false;
+    const EntryPosterior amplifier = entry_posterior(behind, {heard(EntryTest::shorted_at_amp, "same"), heard(EntryTest::test_speaker, "same")});
+    CHECK(amplifier.sets.front().first == EntryWay::amplifier_internal);
+    const EntryPosterior speakers = entry_posterior(behind, {heard(EntryTest::shorted_at_amp, "same"), heard(EntryTest::test_speaker, "gone")});
+    CHECK(speakers.sets.front().first == EntryWay::speaker_side);
+}
+
+TEST_CASE("one outcome that nothing explains doesn't overturn the rest", "[entry]") {
+    const std::vector<EntryOutcome> clear = {gone(EntryTest::isolator), gone(EntryTest::antenna_unplugged), fell(EntryTest::shorted_at_source, 0.0), fell(EntryTest::temporary_lead, 0.0)};
+    const EntryPosterior before = entry_posterior({}, clear);
+    CHECK(before.sets.front().first == EntryWay::antenna_lead);
+    std::vector<EntryOutcome> odd = clear;
+    odd.push_back(fell(EntryTest::source_paused, 17.0));
+    CHECK(entry_posterior({}, odd).sets.front().first == EntryWay::antenna_lead);
+}
+
+TEST_CASE("the next test is worth its bits, and none is when all is known", "[entry]") {
+    const std::vector<EntryTest> possible = {EntryTest::antenna_unplugged, EntryTest::source_paused, EntryTest::isolator, EntryTest::dummy_floating};
+    const auto first = worth_of_tests({}, entry_posterior({}, {}), possible, false);
+    REQUIRE(first.size() == possible.size());
+    for (const TestWorth& one : first) {
+        CHECK(one.bits >= -1e-9);
+        CHECK(one.bits < 2.5);
+        double chances = 0;
+        for (const TestWorth::Branch& branch : one.branches) chances += branch.chance;
+        CHECK(chances == Approx(1.0).margin(0.01));
+    }
+    CHECK(first.front().test == EntryTest::isolator);   // splits the ways in two, in three minutes
+    const EntryPosterior known = entry_posterior({}, {gone(EntryTest::isolator), gone(EntryTest::antenna_unplugged), fell(EntryTest::shorted_at_source, 0.0),
+                                                      fell(EntryTest::temporary_lead, 0.0), fell(EntryTest::temporary_ground, -2.0), fell(EntryTest::source_shell_link, 0.0)});
+    CHECK(known.sets.front().first == EntryWay::antenna_lead);
+    for (const TestWorth& one : worth_of_tests({}, known, possible, true))
+        if (one.test == EntryTest::source_paused) CHECK(one.bits < kLeastBits);
+    // reaching the source's back is paid once
+    double before = 0, after = 0;
+    for (const TestWorth& one : first)
+        if (one.test == EntryTest::dummy_floating) before = one.minutes;
+    for (const TestWorth& one : worth_of_tests({}, entry_posterior({}, {}), possible, true))
+        if (one.test == EntryTest::dummy_floating) after = one.minutes;
+    CHECK(before - after == Approx(kReachSource_min));
+}
+
+TEST_CASE("a test lies between two takes that differ in one thing", "[entry]") {
+    Conditions plain;
+    plain.engine = Engine::idle;
+    plain.rpm = 760;
+    Conditions tested = plain;
+    CHECK_FALSE(test_between(plain, tested, true));
+    tested.hookup = {Hookup::isolator};
+    CHECK(test_between(plain, tested, true) == EntryTest::isolator);
+    CHECK_FALSE(test_between(tested, plain, true));   // the other way round it is none
+    tested.source = SourceState::off;
+    CHECK_FALSE(test_between(plain, tested, true));   // two things at once
+    tested = plain;
+    tested.hookup = {Hookup::isolator};
+    tested.rpm = 2000;
+    CHECK_FALSE(test_between(plain, tested, true));   // at another speed it isn't that test
+    CHECK(test_between(plain, tested, false) == EntryTest::isolator);   // unless the noise doesn't care
+    tested = plain;
+    tested.laptop = LaptopPower::battery;
+    Conditions mains = plain;
+    mains.laptop = LaptopPower::mains;
+    CHECK(test_between(mains, tested, true) == EntryTest::laptop_on_battery);
+    Conditions charger = plain;
+    charger.attached = {{"charger", PoweredFrom::vehicle}};
+    CHECK(test_between(charger, plain, true) == EntryTest::device_unplugged);
+    CHECK_FALSE(test_between(plain, charger, true));
+    Conditions floor;
+    floor.hookup = {Hookup::inputs_shorted};
+    CHECK(test_between(plain, floor, true) == EntryTest::inputs_shorted);   // needs no engine
+}
