@@ -38,13 +38,24 @@ const OrderLine* line_at(const std::vector<OrderLine>& lines, double ratio, doub
 }
 
 /// Lines at the turns, and at one or two of them off the bars; none where no line is one turn off (two lines as far on either side may
-/// be a regulator's).
+/// be a regulator's), nor where a stronger one lies nearer: firings stand in combs about a whine, of which a higher line meets a turn.
 int turns_beside(const std::vector<OrderLine>& lines, double bars_hz, int bars, double off) {
+    constexpr double much_weaker = 0.0025;   // of the line at the bars: 26 dB
     const double turn = 1.0 / bars;
-    if (!may_be_a_shaft(turn * bars_hz)) return 0;
-    const auto there = [&](double ratio) { return line_at(lines, ratio, off) ? 1 : 0; };
+    const OrderLine* lead = line_at(lines, 1.0, off);
+    if (!may_be_a_shaft(turn * bars_hz) || !lead) return 0;
+    const auto there = [&](double ratio) {
+        const OrderLine* line = line_at(lines, ratio, off);
+        return line && power_of(*line) > much_weaker * power_of(*lead) ? 1 : 0;
+    };
+    double nearer = 0, next_power = 0;
+    for (const OrderLine& line : lines) {
+        const double away = std::abs(line.ratio - 1.0);
+        if (away > kOff && away < 0.75 * turn) nearer = std::max(nearer, power_of(line));
+        if (std::abs(away - turn) < off) next_power = std::max(next_power, power_of(line));
+    }
     const int next = there(1.0 - turn) + there(1.0 + turn);
-    return next == 0 ? 0 : next + there(turn) + there(1.0 - 2.0 * turn) + there(1.0 + 2.0 * turn);
+    return next == 0 || nearer > next_power ? 0 : next + there(turn) + there(1.0 - 2.0 * turn) + there(1.0 + 2.0 * turn);
 }
 
 /// Lines one off a lead of six may be a faulty stator's: then its own frequency, or twice or three times that, stands over them.

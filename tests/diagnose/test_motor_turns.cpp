@@ -39,6 +39,9 @@ TEST_CASE("a motor's turns beside its bars tell it from an alternator", "[motor]
     CHECK(has_turns_of_no_alternator(clicks, std::nullopt));
     CHECK_FALSE(has_turns_of_no_alternator(clicks, 34.7));
     CHECK_FALSE(has_turns(clicks, 34.7));
+    // firings stand in combs about a whine: the third of them, an eleventh off, is no turn of eleven bars
+    CHECK_FALSE(has_turns_of_no_alternator(turning_with(41.1, 33, {{30, 0.01}, {31, 0.03}, {32, 0.1}, {33, 1.0}, {34, 0.1}, {35, 0.03}, {36, 0.01}}), std::nullopt));
+    CHECK_FALSE(has_turns_of_no_alternator(turning_with(123.4, 11, {{10, 1e-4}, {11, 1.0}, {12, 1e-4}}), std::nullopt));
     // what chops the field stands as far on either side, wherever that falls
     CHECK_FALSE(has_turns_of_no_alternator(turning_with(128.8, 9, {{7, 0.02}, {9, 1.0}, {11, 0.02}, {18, 0.05}}), std::nullopt));
     // firings beside whine come 18 times as slowly and more
