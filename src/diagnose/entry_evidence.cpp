@@ -18,7 +18,7 @@ constexpr double kRepeats_idle_db = 4.0, kRepeats_held_db = 2.0, kRepeats_fixed_
 constexpr double kDeepest_db = -31.0;          // the tables know of no deeper fall
 constexpr double kApart_sd = 3.0;              // so far apart, takes of one test contradict each other
 
-/// From which level over a take's hiss a source of a kind is found, 90 % of the time (docs/noise-kinds.md), and 3 dB.
+/// From which level over a take's hiss a source of a kind is found, 90 % of the time (docs/noise-kinds.md), and 3 dB or more.
 double found_from_db(NoiseKind kind) {
     switch (kind) {
         case NoiseKind::alternator_whine: return -22.0;
@@ -26,7 +26,7 @@ double found_from_db(NoiseKind kind) {
         case NoiseKind::periodic_tick: return -9.0;
         case NoiseKind::converter_hash: return -15.0;
         case NoiseKind::crackle: return -20.0;
-        case NoiseKind::motor_whine: return -20.0;
+        case NoiseKind::motor_whine: return -17.0;
         case NoiseKind::bus_tone: return -28.0;
         case NoiseKind::mains_hum: return -28.0;
         default: return -24.0;

@@ -224,6 +224,7 @@ Json condition_json(const NextTest& one) {
     if (one.rpm) conditions["rpm"] = *one.rpm;
     if (one.field == "hookup") conditions["hookup"] = Json::array({one.value});
     else if (one.field == "volume") conditions["volume"] = 0;
+    else if (one.field == "loads") conditions["loads"] = Json::array({"headlights", "rear_defogger"});
     else if (one.field == "attached") conditions["attached"] = Json::array();
     else if (!one.field.empty()) conditions[one.field] = one.value;
     return conditions;
