@@ -101,6 +101,11 @@ TEST_CASE("one outcome that nothing explains doesn't overturn the rest", "[entry
     CHECK(before.sets.front().first == EntryWay::antenna_lead);
     std::vector<EntryOutcome> odd = clear;
     odd.push_back(fell(EntryTest::source_paused, 17.0));
+    // a bound on what one test may weigh: 3 % of them show what nothing explains
+    EntrySet antenna;
+    antenna.first = EntryWay::antenna_lead;
+    CHECK(weight_of({}, antenna, gone(EntryTest::source_shell_link)) > -4.0);
+    CHECK(weight_of({}, antenna, gone(EntryTest::source_shell_link)) < -1.0);
     CHECK(entry_posterior({}, odd).sets.front().first == EntryWay::antenna_lead);
 }
 
