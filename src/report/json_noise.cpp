@@ -11,18 +11,6 @@ Json words(const std::vector<Channel>& channels) {
     return list;
 }
 
-Json evidence_json(const std::vector<Evidence>& evidence) {
-    Json list = Json::array();
-    for (const Evidence& one : evidence)
-        list.push_back({{"text", one.text},
-                        {"value", figure_json(one.value)},
-                        {"unit", one.unit},
-                        {"sd", figure_json(one.sd)},
-                        {"takes", one.takes},
-                        {"observations", one.observations}});
-    return list;
-}
-
 Json levels_json(const std::vector<LevelInTake>& levels) {
     Json list = Json::array();
     for (const LevelInTake& one : levels)
@@ -94,15 +82,6 @@ Json source_json(const NoiseSource& one) {
         entry["clip_level_dbfs"] = level_json(one.clip_level_dbfs);
     }
     return entry;
-}
-
-Json path_json(const EntryPath& one) {
-    return {{"source_id", one.source_id},
-            {"paths", one.paths},
-            {"mechanism", one.mechanism ? Json(*one.mechanism) : Json(nullptr)},
-            {"probability", figure_json(one.probability)},
-            {"evidence_for", evidence_json(one.evidence_for)},
-            {"evidence_against", evidence_json(one.evidence_against)}};
 }
 
 /// level and its sd in dB; null where it wasn't measured
@@ -218,32 +197,6 @@ Json engine_json(const EngineFindings& engine) {
             {"fits_text", word_json(engine.fits_text)}};
 }
 
-/// The condition that makes a test, as a take or an observation spells it.
-Json condition_json(const NextTest& one) {
-    Json conditions = {{"engine", to_word(one.engine)}};
-    if (one.rpm) conditions["rpm"] = *one.rpm;
-    if (one.field == "hookup") conditions["hookup"] = Json::array({one.value});
-    else if (one.field == "volume") conditions["volume"] = 0;
-    else if (one.field == "loads") conditions["loads"] = Json::array({"headlights", "rear_defogger"});
-    else if (one.field == "attached") conditions["attached"] = Json::array();
-    else if (!one.field.empty()) conditions[one.field] = one.value;
-    return conditions;
-}
-
-Json next_test_json(const NextTest& one) {
-    Json outcomes = Json::array();
-    for (const NextTest::Branch& branch : one.outcomes) outcomes.push_back({{"text", branch.text}, {"chance", figure_json(branch.chance)}});
-    return {{"source_id", one.source_id},
-            {"name", one.name},
-            {"conditions", condition_json(one)},
-            {"observation", one.observation},
-            {"hands", one.hands},
-            {"why", one.why},
-            {"outcomes", std::move(outcomes)},
-            {"expected_information_bits", figure_json(one.bits)},
-            {"minutes", figure_json(one.minutes)}};
-}
-
 }  // namespace
 
 void put_limits(Json& to, const std::string& name, std::optional<double> sd, LimitedBy limit, bool known) {
@@ -266,14 +219,13 @@ Json figure_json(std::optional<double> value) {
 }
 
 Json noise_results(const NoiseAnalysis& analysis) {
-    Json sources = Json::array(), paths = Json::array(), health = Json::array(), actions = Json::array(),
+    Json sources = Json::array(), health = Json::array(), actions = Json::array(),
          floor = Json::array(), tracks = Json::array(), orders = Json::array();
     for (const OrderSpectrumReading& one : analysis.order_spectra) orders.push_back(order_spectrum_json(one));
     for (const SourceTrace& one : analysis.traces) tracks.push_back(track_json(one));
     for (const NoiseSource& one : analysis.noise_sources) sources.push_back(source_json(one));
     Json unsure = Json::array();
     for (const NoiseSource& one : analysis.unsure) unsure.push_back(source_json(one));
-    for (const EntryPath& one : analysis.entry_paths) paths.push_back(path_json(one));
     for (const HealthFinding& one : analysis.health)
         health.push_back(
             {{"fault", one.fault}, {"why", one.why}, {"confidence", figure_json(one.confidence)}});
@@ -284,18 +236,16 @@ Json noise_results(const NoiseAnalysis& analysis) {
                            {"expected_change_db", level_json(one.expected_change_db)},
                            {"sd_db", level_json(one.sd_db)}});
     for (const FloorReading& one : analysis.floor) floor.push_back(floor_json(one));
-    return {{"noise_sources", std::move(sources)},
-            {"unsure", std::move(unsure)},
-            {"entry_paths", std::move(paths)},
-            {"engine", engine_json(analysis.engine)},
-            {"health", std::move(health)},
-            {"actions", std::move(actions)},
-            {"next_test", analysis.next_test ? next_test_json(*analysis.next_test) : Json(nullptr)},
-            {"floor", std::move(floor)},
-            {"tracks", std::move(tracks)},
-            {"order_spectra", std::move(orders)},
-            {"heard", {{"folder", analysis.heard_folder.empty() ? Json(nullptr) : Json(analysis.heard_folder)},
-                       {"files", heard_json(analysis)}}}};
+    Json results = {{"noise_sources", std::move(sources)}, {"unsure", std::move(unsure)}};
+    put_entry(results, analysis);
+    results["engine"] = engine_json(analysis.engine);
+    results["health"] = std::move(health);
+    results["actions"] = std::move(actions);
+    results["floor"] = std::move(floor);
+    results["tracks"] = std::move(tracks);
+    results["order_spectra"] = std::move(orders);
+    results["heard"] = {{"folder", analysis.heard_folder.empty() ? Json(nullptr) : Json(analysis.heard_folder)}, {"files", heard_json(analysis)}};
+    return results;
 }
 
 }  // namespace hushtrace

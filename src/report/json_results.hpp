@@ -22,6 +22,10 @@ nlohmann::ordered_json level_json(std::optional<double> level_db);
 /// <name>_sd and <name>_limited_by beside a figure that is known; null where it isn't.
 void put_limits(nlohmann::ordered_json& to, const std::string& name, std::optional<double> sd, LimitedBy limit, bool known);
 
+nlohmann::ordered_json evidence_json(const std::vector<Evidence>& evidence);
+/// Puts what is known of where noise gets in beside the other results.
+void put_entry(nlohmann::ordered_json& results, const NoiseAnalysis& analysis);
+
 /// Rounded to six significant figures; null where unset, infinite or no number.
 nlohmann::ordered_json figure_json(std::optional<double> value);
 

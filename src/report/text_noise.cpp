@@ -8,6 +8,7 @@
 #include "hushtrace/report/wording.hpp"
 #include "engine_lines.hpp"
 #include "lines.hpp"
+#include "text_entry.hpp"
 
 namespace hushtrace {
 namespace {
@@ -80,15 +81,6 @@ void tell_actions(Lines& lines, const NoiseAnalysis& analysis) {
             lines.add("Expect: " + change_text(*one.expected_change_db, one.sd_db), bullet.size());
         if (!one.why.empty()) lines.add("Why: " + one.why, bullet.size());
     }
-}
-
-void tell_next_test(Lines& lines, const NoiseAnalysis& analysis) {
-    if (!analysis.next_test) return;
-    const NextTest& next = *analysis.next_test;
-    lines.title(fmt::format("Next test, for {}", next.source_id));
-    lines.add(next.hands);
-    lines.add(fmt::format("Engine: {}. Labour: {:.0f} min. {}", to_word(next.engine), next.minutes, next.why));
-    for (const NextTest::Branch& one : next.outcomes) lines.add(one.text, 2, "- ");
 }
 
 /// A figure in eight columns, without its unit; '-' where there is none, '~' before one that a longer take would narrow.
@@ -182,7 +174,7 @@ std::string noise_text(const OpenedJob& opened, const NoiseAnalysis& analysis) {
                 "- ");
     }
     tell_engine(lines, analysis.engine);
-    tell_next_test(lines, analysis);
+    tell_entry(lines, analysis);
     tell_actions(lines, analysis);
     tell_floor(lines, analysis);
     const bool warned = std::any_of(analysis.warnings.begin(), analysis.warnings.end(),

@@ -6,6 +6,7 @@
 #include <utility>
 #include <vector>
 
+#include "hushtrace/diagnose/entry_findings.hpp"
 #include "hushtrace/job/job.hpp"
 #include "hushtrace/measure/order_map.hpp"
 #include "hushtrace/measure/reading.hpp"
@@ -22,16 +23,6 @@ enum class NoiseKind {
 };
 std::string_view to_word(NoiseKind kind);          ///< as in the contract: "alternator_whine"
 std::string_view plain_name(NoiseKind kind);       ///< for people: "alternator whine"
-
-/// One measured fact that speaks for or against something.
-struct Evidence {
-    std::string text;                  ///< one sentence in plain words
-    double value = 0;
-    std::string unit;                  ///< "dB", "Hz", ...
-    std::optional<double> sd;
-    std::vector<std::string> takes;    ///< a take is its `file`
-    std::vector<std::size_t> observations;
-};
 
 /// A noise source's level in one channel of one take.
 struct LevelInTake {
@@ -92,27 +83,6 @@ struct HealthFinding {
 struct Action {
     std::string action, why, source_id;
     std::optional<double> expected_change_db, sd_db;   ///< negative is quieter; unset: not known from the takes at hand
-};
-struct EntryPath {
-    std::string source_id;
-    std::vector<std::string> paths;
-    std::optional<std::string> mechanism;
-    double probability = 0;
-    std::vector<Evidence> evidence_for, evidence_against;
-};
-/// The test that tells most of where a noise source gets in, for its labour.
-struct NextTest {
-    struct Branch {
-        double chance = 0;                         ///< of this outcome, as things stand
-        std::string text;                          ///< "gone (45 %): then a ground loop leads, 62 %"
-    };
-    std::string source_id, name, hands, why;       ///< hands: what to do
-    std::string field, value;                      ///< the condition that makes the test, as in job.json: "hookup", "dummy_floating"
-    bool observation = false;                      ///< read with a meter or the ear: `value` is what to observe
-    Engine engine = Engine::idle;                  ///< in which it is made
-    std::optional<double> rpm;
-    std::vector<Branch> outcomes;                  ///< likeliest first
-    double bits = 0, minutes = 0;
 };
 /// One figure of a noise floor. dBFS: what the take holds. dBV: the same in volts with the interface's own noise taken
 /// off in power where it is known and lies 3 dB or more below; where it lies nearer, nothing is taken off and the
@@ -249,6 +219,11 @@ struct NoiseAnalysis {
     std::vector<NoiseSource> unsure;              ///< less likely to be sources than not: chance, or part of another
     std::vector<EntryPath> entry_paths;           ///< likeliest first; of each source they sum to 1
     std::optional<NextTest> next_test;            ///< nothing where enough is known, or no test would tell more
+    std::vector<TestMade> tests_made;             ///< by source, in the order of the takes
+    std::vector<SupplyTransfer> supply_transfers;
+    std::vector<FeedImpedance> feed_impedances;
+    std::vector<Cure> cures;
+    std::vector<ChangeMade> changes;               ///< by source, in the order of the takes
     std::vector<HealthFinding> health;
     std::vector<Action> actions;                  ///< most useful first
     std::vector<FloorReading> floor;
