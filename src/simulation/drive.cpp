@@ -7,31 +7,14 @@
 #include <numbers>
 #include <string>
 
-#include "alternator.hpp"
-#include "engine.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "ignition.hpp"
-#include "interface_input.hpp"
-#include "loads.hpp"
-#include "source.hpp"
-#include "supply.hpp"
+#include "machinery.hpp"
 
 namespace hushtrace::simulated {
 namespace {
 
-using Net = GroundNetwork;
-
 constexpr double source_current_a = 1.0;  // what the source itself draws; usual, no source
-constexpr double device_feed_ohm =
-    0.3;                              // impedance over which a device's capacitors draw ripple from the line
-constexpr double pump_prime_s = 2.0;  // a fuel pump runs this long at key-on (trade figure, from memory)
-constexpr double substitute_noise_v = 3e-6;  // rms of a portable player, whole band
-
-double dot(const Net::PerDrive& a, const Net::PerDrive& b) {
-    double sum = 0;
-    for (std::size_t d = 0; d < a.size(); ++d) sum += a[d] * b[d];
-    return sum;
-}
+constexpr double pump_prime_s = 2.0;      // a fuel pump runs this long at key-on (trade figure, from memory)
 
 OnePole shield_low_pass(const Wiring& wiring, double rate_hz) {
     return OnePole::low_pass(wiring.shield_total_ohm / (2.0 * std::numbers::pi * wiring.shield_h), rate_hz);
@@ -39,46 +22,11 @@ OnePole shield_low_pass(const Wiring& wiring, double rate_hz) {
 
 }  // namespace
 
-/// All that has a memory. Built anew when the seed changes, else it runs on from render to render.
-struct Machinery {
-    Machinery(const Scenario& scenario, double rate_hz, double period_s, std::uint64_t seed)
-        : engine(scenario.vehicle, period_s, seed),
-          alternator(scenario.vehicle.alternator, rate_hz, period_s),
-          mains(scenario.vehicle.mains_hz, scenario.laptop.harmonic_share, rate_hz, period_s, seed),
-          supply(scenario, rate_hz),
-          source(scenario.source, rate_hz, period_s, seed),
-          shield(OnePole::low_pass(1000.0, rate_hz)),
-          isolator(OnePole::high_pass(12.0, rate_hz)),
-          random(seed, 801) {
-        if (scenario.vehicle.ignition)
-            ignition.emplace(*scenario.vehicle.ignition, scenario.vehicle.cylinders, rate_hz, seed);
-        for (const LoadPart& load : scenario.loads)
-            loads.emplace_back(load, period_s, seed + 7919 * (loads.size() + 1));
-        for (const DevicePart& device : scenario.devices)
-            hashes.emplace_back(device, rate_hz, period_s, seed + 7919 * (hashes.size() + 1));
-        for (std::size_t c = 0; c < 2; ++c) isolators.push_back(isolator);
-    }
-    EngineMotion engine;
-    Alternator alternator;
-    std::optional<Ignition> ignition;
-    std::vector<Load> loads;
-    std::vector<ConverterHash> hashes;
-    Mains mains;
-    Supply supply;
-    Source source;
-    std::vector<InterfaceChannel> inputs;
-    OnePole shield, isolator;
-    std::vector<OnePole> isolators;
-    Random random;
-    /// What isn't made by the supply's differentiators waits for them.
-    DelayLine dash_delay{Differentiator::delay}, spark_delay{2 * Differentiator::delay};
-    DelayLine pickup_delay{Differentiator::delay};
-};
-
 TestDrive::TestDrive(const Scenario& scenario)
     : scenario_(scenario),
       rate_hz_(scenario.interface.sample_rate_hz),
       period_s_(1.0 / (rate_hz_ * (1.0 + 1e-6 * scenario.interface.clock_ppm))),
+      output_pad_(std::pow(10.0, -scenario.interface.output_pad_db / 20.0)),
       volume_(std::round(0.5 * scenario.source.volume_top)) {
     set_conditions({});
     seed_.reset();  // the first conditions set from outside start afresh
@@ -187,6 +135,7 @@ void TestDrive::switch_loads() {
     }
     if (device_) loads_a += device_->current_a;
     const bool amplifier_on = conditions.amplifier.value_or(AmplifierState::on) == AmplifierState::on;
+    parts_->amplifier.switch_to(amplifier_on);
     currents_.amplifier_a = amplifier_on && wiring_.feed_connected ? scenario_.amplifier.idle_current_a : 0.0;
     currents_.dash_a = dash_a;
     currents_.vehicle_a =
@@ -214,91 +163,6 @@ void TestDrive::render(std::span<const double> interface_output, Block& captured
         step(interface_output[frame], {readings.data(), channels});
         for (std::size_t c = 0; c < channels; ++c)
             captured.channel(c)[frame] = parts_->inputs[c].convert(readings[c]);
-    }
-}
-
-void TestDrive::step(double interface_output, std::span<double> readings_v) {
-    Machinery& parts = *parts_;
-    parts.engine.advance();
-    double line_a = parts.alternator.advance(parts.engine);
-    double dash_a = 0;
-    for (Load& load : parts.loads) {
-        const double change = load.advance();
-        line_a -= change;
-        dash_a += load.part().dash_share * change;
-    }
-    double spark = 0;
-    if (parts.ignition) {
-        spark = parts.ignition->advance(parts.engine);
-        line_a -= scenario_.vehicle.ignition->pulse_a * spark;
-        spark = parts.spark_delay.next(scenario_.vehicle.ignition->pulse_lead_v * spark);
-    }
-    parts.supply.advance(line_a, wiring_.feed_connected);
-    const double line_v = parts.supply.voltage();
-
-    Net::PerDrive drive{};
-    drive[Net::feed_current] = parts.supply.feed_a();
-    drive[Net::dash_current] = parts.dash_delay.next(dash_a);
-    drive[Net::body_voltage] = 1e-3 * scenario_.vehicle.body_mohm * parts.supply.feed_a();
-    if (scenario_.source.antenna)
-        drive[Net::antenna_voltage] = 1e-3 * scenario_.source.antenna->base_mohm * parts.supply.feed_a();
-    if (device_) {
-        const auto which = static_cast<std::size_t>(device_ - scenario_.devices.data());
-        drive[Net::socket_voltage] =
-            1e-3 * device_->socket_ground_mohm * line_v / device_feed_ohm + parts.hashes[which].advance();
-    }
-    if (set_.conditions.laptop == LaptopPower::mains) {
-        const double mains = parts.mains.advance();
-        drive[Net::leakage_current] = 1e-6 * scenario_.laptop.leakage_ua * mains;
-        drive[Net::earth_voltage] = 1e-3 * scenario_.laptop.earth_difference_mv * mains;
-    }
-
-    const auto& grounds = wiring_.grounds;
-    const double around_shield =
-        dot(grounds.shield_voltage, drive) + wiring_.loop_mutual_h * parts.supply.feed_slope();
-    const double shield_a = parts.shield.next(around_shield / wiring_.shield_total_ohm);
-    const auto potential = [&](Net::Node node) {
-        return dot(grounds.potential[node], drive) + grounds.per_shield_amp[node] * shield_a;
-    };
-    const double in_series =
-        wiring_.shield_drop_ohm * shield_a + wiring_.lead_mutual_h * parts.supply.feed_slope();
-    const double pickup = parts.pickup_delay.next(in_series) +
-                          wiring_.core_ohm * wiring_.stray_f * parts.supply.voltage_slope() + spark;
-    const double beyond_lead =
-        wiring_.sees_y_lead_drop ? potential(Net::lead_shell) - potential(Net::interface_ground) : 0.0;
-
-    double line_in_v = 0, aux_noise_v = 0;
-    if (set_.interface_feeds_source) {
-        line_in_v = interface_output * scenario_.interface.output_full_scale_v * std::numbers::sqrt2 +
-                    potential(Net::interface_ground) - potential(Net::source_case);
-    }
-    if (device_) {
-        const double around = drive[Net::socket_voltage] - potential(Net::source_case);
-        aux_noise_v = around * device_->aux_shield_ohm / (device_->aux_shield_ohm + device_->link_ohm);
-    }
-    std::array<double, 2> from_source =
-        parts.source.advance(line_in_v, aux_noise_v, wiring_.source_has_supply ? line_v : 0.0);
-
-    for (std::size_t c = 0; c < readings_v.size(); ++c) {
-        const Channel channel = set_.channels[c];
-        if (channel == Channel::supply) {
-            readings_v[c] = line_v;
-            continue;
-        }
-        if (channel == Channel::supply_current) {
-            readings_v[c] = parts.supply.feed_a() / *scenario_.interface.amps_per_volt;
-            continue;
-        }
-        const bool right = channel == Channel::right;
-        double signal = 0;
-        if (wiring_.source_substituted)
-            signal = substitute_noise_v * parts.random.gaussian();
-        else if (wiring_.source_connected)
-            signal = wiring_.signal_gain * from_source[right ? 1 : 0];
-        if (wiring_.isolated) signal = parts.isolators[c].next(signal);
-        readings_v[c] = wiring_.inputs_shorted
-                            ? 0.0
-                            : signal + pickup * (right ? scenario_.lead.right_over_left : 1.0) + beyond_lead;
     }
 }
 

@@ -37,9 +37,11 @@ private:
     const DevicePart* device_on_source(const Conditions& conditions) const;
     void switch_loads();
     void step(double interface_output, std::span<double> readings_v);
+    /// What joins the signal between the amplifier's terminals and the interface.
+    void add_speaker_leads(double along_y_lead, std::array<double, 2>& at_speaker);
 
     const Scenario& scenario_;
-    double rate_hz_, period_s_;
+    double rate_hz_, period_s_, output_pad_;
     SimulatedConditions set_;
     Wiring wiring_;
     const DevicePart* device_ = nullptr;

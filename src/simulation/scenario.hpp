@@ -136,6 +136,19 @@ struct AmplifierPart {
     double ground_mohm = 1;            ///< its ground joint
     double capacitor_mf = 6, capacitor_mohm = 15;
     double idle_current_a = 1.5;
+    double gain_db = 26;               ///< input to speaker terminals
+    double noise_dbv = -110;           ///< of its own, referred to its input, 20 Hz..20 kHz
+    double supply_rejection_db = 120;  ///< ripple at its supply terminals over what of it is at its output
+    double supply_rejection_corner_hz = 3000;  ///< from here on it gets worse by 6 dB an octave
+    double pin1_ohm =
+        0;  ///< the part of shell_to_ground_ohm that the signal's own return shares behind the input
+    double rail_v = 40;  ///< where its output stops [V peak]
+};
+struct SpeakerLeadsPart {  ///< from the amplifier to the speakers, along a cable that carries ripple
+    double length_m = 4, separation_m = 0.1;
+    double spacing_mm = 4;  ///< between the two wires of a pair; what a tight twist leaves of it is far less
+    bool beside_feed = true;       ///< else beside the battery's cable
+    double right_over_left = 0.9;  ///< what the right pair picks up, against the left
 };
 struct AmplifierLabel {
     std::string name;
@@ -164,6 +177,7 @@ struct InterfacePart {
     InterfaceInput input = InterfaceInput::grounded;
     double y_lead_ohm = 0.05;             ///< shield of the Y lead
     double output_lead_ohm = 0.1;         ///< shield of the lead from its output to the source
+    double output_pad_db = 20;            ///< loss of the pad before its inputs at the amplifier's output
     std::optional<double> amps_per_volt;  ///< of a current clamp on the supply cable
 };
 struct Scenario {
@@ -175,6 +189,7 @@ struct Scenario {
     LeadPart lead;
     FeedPart feed;
     AmplifierPart amplifier;
+    std::optional<SpeakerLeadsPart> speaker_leads;
     std::vector<AmplifierLabel> amplifiers;
     std::vector<SpeakerLabel> speakers;
     LaptopPart laptop;

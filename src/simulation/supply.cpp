@@ -5,15 +5,33 @@
 namespace hushtrace::simulated {
 namespace {
 
-SecondOrder feed_share(const Scenario& scenario, double sample_rate_hz) {
-    const double battery_ohm = 1e-3 * scenario.vehicle.battery_mohm,
-                 battery_h = 1e-6 * scenario.vehicle.battery_uh;
-    const double farad = 1e-3 * scenario.amplifier.capacitor_mf;
-    const double ohm = battery_ohm + feed_ohm(scenario.feed) +
-                       1e-3 * (scenario.amplifier.capacitor_mohm + scenario.amplifier.ground_mohm +
-                               scenario.vehicle.body_mohm);
-    const double henry = battery_h + feed_h(scenario.feed, scenario.lead.above_metal_m);
-    return {0.0, farad * battery_ohm, farad * battery_h, 1.0, farad * ohm, farad * henry, sample_rate_hz};
+/// Battery, feed and capacitors in a ring.
+struct Ring {
+    explicit Ring(const Scenario& scenario)
+        : battery_ohm(1e-3 * scenario.vehicle.battery_mohm),
+          battery_h(1e-6 * scenario.vehicle.battery_uh),
+          capacitor_ohm(1e-3 * scenario.amplifier.capacitor_mohm),
+          farad(1e-3 * scenario.amplifier.capacitor_mf),
+          ohm(battery_ohm + feed_ohm(scenario.feed) +
+              1e-3 * (scenario.amplifier.capacitor_mohm + scenario.amplifier.ground_mohm +
+                      scenario.vehicle.body_mohm)),
+          henry(battery_h + feed_h(scenario.feed, scenario.lead.above_metal_m)) {}
+    double battery_ohm, battery_h, capacitor_ohm, farad, ohm, henry;
+};
+
+SecondOrder feed_share(const Ring& ring, double sample_rate_hz) {
+    return {0.0,           ring.farad * ring.battery_ohm, ring.farad * ring.battery_h,
+            1.0,           ring.farad * ring.ohm,         ring.farad * ring.henry,
+            sample_rate_hz};
+}
+
+/// The same share times what it meets at the capacitors: (Rb + s Lb) (1 + s C Rc) over the ring's own.
+SecondOrder terminal_impedance(const Ring& ring, double sample_rate_hz) {
+    const double tau_s = ring.farad * ring.capacitor_ohm;
+    return {ring.battery_ohm,       ring.battery_h + tau_s * ring.battery_ohm,
+            tau_s * ring.battery_h, 1.0,
+            ring.farad * ring.ohm,  ring.farad * ring.henry,
+            sample_rate_hz};
 }
 
 }  // namespace
@@ -21,7 +39,8 @@ SecondOrder feed_share(const Scenario& scenario, double sample_rate_hz) {
 Supply::Supply(const Scenario& scenario, double sample_rate_hz)
     : battery_ohm_(1e-3 * scenario.vehicle.battery_mohm),
       battery_h_(1e-6 * scenario.vehicle.battery_uh),
-      share_(feed_share(scenario, sample_rate_hz)),
+      share_(feed_share(Ring(scenario), sample_rate_hz)),
+      terminal_(terminal_impedance(Ring(scenario), sample_rate_hz)),
       battery_(sample_rate_hz),
       feed_(sample_rate_hz),
       slope_(sample_rate_hz) {}
@@ -32,6 +51,7 @@ void Supply::advance(double current_a, bool feed_connected) {
     feed_.push(feed_a);
     voltage_ = battery_ohm_ * battery_.value() + battery_h_ * battery_.slope();
     slope_.push(voltage_);
+    terminal_voltage_ = terminal_delay_.next(terminal_.next(feed_connected ? current_a : 0.0));
 }
 
 }  // namespace hushtrace::simulated

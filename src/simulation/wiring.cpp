@@ -25,6 +25,8 @@ constexpr std::array source_end = {Hookup::dummy_floating,      Hookup::terminat
                                    Hookup::termination_10k,     Hookup::shorted_at_source,
                                    Hookup::unplugged_at_source, Hookup::substitute_source};
 constexpr std::array source_feed = {Hookup::source_isolated, Hookup::source_on_own_battery};
+/// What is in the amplifier's input instead of the lead's core.
+constexpr std::array amp_end = {Hookup::shorted_at_amp, Hookup::lead_on_dummy_at_amp};
 constexpr std::array needs_output = {Hookup::shorted_at_amp, Hookup::lead_on_dummy_at_amp,
                                      Hookup::test_speaker};
 
@@ -42,10 +44,7 @@ std::optional<Hookup> one_of(const Conditions& conditions, const List& list) {
 }
 
 void refuse_unmeasurable(const Conditions& conditions) {
-    if (conditions.point == Point::amp_output)
-        throw Error(
-            ErrorKind::invalid_request,
-            "the simulated vehicle can be measured at amp_input and source_output, not at amp_output");
+    if (conditions.point == Point::amp_output) return;
     for (const Hookup hookup : needs_output) {
         if (conditions.has(hookup))
             throw Error(
@@ -86,8 +85,8 @@ void ground_the_interface(GroundNetwork& network, const Scenario& scenario, cons
             network.join(Net::interface_ground, Net::source_case,
                          interface.y_lead_ohm + scenario.source.shell_to_case_ohm);
         else
-            network.join(Net::interface_ground, Net::lead_shell, interface.y_lead_ohm);
-        wiring.sees_y_lead_drop = !at_source;
+            wiring.reads_from = wiring.at_output ? Net::amplifier_ground : Net::lead_shell;
+        if (wiring.reads_from) network.join(Net::interface_ground, *wiring.reads_from, interface.y_lead_ohm);
     }
     if (feeds_source) network.join(Net::interface_ground, Net::source_case, interface.output_lead_ohm);
     const LaptopPower power = conditions.laptop.value_or(LaptopPower::battery);
@@ -98,6 +97,14 @@ void ground_the_interface(GroundNetwork& network, const Scenario& scenario, cons
         if (scenario.laptop.earth_ohm)
             network.join_driven(Net::interface_ground, Net::earth_voltage, *scenario.laptop.earth_ohm);
     }
+}
+
+void lay_the_speaker_leads(const Scenario& scenario, const Conditions& conditions, Wiring& wiring) {
+    if (!scenario.speaker_leads || conditions.has(Hookup::test_speaker)) return;
+    const SpeakerLeadsPart& leads = *scenario.speaker_leads;
+    wiring.speaker_mutual_h =
+        leads.length_m *
+        mutual_inductance_wire_to_loop(leads.separation_m, leads.separation_m + 1e-3 * leads.spacing_mm);
 }
 
 void lay_the_lead(const Scenario& scenario, const Conditions& conditions, Wiring& wiring) {
@@ -134,6 +141,10 @@ Wiring work_out_wiring(const Scenario& scenario, const Conditions& conditions, b
     refuse_unmeasurable(conditions);
     Wiring wiring;
     const auto end = one_of(conditions, source_end);
+    const auto amp = one_of(conditions, amp_end);
+    wiring.at_output = conditions.point == Point::amp_output;
+    wiring.input_shorted = amp.has_value();
+    wiring.lead_on_shell = amp != Hookup::shorted_at_amp;
     wiring.inputs_shorted = conditions.has(Hookup::inputs_shorted);
     wiring.isolated = conditions.has(Hookup::isolator);
     wiring.feed_connected = !conditions.has(Hookup::amp_on_own_battery);
@@ -151,7 +162,8 @@ Wiring work_out_wiring(const Scenario& scenario, const Conditions& conditions, b
         network.join_driven(Net::amplifier_ground, Net::body_voltage, 1e-3 * scenario.amplifier.ground_mohm);
         network.inject(Net::amplifier_ground, Net::feed_current);
     }
-    network.join(Net::lead_shell, Net::amplifier_ground, scenario.amplifier.shell_to_ground_ohm);
+    if (wiring.lead_on_shell)
+        network.join(Net::lead_shell, Net::amplifier_ground, scenario.amplifier.shell_to_ground_ohm);
     if (conditions.has(Hookup::shell_link_at_amp))
         network.join(Net::lead_shell, Net::amplifier_ground, link_ohm);
     if (conditions.has(Hookup::temporary_ground))
@@ -160,11 +172,12 @@ Wiring work_out_wiring(const Scenario& scenario, const Conditions& conditions, b
     wiring.grounds = network.solve();
 
     lay_the_lead(scenario, conditions, wiring);
+    lay_the_speaker_leads(scenario, conditions, wiring);
     double shell_ohm = wiring.source_substituted ? link_ohm : scenario.source.shell_to_case_ohm;
     if (conditions.has(Hookup::source_shell_link)) shell_ohm = shell_ohm * link_ohm / (shell_ohm + link_ohm);
     const double shield_ohm = scenario.lead.shield_ohm;
-    const bool shield_joined =
-        !wiring.isolated && (wiring.source_connected || end == Hookup::shorted_at_source);
+    const bool shield_joined = !wiring.isolated && wiring.lead_on_shell &&
+                               (wiring.source_connected || end == Hookup::shorted_at_source);
     if (shield_joined) {
         wiring.shield_total_ohm = wiring.grounds.shield_ohm + shield_ohm + shell_ohm;
         wiring.shield_drop_ohm = end == Hookup::shorted_at_source ? shield_ohm : shield_ohm + shell_ohm;
@@ -178,7 +191,8 @@ Wiring work_out_wiring(const Scenario& scenario, const Conditions& conditions, b
     if (end == Hookup::unplugged_at_source) end_ohm = 1e9;
     if (end == Hookup::dummy_floating || end == Hookup::shorted_at_source) end_ohm = 0;
     wiring.core_ohm = end_ohm * scenario.amplifier.input_ohm / (end_ohm + scenario.amplifier.input_ohm);
-    // what a field induces along the lead stands in series with both ends: the amplifier's input gets its share
+    // what a field induces along the lead stands in series with both ends: the amplifier's input gets its
+    // share
     wiring.lead_mutual_h *= scenario.amplifier.input_ohm / (end_ohm + scenario.amplifier.input_ohm);
     wiring.signal_gain =
         scenario.amplifier.input_ohm / (scenario.source.output_ohm + scenario.amplifier.input_ohm);

@@ -26,7 +26,14 @@ struct Wiring {
     double stray_f = 0;             ///< supply cable to core [F]
     double core_ohm = 0;            ///< resistance at the core that the stray current meets [ohm]
     double signal_gain = 1;         ///< divider of source output and amplifier input
-    bool sees_y_lead_drop = false;  ///< a grounded input reads against its own ground, Y lead included
+    /// A grounded input reads against its own ground, Y lead included: from this node.
+    std::optional<GroundNetwork::Node> reads_from;
+
+    bool at_output = false;      ///< the interface hangs behind the amplifier
+    bool input_shorted = false;  ///< a dummy plug in the amplifier's input
+    bool lead_on_shell = true;   ///< the lead's shield ends on the amplifier's input shell
+    double speaker_mutual_h =
+        0;  ///< cable into the left speaker's leads, up to where the interface hangs [H]
 };
 
 /// Works the wiring out.

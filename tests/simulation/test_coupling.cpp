@@ -1,32 +1,12 @@
 #include <catch2/catch.hpp>
 
 #include "hushtrace/signal/error.hpp"
-#include "scenario_tools.hpp"
+#include "steady_drive.hpp"
 
 using namespace hushtrace;
 using namespace simulation_test;
 
 namespace {
-
-constexpr double rate_hz = 48000;
-constexpr double tau = 2 * std::numbers::pi;
-constexpr double rpm = 2000, whine_hz = 6 * 2.6 * rpm / 10;  // healthy.json's pole pairs and ratio
-
-SimulatedConditions running(std::vector<Hookup> hookup = {Hookup::normal}) {
-    SimulatedConditions set;
-    set.conditions.engine = Engine::raised;
-    set.conditions.rpm = rpm;
-    set.conditions.hookup = std::move(hookup);
-    set.conditions.volume = 0;
-    return set;
-}
-
-/// The whine's peak in the left lead [V].
-double whine_v(SimulatedVehicle& vehicle, const SimulatedConditions& set, double frequency_hz = whine_hz) {
-    vehicle.set_conditions(set);
-    rendered(vehicle, 0.4);
-    return 0.1 * peak_at(rendered(vehicle, 0.6).channel(0), frequency_hz, rate_hz);
-}
 
 void close_loop(json& scenario) {
     make_steady(scenario);
@@ -42,21 +22,6 @@ void lay_beside_supply(json& scenario) {
 void thin_shield(json& scenario) {
     make_steady(scenario);
     scenario["lead"]["stray_pf"] = 300;
-}
-
-/// Ripple current in the amplifier's feed, on paper [A peak]: 18 A engine, 1 A source, 1.6 A amplifier, of
-/// which 2/35 is ripple (order 6 of a bridge); split between battery and feed by their impedances.
-std::complex<double> feed_current(double ground_ohm) {
-    const std::complex<double> j(0, 1);
-    const double omega = tau * whine_hz;
-    const double light_load_a = 300.0 / (whine_hz / 6), proportional_a = 20.6 * 2.0 / 35.0;
-    const double ripple_a = std::pow(std::pow(proportional_a, 6) + std::pow(light_load_a, 6), 1.0 / 6);
-    const double feed_ohm = 1.7241e-8 * 5.5 / 21.2e-6 * (1 + 0.00393 * 20);
-    const double feed_h = 5.5 * 2e-7 * std::acosh(0.01 / (1e-3 * std::sqrt(21.2 / std::numbers::pi)));
-    const std::complex<double> battery = 0.008 + j * omega * 0.8e-6;
-    const std::complex<double> feed =
-        feed_ohm + 0.015 + ground_ohm + 0.0001 + j * omega * feed_h + 1.0 / (j * omega * 6e-3);
-    return ripple_a * battery / (battery + feed);
 }
 
 }  // namespace
@@ -230,7 +195,10 @@ TEST_CASE("hookups that leave nothing to capture are refused", "[simulation]") {
     set = {};
     set.channels = {Channel::sub};
     CHECK(kind_of(set) == ErrorKind::invalid_request);
-    set = {};
+    set = running({Hookup::shorted_at_amp, Hookup::lead_on_dummy_at_amp});
     set.conditions.point = Point::amp_output;
+    CHECK(kind_of(set) == ErrorKind::invalid_request);
+    set = running({Hookup::test_speaker});
+    set.conditions.point = Point::source_output;
     CHECK(kind_of(set) == ErrorKind::invalid_request);
 }
