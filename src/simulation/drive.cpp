@@ -109,6 +109,7 @@ void TestDrive::set_conditions(const SimulatedConditions& wanted) {
     device_ = device;
     frames_since_set_ = 0;
     parts_->shield = shield_low_pass(wiring_, rate_hz_);
+    if (wiring_.shields) parts_->shields = TwoShields(*wiring_.shields, rate_hz_);
     const SourceState state = wanted.conditions.source.value_or(SourceState::on);
     parts_->source.set_state(state);
     parts_->source.play(std::move(player));
@@ -164,6 +165,26 @@ void TestDrive::render(std::span<const double> interface_output, Block& captured
         for (std::size_t c = 0; c < channels; ++c)
             captured.channel(c)[frame] = parts_->inputs[c].convert(readings[c]);
     }
+}
+
+double TestDrive::measure_ripple_v() {
+    const auto settling = static_cast<std::size_t>(0.2 * rate_hz_),
+               counted = static_cast<std::size_t>(rate_hz_);
+    std::array<double, 2> readings{};
+    double sum = 0, squares = 0;
+    for (std::size_t frame = 0; frame < settling + counted; ++frame) {
+        step(0.0, {readings.data(), set_.channels.size()});
+        if (frame < settling) continue;
+        const double volts = parts_->supply.terminal_voltage();
+        sum += volts;
+        squares += volts * volts;
+    }
+    const double count = static_cast<double>(counted), mean = sum / count;
+    return std::sqrt(std::max(0.0, squares / count - mean * mean));
+}
+
+double TestDrive::left_joint_ohm() const {
+    return wiring_.core_joint && scenario_.lead.contact->sides[0] ? scenario_.lead.contact->ohm : 0.0;
 }
 
 }  // namespace hushtrace::simulated

@@ -1,9 +1,11 @@
 #pragma once
+#include <array>
 #include <cstdint>
 #include <optional>
 #include <vector>
 
 #include "alternator.hpp"
+#include "contact.hpp"
 #include "engine.hpp"
 #include "filters.hpp"
 #include "ignition.hpp"
@@ -31,6 +33,7 @@ struct Machinery {
           random(seed, 801) {
         if (scenario.vehicle.ignition)
             ignition.emplace(*scenario.vehicle.ignition, scenario.vehicle.cylinders, rate_hz, seed);
+        if (scenario.lead.contact) contact.emplace(*scenario.lead.contact, period_s, seed);
         for (const LoadPart& load : scenario.loads)
             loads.emplace_back(load, period_s, seed + 7919 * (loads.size() + 1));
         for (const DevicePart& device : scenario.devices)
@@ -48,11 +51,14 @@ struct Machinery {
     PowerAmplifier amplifier;
     std::vector<InterfaceChannel> inputs;
     OnePole shield, isolator;
+    std::optional<BadContact> contact;
+    TwoShields shields{{}, 1.0};
     std::vector<OnePole> isolators;
     Random random;
     /// What isn't made by the supply's differentiators waits for them.
     DelayLine dash_delay{Differentiator::delay}, spark_delay{2 * Differentiator::delay};
-    DelayLine pickup_delay{Differentiator::delay}, pin1_delay{Differentiator::delay};
+    std::array<DelayLine, 2> pickup_delay{DelayLine(Differentiator::delay), DelayLine(Differentiator::delay)};
+    std::array<DelayLine, 2> pin1_delay{DelayLine(Differentiator::delay), DelayLine(Differentiator::delay)};
     /// And what joins the signal behind the amplifier waits for that as well.
     DelayLine speaker_delay{Differentiator::delay + Clipper::delay},
         output_ground_delay{Differentiator::delay + Clipper::delay};

@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "source.hpp"
+#include "wiring.hpp"
 
 namespace hushtrace::simulated {
 namespace {
@@ -24,10 +25,14 @@ double ground_drop_v(const Scenario& scenario, const DirectCurrents& currents) {
     return 1e-3 * (own_mohm * currents.amplifier_a + battery_strap_mohm * currents.vehicle_a);
 }
 
+double supply_drop_v(const Scenario& scenario, const DirectCurrents& currents) {
+    return feed_ohm(scenario.feed) * currents.amplifier_a;
+}
+
 // The static law over one period, at as many points as no harmonic that matters escapes; the coupling
 // capacitor takes the mean away. Cross-talk and noise lie far below what a meter shows.
-double source_output_v(const Scenario& scenario, double volume, bool by_line_input, double frequency_hz,
-                       double level_dbfs) {
+double source_output_v(const Scenario& scenario, double volume, bool by_line_input, double joint_ohm,
+                       double frequency_hz, double level_dbfs) {
     const SourcePart& source = scenario.source;
     double peak = std::pow(10.0, level_dbfs / 20.0);
     if (by_line_input)
@@ -43,7 +48,8 @@ double source_output_v(const Scenario& scenario, double volume, bool by_line_inp
         square += volts * volts / points;
     }
     const double through_capacitor = 1.0 / std::hypot(1.0, 1.5 / frequency_hz);
-    const double divider = scenario.amplifier.input_ohm / (scenario.amplifier.input_ohm + source.output_ohm);
+    const double divider =
+        scenario.amplifier.input_ohm / (scenario.amplifier.input_ohm + source.output_ohm + joint_ohm);
     return std::sqrt(std::max(0.0, square - mean * mean)) * through_capacitor * divider;
 }
 

@@ -117,12 +117,21 @@ struct SourcePart {
     std::vector<ToneLine> internal_lines;
     std::optional<AntennaPart> antenna;
 };
+enum class ContactPlace { shell_at_source, shell_at_amp, core_at_source };
+struct ContactPart {               ///< a bad joint in one of the lead's plugs
+    double ohm = 0;                ///< mean of what it adds
+    double wander_percent = 0;     ///< of that, slow, rms
+    double events_per_minute = 0;  ///< sudden changes, as something moves
+    ContactPlace place = ContactPlace::shell_at_source;
+    std::array<bool, 2> sides = {true, true};  ///< left, right
+};
 struct LeadPart {
     double signal_m = 5, separation_m = 0.3, parallel_m = 3, crossing_deg = 0, above_metal_m = 0.01;
     double shield_ohm = 0.1;        ///< end to end with both plugs
     double core_offset_mm = 0.05;   ///< distance of the core's magnetic centre from the shield's
     double stray_pf = 0;            ///< supply cable to core, whole length (an open or thin shield)
     double right_over_left = 0.94;  ///< what the right lead picks up, against the left
+    std::optional<ContactPart> contact;
 };
 struct FeedPart {
     double length_m = 5.5, area_mm2 = 21.2;

@@ -8,6 +8,28 @@ namespace {
 
 constexpr double no_limit = std::numeric_limits<double>::max();
 
+ContactPart read_contact(Fields fields) {
+    ContactPart part;
+    part.ohm = fields.number("ohm", 0, 1e9);
+    part.wander_percent = fields.number_or("wander_percent", 0, 0, 300);
+    part.events_per_minute = fields.number_or("events_per_minute", 0, 0, 6000);
+    const std::string place = fields.text("place");
+    if (place == "shell_at_source")
+        part.place = ContactPlace::shell_at_source;
+    else if (place == "shell_at_amp")
+        part.place = ContactPlace::shell_at_amp;
+    else if (place == "core_at_source")
+        part.place = ContactPlace::core_at_source;
+    else
+        fields.refuse("place", "must be shell_at_source, shell_at_amp or core_at_source, found " + place);
+    const std::string side = fields.text_or("side", "both");
+    if (side != "left" && side != "right" && side != "both")
+        fields.refuse("side", "must be left, right or both, found " + side);
+    part.sides = {side != "right", side != "left"};
+    fields.finish();
+    return part;
+}
+
 }  // namespace
 
 LeadPart read_lead(Fields fields) {
@@ -21,6 +43,7 @@ LeadPart read_lead(Fields fields) {
     part.core_offset_mm = fields.number_or("core_offset_mm", part.core_offset_mm, 0, 100);
     part.stray_pf = fields.number_or("stray_pf", 0, 0, 10000);
     part.right_over_left = fields.number_or("right_over_left", part.right_over_left, 0, 10);
+    if (fields.has("contact")) part.contact = read_contact(fields.object("contact"));
     if (part.parallel_m > part.signal_m) fields.refuse("parallel_m", "can't be longer than signal_m");
     fields.finish();
     return part;

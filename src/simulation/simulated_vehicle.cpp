@@ -49,9 +49,23 @@ double SimulatedVehicle::meter_shell_to_amplifier_ground_v() const {
 double SimulatedVehicle::meter_ground_drop_v() const {
     return simulated::ground_drop_v(state_->scenario, state_->drive.currents());
 }
+double SimulatedVehicle::meter_shell_to_case_ohm() const {
+    return state_->scenario.source.shell_to_case_ohm;
+}
+double SimulatedVehicle::meter_supply_drop_v() const {
+    return simulated::supply_drop_v(state_->scenario, state_->drive.currents());
+}
+double SimulatedVehicle::meter_ripple_v() const {
+    simulated::TestDrive own(state_->scenario);  // the drive itself doesn't move on
+    SimulatedConditions set = state_->drive.conditions();
+    set.played_file.reset();
+    own.set_conditions(set);
+    return own.measure_ripple_v();
+}
 double SimulatedVehicle::meter_source_output_v(double frequency_hz, double level_dbfs) const {
     return simulated::source_output_v(state_->scenario, state_->drive.volume(),
-                                      state_->drive.tone_enters_by_line(), frequency_hz, level_dbfs);
+                                      state_->drive.tone_enters_by_line(), state_->drive.left_joint_ohm(),
+                                      frequency_hz, level_dbfs);
 }
 
 }  // namespace hushtrace

@@ -60,14 +60,16 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
     const auto& grounds = wiring_.grounds;
     const double around_shield =
         dot(grounds.shield_voltage, drive) + wiring_.loop_mutual_h * parts.supply.feed_slope();
-    const double shield_a = parts.shield.next(around_shield / wiring_.shield_total_ohm);
+    double shield_a = 0;
+    const std::array<LeadSide, 2> lead = lead_sides(around_shield, shield_a);
     const auto potential = [&](Net::Node node) {
         return dot(grounds.potential[node], drive) + grounds.per_shield_amp[node] * shield_a;
     };
-    const double in_series =
-        wiring_.shield_drop_ohm * shield_a + wiring_.lead_mutual_h * parts.supply.feed_slope();
-    const double pickup = parts.pickup_delay.next(in_series) +
-                          wiring_.core_ohm * wiring_.stray_f * parts.supply.voltage_slope() + spark;
+    std::array<double, 2> pickup{};
+    for (std::size_t side = 0; side < 2; ++side) {
+        pickup[side] = parts.pickup_delay[side].next(lead[side].series_v) +
+                       lead[side].core_ohm * wiring_.stray_f * parts.supply.voltage_slope() + spark;
+    }
     const double along_y_lead =
         wiring_.reads_from ? potential(*wiring_.reads_from) - potential(Net::interface_ground) : 0.0;
 
@@ -88,21 +90,22 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
         if (wiring_.source_substituted)
             signal = substitute_noise_v * parts.random.gaussian();
         else if (wiring_.source_connected)
-            signal = wiring_.signal_gain * from_source[right ? 1 : 0];
+            signal = lead[right ? 1 : 0].signal_gain * from_source[right ? 1 : 0];
         if (wiring_.isolated) signal = isolator.next(signal);
-        return signal + pickup * (right ? scenario_.lead.right_over_left : 1.0);
+        return signal + pickup[right ? 1 : 0] * (right ? scenario_.lead.right_over_left : 1.0);
     };
     std::array<double, 2> at_speaker{};
     if (wiring_.at_output) {
         // What flows into the input's shell drops a part of its voltage behind the plug.
         const double shell_v = potential(Net::lead_shell) - potential(Net::amplifier_ground);
         const AmplifierPart& amplifier = scenario_.amplifier;
-        const double behind_plug = parts.pin1_delay.next(
-            wiring_.lead_on_shell ? shell_v * amplifier.pin1_ohm / amplifier.shell_to_ground_ohm : 0.0);
+        const double inside =
+            wiring_.lead_on_shell ? amplifier.pin1_ohm / amplifier.shell_to_ground_ohm : 0.0;
         std::array<double, 2> input{};
-        for (std::size_t side = 0; side < 2; ++side)
-            input[side] =
-                (wiring_.input_shorted ? 0.0 : at_lead_end(side == 1, parts.isolators[side])) + behind_plug;
+        for (std::size_t side = 0; side < 2; ++side) {
+            if (!wiring_.input_shorted) input[side] = at_lead_end(side == 1, parts.isolators[side]);
+            input[side] += parts.pin1_delay[side].next(inside * (shell_v + lead[side].apart_v));
+        }
         at_speaker = parts.amplifier.advance(input, parts.supply.terminal_voltage());
         add_speaker_leads(along_y_lead, at_speaker);
     }
@@ -121,9 +124,55 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
         if (wiring_.at_output)
             readings_v[c] = output_pad_ * at_speaker[right ? 1 : 0];
         else
-            readings_v[c] = at_lead_end(right, parts.isolators[c]) + along_y_lead;
+            readings_v[c] = at_lead_end(right, parts.isolators[c]) + along_y_lead +
+                            (wiring_.reads_from ? lead[right ? 1 : 0].apart_v : 0.0);
         if (wiring_.inputs_shorted) readings_v[c] = 0.0;
     }
+}
+
+std::array<TestDrive::LeadSide, 2> TestDrive::lead_sides(double around_shield_v, double& shield_a) {
+    Machinery& parts = *parts_;
+    std::array<double, 2> joint_ohm{};
+    if (parts.contact) {
+        const double ohm = parts.contact->advance();
+        const double beside_link = ohm * wiring_.bridge_ohm / (ohm + wiring_.bridge_ohm);
+        for (std::size_t side = 0; side < 2; ++side)
+            if (scenario_.lead.contact->sides[side]) joint_ohm[side] = beside_link;
+    }
+    std::array<LeadSide, 2> sides;
+    if (wiring_.shields) {
+        const TwoShields::Circuit& circuit = *wiring_.shields;
+        const std::array<double, 2> each_a = parts.shields.advance(around_shield_v, joint_ohm);
+        shield_a = each_a[0] + each_a[1];
+        const double apart_v = 0.5 * circuit.apart_ohm * (each_a[0] - each_a[1]);
+        for (std::size_t side = 0; side < 2; ++side) {
+            sides[side].series_v = wiring_.shell_in_signal_ohm * shield_a;
+            if (wiring_.shield_in_signal)
+                sides[side].series_v += (circuit.each_ohm + joint_ohm[side]) * each_a[side];
+            sides[side].apart_v = side == 0 ? apart_v : -apart_v;
+        }
+    } else {
+        shield_a = parts.shield.next(around_shield_v / wiring_.shield_total_ohm);
+        for (LeadSide& side : sides) side.series_v = wiring_.shield_drop_ohm * shield_a;
+    }
+    for (std::size_t side = 0; side < 2; ++side) {
+        double mutual_h = wiring_.lead_mutual_h;
+        sides[side].signal_gain = wiring_.signal_gain;
+        sides[side].core_ohm = wiring_.core_ohm;
+        if (wiring_.core_joint && joint_ohm[side] > 0) {
+            // In series with what ends the core; the reading at the source is taken ahead of it.
+            const double input_ohm = scenario_.amplifier.input_ohm,
+                         end_ohm = wiring_.end_ohm + joint_ohm[side];
+            const double load_ohm = input_ohm + joint_ohm[side];
+            const bool at_source = set_.conditions.point == Point::source_output;
+            sides[side].signal_gain =
+                (at_source ? load_ohm : input_ohm) / (scenario_.source.output_ohm + load_ohm);
+            if (!at_source) sides[side].core_ohm = end_ohm * input_ohm / (end_ohm + input_ohm);
+            mutual_h = wiring_.lead_emf_h * input_ohm / (end_ohm + input_ohm);
+        }
+        sides[side].series_v += mutual_h * parts.supply.feed_slope();
+    }
+    return sides;
 }
 
 void TestDrive::add_speaker_leads(double along_y_lead, std::array<double, 2>& at_speaker) {

@@ -125,6 +125,23 @@ void lay_the_lead(const Scenario& scenario, const Conditions& conditions, Wiring
     wiring.shield_h = shield_h_per_m * lead.signal_m;
 }
 
+/// Each lead has half of the shields' conductance, of the Y lead's and of the way from shells to ground.
+/// Without a joint that would come to the same as one shield.
+void part_the_shields(const Scenario& scenario, const Conditions& conditions, double shell_ohm,
+                      Wiring& wiring) {
+    double siemens = 1.0 / scenario.amplifier.shell_to_ground_ohm;
+    if (wiring.reads_from == GroundNetwork::lead_shell) siemens += 1.0 / scenario.interface.y_lead_ohm;
+    if (conditions.has(Hookup::shell_link_at_amp)) siemens += 1.0 / link_ohm;
+    wiring.shields = TwoShields::Circuit{.common_ohm = wiring.grounds.shield_ohm + shell_ohm,
+                                         .each_ohm = 2.0 * scenario.lead.shield_ohm,
+                                         .apart_ohm = 2.0 / siemens,
+                                         .henry = wiring.shield_h};
+    const bool at_source = scenario.lead.contact->place == ContactPlace::shell_at_source;
+    if (at_source && conditions.has(Hookup::source_shell_link)) wiring.bridge_ohm = link_ohm;
+    wiring.shield_in_signal = conditions.point != Point::source_output;
+    wiring.shell_in_signal_ohm = conditions.has(Hookup::shorted_at_source) ? 0.0 : shell_ohm;
+}
+
 }  // namespace
 
 double feed_ohm(const FeedPart& feed) {
@@ -176,12 +193,16 @@ Wiring work_out_wiring(const Scenario& scenario, const Conditions& conditions, b
     double shell_ohm = wiring.source_substituted ? link_ohm : scenario.source.shell_to_case_ohm;
     if (conditions.has(Hookup::source_shell_link)) shell_ohm = shell_ohm * link_ohm / (shell_ohm + link_ohm);
     const double shield_ohm = scenario.lead.shield_ohm;
+    const bool joint = scenario.lead.contact && !conditions.has(Hookup::temporary_lead);
+    const bool in_core = joint && scenario.lead.contact->place == ContactPlace::core_at_source;
+    wiring.core_joint = in_core;
     const bool shield_joined = !wiring.isolated && wiring.lead_on_shell &&
                                (wiring.source_connected || end == Hookup::shorted_at_source);
     if (shield_joined) {
         wiring.shield_total_ohm = wiring.grounds.shield_ohm + shield_ohm + shell_ohm;
         wiring.shield_drop_ohm = end == Hookup::shorted_at_source ? shield_ohm : shield_ohm + shell_ohm;
         if (conditions.point == Point::source_output) wiring.shield_drop_ohm = shell_ohm;
+        if (joint && !in_core) part_the_shields(scenario, conditions, shell_ohm, wiring);
     }
     if (conditions.point == Point::source_output) wiring.lead_mutual_h = 0;
 
@@ -190,9 +211,11 @@ Wiring work_out_wiring(const Scenario& scenario, const Conditions& conditions, b
     if (end == Hookup::termination_10k) end_ohm = 10000;
     if (end == Hookup::unplugged_at_source) end_ohm = 1e9;
     if (end == Hookup::dummy_floating || end == Hookup::shorted_at_source) end_ohm = 0;
+    wiring.end_ohm = end_ohm;
     wiring.core_ohm = end_ohm * scenario.amplifier.input_ohm / (end_ohm + scenario.amplifier.input_ohm);
     // what a field induces along the lead stands in series with both ends: the amplifier's input gets its
     // share
+    wiring.lead_emf_h = wiring.lead_mutual_h;
     wiring.lead_mutual_h *= scenario.amplifier.input_ohm / (end_ohm + scenario.amplifier.input_ohm);
     wiring.signal_gain =
         scenario.amplifier.input_ohm / (scenario.source.output_ohm + scenario.amplifier.input_ohm);

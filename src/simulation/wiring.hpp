@@ -1,6 +1,7 @@
 #pragma once
 #include <optional>
 
+#include "contact.hpp"
 #include "ground_network.hpp"
 #include "hushtrace/signal/conditions.hpp"
 #include "scenario.hpp"
@@ -22,12 +23,22 @@ struct Wiring {
     double shield_h = 0;            ///< its inductance [H]
     double shield_drop_ohm = 0;     ///< what the shield's current is turned into signal by
     double loop_mutual_h = 0;       ///< supply cable to shield-body loop [H]
-    double lead_mutual_h = 0;       ///< supply cable into the lead itself [H]
+    double lead_mutual_h = 0;       ///< supply cable into the lead itself, the input's share [H]
+    double lead_emf_h = 0;          ///< the same, all of it [H]
     double stray_f = 0;             ///< supply cable to core [F]
     double core_ohm = 0;            ///< resistance at the core that the stray current meets [ohm]
+    double end_ohm = 0;             ///< what ends the core at the source [ohm]
     double signal_gain = 1;         ///< divider of source output and amplifier input
     /// A grounded input reads against its own ground, Y lead included: from this node.
     std::optional<GroundNetwork::Node> reads_from;
+
+    /// A bad joint in the shields: they carry unlike currents, and these two of a shield's drops reach the
+    /// signal.
+    std::optional<TwoShields::Circuit> shields;
+    double bridge_ohm = 1e12;        ///< of a link beside the joint
+    double shell_in_signal_ohm = 0;  ///< for the currents of both shields
+    bool shield_in_signal = true;
+    bool core_joint = false;  ///< a bad joint in the core
 
     bool at_output = false;      ///< the interface hangs behind the amplifier
     bool input_shorted = false;  ///< a dummy plug in the amplifier's input

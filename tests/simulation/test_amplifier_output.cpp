@@ -230,3 +230,26 @@ TEST_CASE("every hookup can be made on every vehicle where it can be judged", "[
         }
     }
 }
+
+TEST_CASE("meters read the ripple at the amplifier, the drop along its feed, and the shell's link",
+          "[simulation]") {
+    const auto link_of_34_mohm = [](json& scenario) {
+        quiet_amplifier(scenario);
+        scenario["source"]["shell_to_case_ohm"] = 0.034;
+    };
+    auto vehicle = altered("healthy.json", link_of_34_mohm);
+    CHECK(vehicle.meter_shell_to_case_ohm() == 0.034);
+    vehicle.set_conditions(running());
+    // Orders 12 and 18 of a bridge add next to nothing; unbalance of half a percent a little.
+    CHECK(decibels(vehicle.meter_ripple_v() * std::numbers::sqrt2 / terminal_v()) == Approx(0).margin(0.5));
+    // 1.6 A through 5.5 m of 21.2 mm2 at 40 C
+    CHECK(vehicle.meter_supply_drop_v() == Approx(1.6 * 1.7241e-8 * 5.5 / 21.2e-6 * 1.0786).epsilon(1e-3));
+    const Block before = rendered(vehicle, 0.1);
+    auto twin = altered("healthy.json", link_of_34_mohm);  // never metered
+    twin.set_conditions(running());
+    const Block same = rendered(twin, 0.1);
+    CHECK(std::equal(before.channel(0).begin(), before.channel(0).end(), same.channel(0).begin()));
+    vehicle.set_conditions(running({Hookup::amp_on_own_battery}));
+    CHECK(vehicle.meter_ripple_v() == Approx(0).margin(1e-9));
+    CHECK(vehicle.meter_supply_drop_v() == 0);
+}

@@ -59,9 +59,13 @@ public:
     /// at ±1.0, quantised to 24 bit, full scale = 1.0.
     void render(std::span<const double> interface_output, Block& captured);
 
-    /// What a meter reads: the first two dc, the third true volts rms.
+    /// What a meter reads: volts dc or, where it says so, true volts rms.
     double meter_shell_to_amplifier_ground_v() const;  ///< amplifier off, lead not plugged in
     double meter_ground_drop_v() const;                ///< under the conditions set
+    double meter_supply_drop_v() const;                ///< along the supply cable, under the conditions set
+    double meter_shell_to_case_ohm() const;            ///< the source's jack shell to its case, leads out
+    /// Volts rms, ac only, at the amplifier's supply terminals under the conditions set, over one second.
+    double meter_ripple_v() const;
     /// True volts rms of a sine at this frequency at the left output at the present volume, clipping
     /// included, as a true-rms meter on the lead reads it, for calibration.
     ///   level_dbfs   of the tone in the file that the source plays; of the interface's output when that
