@@ -65,9 +65,11 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
     const auto potential = [&](Net::Node node) {
         return dot(grounds.potential[node], drive) + grounds.per_shield_amp[node] * shield_a;
     };
+    const bool reads_from_shell = wiring_.reads_from == Net::lead_shell;
     std::array<double, 2> pickup{};
     for (std::size_t side = 0; side < 2; ++side) {
-        pickup[side] = parts.pickup_delay[side].next(lead[side].series_v) +
+        const double in_series_v = lead[side].series_v + (reads_from_shell ? lead[side].apart_v : 0.0);
+        pickup[side] = parts.pickup_delay[side].next(in_series_v) +
                        lead[side].core_ohm * wiring_.stray_f * parts.supply.voltage_slope() + spark;
     }
     const double along_y_lead =
@@ -124,8 +126,7 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
         if (wiring_.at_output)
             readings_v[c] = output_pad_ * at_speaker[right ? 1 : 0];
         else
-            readings_v[c] = at_lead_end(right, parts.isolators[c]) + along_y_lead +
-                            (wiring_.reads_from ? lead[right ? 1 : 0].apart_v : 0.0);
+            readings_v[c] = at_lead_end(right, parts.isolators[c]) + along_y_lead;
         if (wiring_.inputs_shorted) readings_v[c] = 0.0;
     }
 }

@@ -50,11 +50,12 @@ TEST_CASE("every vehicle in signals/ can be driven, and its job can be described
         CHECK(job["interface"]["volts_full_scale"] == json::array({nullptr, nullptr}));
         CHECK(job["amplifiers"].size() == 2);
         // The job's description knows nothing of what is wrong.
-        for (const char* secret : {"fault", "note", "shell_to_ground_ohm", "ground_mohm", "rail"})
+        for (const char* secret : {"fault", "note", "shell_to_ground_ohm", "ground_mohm", "rail", "contact",
+                                   "rejection", "speaker_leads"})
             CHECK(job.dump().find(secret) == std::string::npos);
         ++seen;
     }
-    CHECK(seen >= 7);
+    CHECK(seen >= 12);
 }
 
 TEST_CASE("a hostile scenario is refused by file and field", "[simulation]") {
@@ -87,6 +88,14 @@ TEST_CASE("a hostile scenario is refused by file and field", "[simulation]") {
         {"/source/volume", json{{"top", 40}, {"table_db", json::array({{10, -20}, 7})}},
          "source.volume.table_db[1]"},
         {"/lead/parallel_m", 49, "lead.parallel_m"},
+        {"/lead/contact", 3, "lead.contact"},
+        {"/amplifier/pin1_ohm", 1e5, "amplifier.pin1_ohm"},
+        {"/amplifier/gain_db", 500, "amplifier.gain_db"},
+        {"/amplifier/rail_v", 0, "amplifier.rail_v"},
+        {"/speaker_leads", json{{"length_m", 3}}, "speaker_leads.separation_m"},
+        {"/speaker_leads", json{{"length_m", 3}, {"separation_m", 0.1}, {"beside", "river"}},
+         "speaker_leads.beside"},
+        {"/interface/output_pad_db", -3, "interface.output_pad_db"},
         {"/feed/conductor", "gold", "feed.conductor"},
         {"/interface/volts_full_scale", json::array({7}), "interface.volts_full_scale"},
         {"/interface/volts_full_scale", json::array({7, 0}), "interface.volts_full_scale[1]"},
