@@ -7,6 +7,7 @@
 
 #include "entry_evidence.hpp"
 #include "entry_words.hpp"
+#include "tests_made.hpp"
 
 namespace hushtrace {
 namespace {
@@ -120,6 +121,7 @@ void find_entry_paths(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surv
         }
         for (const Warning& warning : evidence.warnings) analysis.warnings.push_back(warning);
         add_actions(actions, source, posterior, evidence);
+        add_tests_made(analysis, source, evidence, job);
         if (analysis.next_test || posterior.sets.front().probability >= kSettled) continue;
         const auto worth = worth_of_tests(evidence.question, posterior, tests_left(evidence, surveys, job), source_reached(evidence));
         if (!worth.empty() && worth.front().bits >= kLeastBits) analysis.next_test = next_of(worth.front(), source, posterior, evidence, surveys);

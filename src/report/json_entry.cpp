@@ -40,6 +40,16 @@ Json next_test_json(const NextTest& one) {
             {"minutes", figure_json(one.minutes)}};
 }
 
+Json test_made_json(const TestMade& one) {
+    Json ways = Json::array();
+    for (const TestMade::Way& way : one.ways) ways.push_back({{"name", way.name}, {"before", figure_json(way.before)}, {"after", figure_json(way.after)}});
+    return {{"source_id", one.source_id},
+            {"name", one.name},
+            {"outcome", evidence_json({one.outcome}).front()},
+            {"ways", std::move(ways)},
+            {"ruled_out", one.ruled_out}};
+}
+
 }  // namespace
 
 Json evidence_json(const std::vector<Evidence>& evidence) {
@@ -57,6 +67,8 @@ Json evidence_json(const std::vector<Evidence>& evidence) {
 void put_entry(Json& results, const NoiseAnalysis& analysis) {
     results["entry_paths"] = Json::array();
     for (const EntryPath& one : analysis.entry_paths) results["entry_paths"].push_back(path_json(one));
+    results["tests_made"] = Json::array();
+    for (const TestMade& one : analysis.tests_made) results["tests_made"].push_back(test_made_json(one));
     results["next_test"] = analysis.next_test ? next_test_json(*analysis.next_test) : Json(nullptr);
 }
 

@@ -20,6 +20,8 @@ std::string hear(const NoiseAnalysis& analysis, const std::string& folder);
 std::string next_test(const NoiseAnalysis& analysis);
 std::string actions(const NoiseAnalysis& analysis);
 std::string health(const NoiseAnalysis& analysis);
+/// Where noise gets in, as pictures: the chain with its marks, the tests, before and after, the supply's transfer.
+std::string entry_pictures(const OpenedJob& opened, const NoiseAnalysis& analysis);
 std::string gain(const OpenedJob& opened, const GainAnalysis& analysis);
 std::string chain(const ChainAnalysis& analysis);
 std::string noise_pictures(const OpenedJob& opened, const NoiseAnalysis& analysis);

@@ -75,6 +75,34 @@ svg .faint { stroke-width: 1; stroke-dasharray: 2 5; }
 svg .dots { stroke-dasharray: 1.5 4; }
 svg .track-name { fill: #ffffff; stroke: #111721; stroke-width: 3; paint-order: stroke; font-weight: 600; }
 svg .track-edge { fill: none; stroke: #111721; stroke-width: 3; stroke-dasharray: 6 5; opacity: 0.6; }
+svg .over { stroke: var(--paper); stroke-width: 4; paint-order: stroke; stroke-linejoin: round; }
+svg .box { fill: var(--card); stroke: var(--ink); stroke-width: 1.4; }
+svg .wire { fill: none; stroke: var(--ink); stroke-width: 1.6; stroke-linejoin: round; }
+svg .probe { stroke-dasharray: 5 4; }
+svg .gap { fill: none; stroke: var(--paper); stroke-width: 8; }
+svg .shield { fill: none; stroke: var(--shade); stroke-width: 10; }
+svg .body { fill: none; stroke: var(--soft); stroke-width: 6; stroke-linecap: round; }
+svg .bold { stroke: var(--loud); stroke-width: 3.2; }
+svg .entry { fill: var(--card); stroke: var(--accent); stroke-width: 2; fill-opacity: 0.9; }
+svg .first { stroke: var(--loud); stroke-width: 3.4; }
+svg .letter { font-weight: 700; }
+svg .strand { fill: none; stroke: var(--accent); stroke-width: 2; }
+svg .strand.bold { stroke: var(--loud); stroke-width: 3; }
+svg .strand.gone { stroke: var(--soft); stroke-width: 1.3; }
+svg .bar { fill: var(--accent); }
+svg .bar-room { fill: none; stroke: var(--rule); stroke-width: 1; }
+svg .bar-before { stroke: var(--ink); stroke-width: 2; }
+svg .after { stroke-width: 1.1; }
+svg .was { fill: var(--ink); }
+svg .fall { stroke: var(--ink); stroke-width: 1.6; stroke-dasharray: 2 2; }
+svg .fit { stroke: var(--loud); stroke-width: 2.4; }
+svg .guide { stroke: var(--accent); stroke-width: 1.5; }
+svg .guide.r { stroke-dasharray: 9 4; }
+svg .guide.m { stroke-dasharray: 2 4; }
+svg .guide.c { stroke-dasharray: 9 3 2 3; }
+svg .error { stroke: var(--ink); stroke-width: 1.3; }
+details { margin: 0.4rem 0 1.6rem; }
+summary { color: var(--accent); cursor: pointer; }
 .heard li { margin: 0 0 0.9rem; }
 audio { width: 100%; max-width: 32rem; height: 2.4rem; }
 .takes { display: grid; grid-template-columns: repeat(auto-fill, minmax(17rem, 1fr)); gap: 1.2rem 1.8rem; }
