@@ -17,9 +17,32 @@ svg::Frame frame_of(bool wide, std::size_t rows) {
     return wide ? svg::Frame{900, 352 + lanes, 62, 882, 10 + lanes, 306 + lanes, 13} : svg::Frame{372, 296 + lanes, 50, 356, 8 + lanes, 252 + lanes, 12};
 }
 
-std::string words_of(const LineChange& line, bool wide) {
-    const std::string change = fmt::format("{:+.0f} dB{}", line.change_db(), line.at_least ? (wide ? " or more" : "+") : "");
-    return wide ? fmt::format("{}: {}", frequency_text(line.before_hz), change) : change;
+/// "≤ -25 dB" of a line that isn't found any more.
+std::string words_of(const LineChange& line, bool in_full) {
+    const std::string change = fmt::format("{}{:+.0f} dB", line.at_least ? "≤ " : "", line.change_db());
+    return in_full ? fmt::format("{}: {}", frequency_text(line.before_hz), change) : change;
+}
+
+/// Words above the picture: in full where all lines find room so, else the change alone, in stairs; the strongest come first.
+struct Labels {
+    std::vector<LabelRequest> requests;
+    std::vector<LabelPlace> places;
+    bool in_full = true;
+};
+Labels label(const std::vector<LineChange>& lines, const Scale& x, bool wide, double font_px) {
+    const std::size_t rows = wide ? 5 : 6;
+    Labels best;
+    for (const bool in_full : {true, false})
+        for (const auto place : {place_labels, stair_labels}) {
+            if (in_full && !wide) continue;
+            Labels one;
+            one.in_full = in_full;
+            for (const LineChange& line : lines)
+                one.requests.push_back({x.at(line.before_hz), text_width_px(display_width(words_of(line, in_full)), font_px) + 5});
+            one.places = place(one.requests, x.px_from, x.px_to, rows, 3);
+            if (best.requests.empty() || one.places.size() > best.places.size()) best = std::move(one);
+        }
+    return best;
 }
 
 /// From a little below what is usual in the quieter take to a little above the louder one's highest, in tens.
@@ -48,12 +71,9 @@ std::string before_after_svg(const BeforeAfter& one, PictureSize size, const std
 
     const svg::Frame bare = frame_of(wide, 0);
     const Scale x{from_hz, to_hz, bare.left, bare.right, true};
-    std::vector<LabelRequest> requests;
-    for (const LineChange& line : lines)
-        requests.push_back({x.at(line.before_hz), text_width_px(display_width(words_of(line, wide)), bare.font) + 5});
-    const auto places = place_labels(requests, x.px_from, x.px_to, wide ? 5 : 6, 3);
+    const Labels labels = label(lines, x, wide, bare.font);
     std::size_t rows = 0;
-    for (const LabelPlace& place : places) rows = std::max(rows, place.row + 1);
+    for (const LabelPlace& place : labels.places) rows = std::max(rows, place.row + 1);
     const svg::Frame frame = frame_of(wide, rows);
     const auto strips = static_cast<std::size_t>(frame.right - frame.left);
     const auto before = strongest_of_strips(*one.before, volts, from_hz, to_hz, strips), after = strongest_of_strips(*one.after, volts, from_hz, to_hz, strips);
@@ -72,12 +92,12 @@ std::string before_after_svg(const BeforeAfter& one, PictureSize size, const std
     out += svg::y_axis(frame, y, even_ticks(bottom_db, top_db, wide ? 11 : 8), volts ? "dBV" : "dBFS");
     out += svg::area(on_picture(before), frame.bottom, "under") + svg::trace(on_picture(after), "trace after");
     const double row_px = frame.font + 5;
-    for (const LabelPlace& place : places) {
+    for (const LabelPlace& place : labels.places) {
         const LineChange& line = lines[place.request];
-        const double anchor = requests[place.request].anchor_px, base = frame.top - 6 - row_px * static_cast<double>(place.row);
+        const double anchor = labels.requests[place.request].anchor_px, base = frame.top - 6 - row_px * static_cast<double>(place.row);
         const double level = std::max(line.before_dbfs + add_db(*one.before), line.after_dbfs + add_db(*one.after));
         out += svg::line(anchor, base - row_px + 6, anchor, y.at(level) - 5, "leader");
-        out += svg::text(place.reads_right ? anchor + 4 : anchor - 4, base, place.reads_right ? "start" : "end", words_of(line, wide), "label") + "\n";
+        out += svg::text(place.reads_right ? anchor + 4 : anchor - 4, base, place.reads_right ? "start" : "end", words_of(line, labels.in_full), "label") + "\n";
     }
     for (const LineChange& line : lines) {
         const double x_before = x.at(line.before_hz), y_before = y.at(line.before_dbfs + add_db(*one.before));

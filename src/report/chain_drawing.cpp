@@ -78,8 +78,8 @@ const Plan& narrow_plan() {
         {{130, 22}, {130, 130}},
         {{180, 496}, {180, 546}},
         {{180, 392}, {296, 392}, {296, 530}},
-        {{8, 110, "start", "vehicle body"}, {324, 250, "end", "feed"}, {188, 242, "start", "signal lead"}, {140, 30, "start", "antenna"}},
-        {{{30, 330, true}, {98, 300, true}, {180, 276, true}, {256, 320, true}, {230, 94, true}, {150, 186, true}, {112, 226, false}, {180, 356, true},
+        {{8, 110, "start", "vehicle body"}, {324, 250, "end", "feed"}, {170, 262, "end", "signal lead"}, {140, 30, "start", "antenna"}},
+        {{{30, 330, true}, {98, 318, true}, {180, 300, true}, {256, 330, true}, {230, 94, true}, {140, 186, true}, {180, 224, true}, {180, 360, true},
           {130, 76, true}, {160, 462, true}, {180, 520, true}, {296, 476, true}}}};
     return plan;
 }
@@ -184,7 +184,7 @@ std::vector<WayChance> ways_in(const NoiseAnalysis& analysis, const std::string&
 }
 
 std::string short_name(EntryWay way) {
-    constexpr std::array<const char*, kEntryWays> words = {"ground loop",  "pick-up, loop",   "pick-up, lead", "pick-up, capacitive", "source's supply", "source itself",
+    constexpr std::array<const char*, kEntryWays> words = {"ground loop",  "loop pick-up",   "lead pick-up", "capacitive pick-up", "source's supply", "source itself",
                                                            "shell link open", "bad contact", "antenna lead",  "amplifier",           "speaker leads",   "measuring set-up"};
     return words[static_cast<std::size_t>(way)];
 }
@@ -211,8 +211,10 @@ std::string chain_svg(const std::vector<WayChance>& ways, PictureSize size, cons
         out += fmt::format("<circle class=\"{}\" data-way=\"{}\" cx=\"{:.1f}\" cy=\"{:.1f}\" r=\"{:.1f}\"/>", i == 0 ? "entry first" : "entry",
                            static_cast<std::size_t>(ways[i].way), spot.x, spot.y, r);
         out += svg::text(spot.x, spot.y + 0.35 * font, "middle", letter_of(i), "letter");
-        out += svg::text(spot.label_right ? spot.x + r + 4 : spot.x - r - 4, spot.y + 0.35 * font, spot.label_right ? "start" : "end",
-                         percent(ways[i].probability), "label over");
+        const std::string words = percent(ways[i].probability);
+        const double width = text_width_px(display_width(words), font), x = spot.label_right ? spot.x + r + 6 : spot.x - r - 6 - width;
+        out += fmt::format("<rect class=\"back\" x=\"{:.1f}\" y=\"{:.1f}\" width=\"{:.1f}\" height=\"{:.1f}\"/>", x, spot.y - 0.6 * font, width, 1.2 * font);
+        out += svg::text(x + width / 2, spot.y + 0.35 * font, "middle", words, "label");
         out += "\n";
     }
     return out + lettered + "\n" + svg::close();

@@ -1,6 +1,7 @@
 #include "hushtrace/report/labels.hpp"
 
 #include <algorithm>
+#include <numeric>
 
 namespace hushtrace {
 namespace {
@@ -16,6 +17,29 @@ bool is_free(const std::vector<Span>& taken, Span wanted, double gap_px) {
 }
 
 }  // namespace
+
+std::vector<LabelPlace> stair_labels(const std::vector<LabelRequest>& requests, double left_px, double right_px, std::size_t rows, double gap_px) {
+    std::vector<std::size_t> order(requests.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return requests[a].anchor_px > requests[b].anchor_px; });
+    std::vector<std::vector<Span>> taken(rows);
+    std::vector<LabelPlace> placed;
+    for (const std::size_t i : order) {
+        const double anchor = requests[i].anchor_px, width = requests[i].width_px;
+        const bool reads_right = anchor + width <= right_px;
+        const Span box = reads_right ? Span{anchor, anchor + width} : Span{anchor - width, anchor};
+        if (box.left < left_px || box.right > right_px) continue;
+        for (std::size_t row = 0; row < rows; ++row) {
+            if (row > 0 && !is_free(taken[row - 1], {anchor, anchor}, gap_px)) break;
+            if (!is_free(taken[row], box, gap_px)) continue;
+            taken[row].push_back(box);
+            for (std::size_t below = 0; below < row; ++below) taken[below].push_back({anchor, anchor});
+            placed.push_back({i, row, box.left, box.right, reads_right});
+            break;
+        }
+    }
+    return placed;
+}
 
 double text_width_px(std::size_t columns, double font_px) {
     return 0.62 * font_px * static_cast<double>(columns);

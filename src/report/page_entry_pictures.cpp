@@ -58,7 +58,7 @@ std::string pair_figure(const NoiseAnalysis& analysis, const BeforeAfter& one, s
     std::string caption = fmt::format("<b>{}.</b> <span class=\"key under\"></span>{}; <span class=\"key trace\"></span>{}; {}.", escaped(title),
                                       escaped(one.before->take), escaped(one.after->take), escaped(spaced(to_word(one.before->channel))));
     if (!one.said.empty()) caption += " " + escaped(one.said);
-    caption += line_changes(one).empty() ? " It has no lines to mark here." : " Dots: its lines before; triangles: after, each read as its strongest bin.";
+    caption += line_changes(one).empty() ? " It has no lines to mark here." : " Dots: its lines before; triangles: after, each read as its strongest bin; ≤: it does not stand out any more.";
     return told_figure(before_after_svg(one, PictureSize::wide, id + "w", title), before_after_svg(one, PictureSize::narrow, id + "n", title), caption,
                        before_after_words(one), "ul");
 }
@@ -92,7 +92,10 @@ std::string entry_pictures(const OpenedJob& opened, const NoiseAnalysis& analysi
     std::size_t number = 0;
     for (const std::string& source_id : sources_told(analysis)) {
         ++number;
-        out += chain_figure(analysis, source_id, number) + tests_figure(analysis, source_id, number);
+        out += chain_figure(analysis, source_id, number);
+        const std::string tests = tests_figure(analysis, source_id, number);
+        // what is loudest is seen at once; the tests of the others are there for who asks
+        out += number == 1 || tests.empty() ? tests : fmt::format("<details>\n<summary>The tests made for {}</summary>\n{}</details>\n", escaped(numbered(analysis, source_id)), tests);
     }
     number = 0;
     for (const BeforeAfter& one : choose_before_after(opened.job, analysis, kMostPairs)) out += pair_figure(analysis, one, ++number);

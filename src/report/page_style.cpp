@@ -76,6 +76,7 @@ svg .dots { stroke-dasharray: 1.5 4; }
 svg .track-name { fill: #ffffff; stroke: #111721; stroke-width: 3; paint-order: stroke; font-weight: 600; }
 svg .track-edge { fill: none; stroke: #111721; stroke-width: 3; stroke-dasharray: 6 5; opacity: 0.6; }
 svg .over { stroke: var(--paper); stroke-width: 4; paint-order: stroke; stroke-linejoin: round; }
+svg .back { fill: var(--paper); }
 svg .box { fill: var(--card); stroke: var(--ink); stroke-width: 1.4; }
 svg .wire { fill: none; stroke: var(--ink); stroke-width: 1.6; stroke-linejoin: round; }
 svg .probe { stroke-dasharray: 5 4; }

@@ -20,7 +20,7 @@ struct WayChance {
 /// The ways of one source that are as probable as `least` or more, likeliest first. A word that is no path of ours is left out;
 /// pick-up without a mechanism is taken to be into the lead.
 std::vector<WayChance> ways_in(const NoiseAnalysis& analysis, const std::string& source_id, double least);
-/// "ground loop", "pick-up, lead": 20 columns at most, for a picture's rows.
+/// "ground loop", "lead pick-up": 20 columns at most, for a picture's rows.
 std::string short_name(EntryWay way);
 /// The same of a way's plain name; a name that isn't known is cut to 20 columns.
 std::string short_name(const std::string& plain);

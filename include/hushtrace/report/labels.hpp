@@ -30,6 +30,10 @@ struct LabelPlace {
 std::vector<LabelPlace> place_labels(const std::vector<LabelRequest>& requests, double left_px,
                                      double right_px, std::size_t rows, double gap_px);
 
+/// The same for labels that stand close together, in stairs: from the right to the left each reads right in the lowest row that is
+/// free, so that its line comes down left of those before it. At the right edge it reads left.
+std::vector<LabelPlace> stair_labels(const std::vector<LabelRequest>& requests, double left_px, double right_px, std::size_t rows, double gap_px);
+
 /// Width that a text needs [px], on the safe side for the usual sans-serif faces: 0.62 of its size a column.
 double text_width_px(std::size_t columns, double font_px);
 
