@@ -213,7 +213,7 @@ std::string chain_svg(const std::vector<WayChance>& ways, PictureSize size, cons
         out += svg::text(spot.x, spot.y + 0.35 * font, "middle", letter_of(i), "letter");
         const std::string words = percent(ways[i].probability);
         const double width = text_width_px(display_width(words), font), x = spot.label_right ? spot.x + r + 6 : spot.x - r - 6 - width;
-        out += fmt::format("<rect class=\"back\" x=\"{:.1f}\" y=\"{:.1f}\" width=\"{:.1f}\" height=\"{:.1f}\"/>", x, spot.y - 0.6 * font, width, 1.2 * font);
+        out += fmt::format("<rect class=\"back\" x=\"{:.1f}\" y=\"{:.1f}\" width=\"{:.1f}\" height=\"{:.1f}\"/>", x - 6, spot.y - 0.6 * font, width + 10, 1.2 * font);
         out += svg::text(x + width / 2, spot.y + 0.35 * font, "middle", words, "label");
         out += "\n";
     }

@@ -136,10 +136,12 @@ std::string transfer_svg(const SupplyTransfer& transfer, PictureSize size, const
         out += svg::line(left, base - 4, left + 26, base - 4, style) + svg::text(left + 33, base, "start", words, css);
     };
     key(frame.left, 0, has_slope(transfer) ? "fit" : "grid", has_slope(transfer) ? slope_words(transfer) : "no slope could be fitted", "label");
+    double left = frame.left;
     for (std::size_t i = 0; i < kLaws.size(); ++i) {
         const bool drawn = (current ? kLaws[i].against_current : kLaws[i].against_voltage).has_value();
-        const double left = wide ? frame.left + static_cast<double>(i) * 275.0 : frame.left;
-        key(left, wide ? 1.0 : static_cast<double>(i + 1), drawn ? kStyles[i] : "grid", (drawn ? std::string(kLaws[i].letter) + "  " : "") + law_words(kLaws[i], current), "tick");
+        const std::string words = (drawn ? std::string(kLaws[i].letter) + "  " : "") + law_words(kLaws[i], current);
+        key(left, wide ? 1.0 : static_cast<double>(i + 1), drawn ? kStyles[i] : "grid", words, "tick");
+        if (wide) left += 33 + text_width_px(display_width(words), font) + 8;
     }
     return out + "\n" + svg::close();
 }

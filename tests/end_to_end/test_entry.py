@@ -65,6 +65,21 @@ first = results["actions"][0]
 check.that("ground" in first["action"] and abs(first["expected_change_db"] + 13.2) < 2 and first["sd_db"] > 0, f"what to do, with the strap's dB: {first['action'][:40]} {first['expected_change_db']}")
 check.that("gets in by ground loop" in words and "for it:" in words, "and in words")
 
+# ---- the tests as they were made: each starts where the one before ended, the last ends at the entry paths
+made = results["tests_made"]
+order = [t["outcome"]["takes"][-1] for t in made if t["outcome"]["takes"]]
+check.that(order[1:] == [f"takes/{name}.flac" for name in tests], f"in the order of the takes: {order}")
+check.that(made[-1]["outcome"]["observations"] == [0], "the meter's reading comes last")
+kept = all(abs(now["before"] - {w["name"]: w["after"] for w in was["ways"]}.get(now["name"], 0)) < 0.02
+           for was, after in zip(made, made[1:]) for now in after["ways"])
+check.that(kept and len(made) == 10, f"each test starts where the one before ended ({len(made)})")
+ground = next(w for w in made[-1]["ways"] if w["name"] == "a ground loop")
+told = sum(p["probability"] for p in results["entry_paths"] if "ground_loop" in p["paths"])
+check.that(abs(ground["after"] - told) < 0.01 and ground == made[-1]["ways"][0], f"the last ends at the entry paths: {ground['after']} {told}")
+opened = next(t for t in made if "isolating transformer" in t["name"])
+check.that({"magnetic pick-up into the lead itself", "the source itself"} <= set(opened["ruled_out"]) and "a ground loop" not in opened["ruled_out"],
+           f"the isolator rules out what it can't stop: {opened['ruled_out']}")
+
 # ---- tests that went wrong
 twice = {**normal, "isolator": (idle("isolator"), take(2e-5, 15)), "again": (idle("isolator"), take(1.1e-3, 51))}
 results, words = noise(twice)

@@ -37,7 +37,7 @@ TEST_CASE("the noise document holds every key of the contract", "[document]") {
     const Json whole = Json::parse(noise_document(sample::job(), sample::noise(), "9.8.7"));
     require_envelope(whole, "hushtrace.noise/1");
     const Json& results = whole["results"];
-    require_keys(results, {"noise_sources", "unsure", "entry_paths", "health", "actions", "next_test", "floor"});
+    require_keys(results, {"noise_sources", "unsure", "entry_paths", "tests_made", "health", "actions", "next_test", "floor"});
     REQUIRE(results["noise_sources"].size() == 2);
     for (const Json& one : results["noise_sources"]) {
         require_keys(

@@ -6,10 +6,12 @@
 #include <catch2/catch.hpp>
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <set>
 #include <sstream>
 
 #include "hushtrace/report/markup.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "report/entry_sample.hpp"
 #include "report/sample.hpp"
 
 using namespace hushtrace;
@@ -69,7 +71,7 @@ TEST_CASE("the page tells findings first, then actions, gain, pictures, conditio
     const std::string page = record_page(sample::job(), both(), "9.8.7");
     std::size_t before = 0;
     for (const std::string heading :
-         {"What was found", "What to do", "Gain", "Pictures", "Noise floor", "Takes and their conditions",
+         {"What was found", "What to do", "<h2>Where it gets in", "Gain", "Pictures", "Noise floor", "Takes and their conditions",
           "Warnings", "Cautions", "Made by Hushtrace 9.8.7"}) {
         INFO(heading);
         const std::size_t at = page.find(heading);
@@ -111,6 +113,15 @@ TEST_CASE("what a user or a file wrote can't become markup", "[page]") {
     analyses.noise->entry_paths[0].paths = {evil};
     analyses.noise->actions[0] = {evil, evil, "whine-1", -3.0, 1.0};
     analyses.noise->health = {{evil, evil, 0.5}};
+    analyses.noise->tests_made = sample::tests_made("whine-1", 3);
+    for (TestMade& one : analyses.noise->tests_made) {
+        one.name = one.outcome.text = one.ways[1].name = evil;
+        one.outcome.takes = {"takes/off.flac", "takes/idle.flac"};
+        if (!one.ruled_out.empty()) one.ruled_out[0] = evil;
+    }
+    analyses.noise->supply_transfers = {sample::transfer(Channel::supply, -20.0)};
+    analyses.noise->supply_transfers[0].take = analyses.noise->supply_transfers[0].text = analyses.noise->supply_transfers[0].source_id = evil;
+    analyses.noise->changes = {{evil, "hum-1", "takes/off.flac", "takes/idle.flac", Channel::right, {-3.0, 1.0, {}}, false, std::nullopt, "kept", evil}};
     analyses.noise->floor[0].take = evil;
     analyses.gain->ceiling_text = evil;
     analyses.gain->amplifiers[0].name = evil;
@@ -123,6 +134,32 @@ TEST_CASE("what a user or a file wrote can't become markup", "[page]") {
     CHECK_FALSE(holds(page, "\xFF"));
     CHECK(first_imbalance(page) == "");
     CHECK(escaped("a<b>&\"'") == "a&lt;b&gt;&amp;&quot;&#39;");
+}
+
+TEST_CASE("where noise gets in is drawn, with its tests, what they changed and the supply's transfer, each in words too", "[page]") {
+    Analyses analyses = both();
+    NoiseAnalysis& noise = *analyses.noise;
+    noise.tests_made = sample::tests_made("whine-1", 2);
+    for (TestMade& one : noise.tests_made) one.outcome.takes = {"takes/idle.flac", "takes/off.flac"};
+    for (const TestMade& one : sample::tests_made("hum-1", 1)) noise.tests_made.push_back(one);
+    noise.supply_transfers = {sample::transfer(Channel::supply_current, 1.0)};
+    noise.supply_transfers[0].spoilt = true;
+    const std::string page = record_page(sample::job(), analyses, "9.8.7");
+    CHECK(first_imbalance(page) == "");
+    for (const std::string part :
+         {"Where it gets in: finding 1, Alternator whine at 1.231 kHz", "<li>A: a ground loop, 82 %.</li>", "Tests made, and what each ruled out: finding 1",
+          "Without and with a test with a name: finding 1", "<li>1.23", "Signal (left) over the supply&#39;s current", "not to be trusted",
+          "<summary>The tests made for finding 2, Mains hum at 50.00 Hz</summary>"}) {
+        INFO(part);
+        CHECK(holds(page, part));
+    }
+    // every picture in two sizes, each with an id of its own
+    std::set<std::string> ids;
+    std::size_t count = 0;
+    for (std::size_t at = page.find(" id=\""); at != std::string::npos; at = page.find(" id=\"", at + 1), ++count) ids.insert(page.substr(at, page.find('"', at + 5) - at));
+    CHECK(ids.size() == count);
+    noise.entry_paths.clear(), noise.tests_made.clear(), noise.supply_transfers.clear();
+    CHECK_FALSE(holds(record_page(sample::job(), analyses, "9.8.7"), "<h2>Where it gets in"));
 }
 
 TEST_CASE("a page without findings, without gain or without any take is whole", "[page]") {
