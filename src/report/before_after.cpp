@@ -61,21 +61,23 @@ std::optional<BeforeAfter> most_telling(const NoiseAnalysis& analysis, const Noi
         most = std::abs(shown.value);
         pair->what = test.name;
         pair->said = shown.text;
+        pair->told_db = shown.value;
         best = std::move(pair);
     }
     return best;
 }
 
 void add_mended(std::vector<BeforeAfter>& out, const Job& job, const NoiseAnalysis& analysis, const NoiseSource& source, Channel channel) {
-    const auto add = [&](std::optional<BeforeAfter> pair, const std::string& what, const std::string& said) {
+    const auto add = [&](std::optional<BeforeAfter> pair, const std::string& what, const std::string& said, std::optional<double> told_db) {
         if (!pair) return;
+        pair->told_db = told_db;
         pair->what = what;
         pair->mended = true;
         pair->said = said;
         out.push_back(std::move(*pair));
     };
     for (const ChangeMade& one : analysis.changes)
-        if (one.source_id == source.id) add(pair_of(analysis, source, one.before, one.after, one.channel), one.change, one.text);
+        if (one.source_id == source.id) add(pair_of(analysis, source, one.before, one.after, one.channel), one.change, one.text, one.measured_db.value);
     for (std::size_t t = 1; t < job.takes.size(); ++t) {
         const Take& after = job.takes[t];
         if (!after.after_change || after.tone) continue;
@@ -84,7 +86,7 @@ void add_mended(std::vector<BeforeAfter>& out, const Job& job, const NoiseAnalys
         for (std::size_t b = t; b-- > 0;) {
             const Take& before = job.takes[b];
             if (before.after_change == after.after_change || before.tone || !alike(before.conditions, after.conditions)) continue;
-            add(pair_of(analysis, source, before.file, after.file, channel), *after.after_change, "");
+            add(pair_of(analysis, source, before.file, after.file, channel), *after.after_change, "", std::nullopt);
             break;
         }
     }
@@ -182,12 +184,23 @@ std::vector<LineChange> line_changes(const BeforeAfter& one) {
     return out;
 }
 
+bool contradicts(const BeforeAfter& one) {
+    constexpr double apart_db = 10.0, gone_db = -18.0;
+    const auto lines = line_changes(one);
+    const auto strongest = std::max_element(lines.begin(), lines.end(), [](const LineChange& a, const LineChange& b) { return a.before_dbfs < b.before_dbfs; });
+    if (!one.told_db || strongest == lines.end()) return false;
+    const double seen = strongest->change_db(), told = *one.told_db;
+    if (seen > told) return seen > told + apart_db && !strongest->at_least;
+    return seen < told - apart_db && told > gone_db;
+}
+
 std::vector<std::string> before_after_words(const BeforeAfter& one) {
     std::vector<std::string> out;
     if (!one.said.empty()) out.push_back(clean_text(one.said));
     for (const LineChange& line : line_changes(one))
         out.push_back(fmt::format("{}: {}{}.", frequency_text(line.before_hz), change_text(line.change_db(), std::nullopt),
                                   line.at_least ? " or more: it doesn't stand out any more" : ""));
+    if (contradicts(one)) out.push_back("The strongest line doesn't show that change: look twice.");
     return out;
 }
 

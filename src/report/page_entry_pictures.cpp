@@ -59,6 +59,7 @@ std::string pair_figure(const NoiseAnalysis& analysis, const BeforeAfter& one, s
                                       escaped(one.before->take), escaped(one.after->take), escaped(spaced(to_word(one.before->channel))));
     if (!one.said.empty()) caption += " " + escaped(one.said);
     caption += line_changes(one).empty() ? " It has no lines to mark here." : " Dots: its lines before; triangles: after, each read as its strongest bin; ≤: it does not stand out any more.";
+    if (contradicts(one)) caption += " <b>The strongest line doesn't show that change: look twice.</b>";
     return told_figure(before_after_svg(one, PictureSize::wide, id + "w", title), before_after_svg(one, PictureSize::narrow, id + "n", title), caption,
                        before_after_words(one), "ul");
 }

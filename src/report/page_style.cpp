@@ -84,7 +84,7 @@ svg .gap { fill: none; stroke: var(--paper); stroke-width: 8; }
 svg .shield { fill: none; stroke: var(--shade); stroke-width: 10; }
 svg .body { fill: none; stroke: var(--soft); stroke-width: 6; stroke-linecap: round; }
 svg .bold { stroke: var(--loud); stroke-width: 3.2; }
-svg .entry { fill: var(--card); stroke: var(--accent); stroke-width: 2; fill-opacity: 0.9; }
+svg .entry { fill: var(--card); stroke: var(--accent); stroke-width: 2; }
 svg .first { stroke: var(--loud); stroke-width: 3.4; }
 svg .letter { font-weight: 700; }
 svg .strand { fill: none; stroke: var(--accent); stroke-width: 2; }

@@ -68,7 +68,7 @@ check.that("gets in by ground loop" in words and "for it:" in words, "and in wor
 # ---- the tests as they were made: each starts where the one before ended, the last ends at the entry paths
 made = results["tests_made"]
 order = [t["outcome"]["takes"][-1] for t in made if t["outcome"]["takes"]]
-check.that(order[1:] == [f"takes/{name}.flac" for name in tests], f"in the order of the takes: {order}")
+check.that(order[1:] == [f"takes/{name}.wav" for name in tests], f"in the order of the takes: {order}")
 check.that(made[-1]["outcome"]["observations"] == [0], "the meter's reading comes last")
 kept = all(abs(now["before"] - {w["name"]: w["after"] for w in was["ways"]}.get(now["name"], 0)) < 0.02
            for was, after in zip(made, made[1:]) for now in after["ways"])

@@ -181,7 +181,7 @@ TEST_CASE("a way that a later test opens again keeps its strand, and both turns 
 TEST_CASE("a source's lines are read in both takes; what stands no longer out fell by so much or more", "[entry]") {
     const NoiseSource source = comb_source();
     const TakePicture before = sample::comb("takes/before.flac", {-50, -60, -114, -90}), after = sample::comb("takes/after.flac", {-63, -117, -50, -85});
-    const BeforeAfter pair{&source, &before, &after, "an isolator & more", false, ""};
+    const BeforeAfter pair{&source, &before, &after, "an isolator & more", false, "", std::nullopt};
     const auto lines = line_changes(pair);
     REQUIRE(lines.size() == 3);   // the third line doesn't stand out before
     CHECK(lines[0].before_hz == Approx(400.0));
@@ -198,9 +198,19 @@ TEST_CASE("a source's lines are read in both takes; what stands no longer out fe
         CHECK(holds(svg, "400.0 Hz: 13 dB quieter."));
         CHECK(all_of(svg, "class=\"mark was\"").size() == 3);
     }
+    BeforeAfter told = pair;
+    CHECK_FALSE(contradicts(told));
+    for (const auto& [db, wrong] : {std::pair{-13.0, false}, {-22.0, false}, {-31.0, true}, {-4.0, false}, {-1.0, true}}) {
+        told.told_db = db;
+        INFO(db);
+        CHECK(contradicts(told) == wrong);   // the strongest line falls by 13 dB
+    }
+    CHECK(before_after_words(told).back() == "The strongest line doesn't show that change: look twice.");
+    const TakePicture silent = sample::comb("takes/after.flac", {});
+    for (const auto& [db, wrong] : {std::pair{-25.0, false}, {-90.0, false}, {-12.0, true}}) CHECK(contradicts({&source, &before, &silent, "", false, "", db}) == wrong);
     NoiseSource clicks = source;
     clicks.kind = NoiseKind::ignition_tick;
-    CHECK(line_changes({&clicks, &before, &after, "", false, ""}).empty());
+    CHECK(line_changes({&clicks, &before, &after, "", false, "", std::nullopt}).empty());
 }
 
 TEST_CASE("of the tests the one that changed a source most is drawn, and each take after a change with the like one before", "[entry]") {

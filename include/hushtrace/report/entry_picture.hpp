@@ -1,5 +1,6 @@
 #pragma once
 #include <cstddef>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -44,6 +45,7 @@ struct BeforeAfter {
     std::string what;         ///< the test's name, or the change in words
     bool mended = false;      ///< else a test
     std::string said;         ///< what the analysis says of the change; empty where nothing
+    std::optional<double> told_db = std::nullopt;   ///< the change that it says
 };
 /// Of each of the first sources the test that changed it most, and each take after a change against the like take before it: that
 /// which `changes` names, else the last one before in the same conditions. Channel: the source's loudest.
@@ -56,6 +58,8 @@ struct LineChange {
 };
 /// The lines that stand 8 dB or more out of what is round them (the median within 10 % either way) before, lowest first.
 std::vector<LineChange> line_changes(const BeforeAfter& one);
+/// Whether the strongest line's change is no match for what the analysis says: 10 dB apart and more, unless both say that it is gone.
+bool contradicts(const BeforeAfter& one);
 std::string before_after_svg(const BeforeAfter& one, PictureSize size, const std::string& id, const std::string& title);
 std::vector<std::string> before_after_words(const BeforeAfter& one);
 
