@@ -10,7 +10,7 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kOpen = 0.02;   // a way less probable than this is ruled out
+constexpr double kOpen = 0.02;  // a way less probable than this is ruled out
 
 using Chances = std::array<double, kEntryWays>;
 
@@ -26,7 +26,7 @@ Chances chances_of(const EntryPosterior& posterior) {
 std::pair<std::size_t, std::size_t> made_at(const EntryOutcome& outcome, const Job& job) {
     constexpr std::size_t never = std::numeric_limits<std::size_t>::max();
     if (outcome.takes.empty()) return {never, outcome.observations.empty() ? never : outcome.observations.front()};
-    std::size_t latest = 0;   // of the first pair: what comes after it repeats the test
+    std::size_t latest = 0;  // of the first pair: what comes after it repeats the test
     for (std::size_t t = 0; t < std::min<std::size_t>(2, outcome.takes.size()); ++t) {
         const auto at = std::find_if(job.takes.begin(), job.takes.end(), [&](const Take& one) { return one.file == outcome.takes[t]; });
         latest = std::max(latest, static_cast<std::size_t>(at - job.takes.begin()));
@@ -38,7 +38,8 @@ std::pair<std::size_t, std::size_t> made_at(const EntryOutcome& outcome, const J
 
 void add_tests_made(NoiseAnalysis& analysis, const NoiseSource& source, const EntryEvidence& evidence, const Job& job) {
     std::vector<EntryOutcome> in_order = evidence.outcomes;
-    std::stable_sort(in_order.begin(), in_order.end(), [&](const EntryOutcome& a, const EntryOutcome& b) { return made_at(a, job) < made_at(b, job); });
+    std::stable_sort(in_order.begin(), in_order.end(),
+                     [&](const EntryOutcome& a, const EntryOutcome& b) { return made_at(a, job) < made_at(b, job); });
     std::vector<EntryOutcome> so_far;
     Chances before = chances_of(entry_posterior(evidence.question, so_far));
     for (const EntryOutcome& outcome : in_order) {

@@ -10,10 +10,10 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kStandsOut_db = 8.0;    // over the median round it, a line is a line
-constexpr double kRound = 0.10;          // how far the median reaches, either way
-constexpr double kFollows = 0.02, kHoldsStill = 0.002;   // how far a line may lie from where it is expected
-constexpr double kSameSpeed = 0.2;       // ln: further off, the marked line is another one
+constexpr double kStandsOut_db = 8.0;                   // over the median round it, a line is a line
+constexpr double kRound = 0.10;                         // how far the median reaches, either way
+constexpr double kFollows = 0.02, kHoldsStill = 0.002;  // how far a line may lie from where it is expected
+constexpr double kSameSpeed = 0.2;                      // ln: further off, the marked line is another one
 
 const TakePicture* picture_of(const NoiseAnalysis& analysis, const std::string& take, Channel channel) {
     for (const TakePicture& one : analysis.pictures)
@@ -77,7 +77,8 @@ void add_mended(std::vector<BeforeAfter>& out, const Job& job, const NoiseAnalys
         out.push_back(std::move(*pair));
     };
     for (const ChangeMade& one : analysis.changes)
-        if (one.source_id == source.id) add(pair_of(analysis, source, one.before, one.after, one.channel), one.change, one.text, one.measured_db.value);
+        if (one.source_id == source.id)
+            add(pair_of(analysis, source, one.before, one.after, one.channel), one.change, one.text, one.measured_db.value);
     for (std::size_t t = 1; t < job.takes.size(); ++t) {
         const Take& after = job.takes[t];
         if (!after.after_change || after.tone) continue;
@@ -156,7 +157,8 @@ std::vector<BeforeAfter> choose_before_after(const Job& job, const NoiseAnalysis
     std::vector<BeforeAfter> out;
     for (auto* list : {&mended, &tests})
         for (BeforeAfter& one : *list) {
-            const bool drawn = std::any_of(out.begin(), out.end(), [&](const BeforeAfter& other) { return other.before == one.before && other.after == one.after; });
+            const bool drawn =
+                std::any_of(out.begin(), out.end(), [&](const BeforeAfter& other) { return other.before == one.before && other.after == one.after; });
             if (!drawn && out.size() < most) out.push_back(std::move(one));
         }
     return out;
@@ -187,7 +189,8 @@ std::vector<LineChange> line_changes(const BeforeAfter& one) {
 bool contradicts(const BeforeAfter& one) {
     constexpr double apart_db = 10.0, gone_db = -18.0;
     const auto lines = line_changes(one);
-    const auto strongest = std::max_element(lines.begin(), lines.end(), [](const LineChange& a, const LineChange& b) { return a.before_dbfs < b.before_dbfs; });
+    const auto strongest =
+        std::max_element(lines.begin(), lines.end(), [](const LineChange& a, const LineChange& b) { return a.before_dbfs < b.before_dbfs; });
     if (!one.told_db || strongest == lines.end()) return false;
     const double seen = strongest->change_db(), told = *one.told_db;
     if (seen > told) return seen > told + apart_db && !strongest->at_least;

@@ -14,7 +14,8 @@ namespace {
 
 svg::Frame frame_of(bool wide, std::size_t rows) {
     const double lanes = static_cast<double>(rows) * (wide ? 18.0 : 17.0);
-    return wide ? svg::Frame{900, 352 + lanes, 62, 882, 10 + lanes, 306 + lanes, 13} : svg::Frame{372, 296 + lanes, 50, 356, 8 + lanes, 252 + lanes, 12};
+    return wide ? svg::Frame{900, 352 + lanes, 62, 882, 10 + lanes, 306 + lanes, 13}
+                : svg::Frame{372, 296 + lanes, 50, 356, 8 + lanes, 252 + lanes, 12};
 }
 
 /// "≤ -25 dB" of a line that isn't found any more.
@@ -76,7 +77,8 @@ std::string before_after_svg(const BeforeAfter& one, PictureSize size, const std
     for (const LabelPlace& place : labels.places) rows = std::max(rows, place.row + 1);
     const svg::Frame frame = frame_of(wide, rows);
     const auto strips = static_cast<std::size_t>(frame.right - frame.left);
-    const auto before = strongest_of_strips(*one.before, volts, from_hz, to_hz, strips), after = strongest_of_strips(*one.after, volts, from_hz, to_hz, strips);
+    const auto before = strongest_of_strips(*one.before, volts, from_hz, to_hz, strips),
+               after = strongest_of_strips(*one.after, volts, from_hz, to_hz, strips);
     const auto [bottom_db, top_db] = span_of(before, after);
     const Scale y{bottom_db, top_db, frame.bottom, frame.top, false};
     const auto on_picture = [&](const std::vector<StripPoint>& list) {
@@ -97,7 +99,9 @@ std::string before_after_svg(const BeforeAfter& one, PictureSize size, const std
         const double anchor = labels.requests[place.request].anchor_px, base = frame.top - 6 - row_px * static_cast<double>(place.row);
         const double level = std::max(line.before_dbfs + add_db(*one.before), line.after_dbfs + add_db(*one.after));
         out += svg::line(anchor, base - row_px + 6, anchor, y.at(level) - 5, "leader");
-        out += svg::text(place.reads_right ? anchor + 4 : anchor - 4, base, place.reads_right ? "start" : "end", words_of(line, labels.in_full), "label") + "\n";
+        out += svg::text(place.reads_right ? anchor + 4 : anchor - 4, base, place.reads_right ? "start" : "end", words_of(line, labels.in_full),
+                         "label") +
+               "\n";
     }
     for (const LineChange& line : lines) {
         const double x_before = x.at(line.before_hz), y_before = y.at(line.before_dbfs + add_db(*one.before));

@@ -35,35 +35,51 @@ struct Plan {
     Box battery, source, amplifier, speakers, laptop;
     Points body, feed, supply, lead, source_ground, amplifier_ground, antenna, speaker_lead, probe;
     std::vector<Name> names;
-    std::array<Spot, kEntryWays> spots;   ///< in the order of EntryWay
+    std::array<Spot, kEntryWays> spots;  ///< in the order of EntryWay
 };
 
 const Plan& wide_plan() {
-    static const Plan plan = {
-        {900, 388, 0, 900, 0, 388, 13}, 392, 2,
-        {250, 16, 180, 50, {"battery, alternator"}},
-        {76, 172, 150, 116, {"source"}},
-        {570, 172, 140, 116, {"amplifier"}},
-        {806, 196, 78, 68, {"speakers"}},
-        {690, 16, 190, 66, {"laptop and", "interface"}},
-        {{20, 350}, {880, 350}},
-        {{340, 66}, {340, 132}, {640, 132}, {640, 172}},
-        {{250, 41}, {150, 41}, {150, 172}},
-        {{226, 226}, {570, 226}},
-        {{110, 288}, {110, 350}},
-        {{640, 288}, {640, 350}},
-        {{36, 40}, {36, 226}, {76, 226}},
-        {{710, 230}, {806, 230}},
-        {{520, 226}, {520, 49}, {690, 49}},
-        {{28, 372, "start", "vehicle body"}, {350, 124, "start", "amplifier's feed"}, {258, 218, "start", "signal lead"}, {46, 40, "start", "antenna"}},
-        {{{290, 350, true}, {380, 290, true}, {360, 226, true}, {440, 179, true}, {150, 108, true}, {140, 240, true}, {226, 256, true}, {548, 252, false},
-          {36, 150, true}, {640, 242, true}, {758, 230, true}, {600, 49, true}}}};
+    static const Plan plan = {{900, 388, 0, 900, 0, 388, 13},
+                              392,
+                              2,
+                              {250, 16, 180, 50, {"battery, alternator"}},
+                              {76, 172, 150, 116, {"source"}},
+                              {570, 172, 140, 116, {"amplifier"}},
+                              {806, 196, 78, 68, {"speakers"}},
+                              {690, 16, 190, 66, {"laptop and", "interface"}},
+                              {{20, 350}, {880, 350}},
+                              {{340, 66}, {340, 132}, {640, 132}, {640, 172}},
+                              {{250, 41}, {150, 41}, {150, 172}},
+                              {{226, 226}, {570, 226}},
+                              {{110, 288}, {110, 350}},
+                              {{640, 288}, {640, 350}},
+                              {{36, 40}, {36, 226}, {76, 226}},
+                              {{710, 230}, {806, 230}},
+                              {{520, 226}, {520, 49}, {690, 49}},
+                              {{28, 372, "start", "vehicle body"},
+                               {350, 124, "start", "amplifier's feed"},
+                               {258, 218, "start", "signal lead"},
+                               {46, 40, "start", "antenna"}},
+                              {{{290, 350, true},
+                                {380, 290, true},
+                                {360, 226, true},
+                                {440, 179, true},
+                                {150, 108, true},
+                                {140, 240, true},
+                                {226, 256, true},
+                                {548, 252, false},
+                                {36, 150, true},
+                                {640, 242, true},
+                                {758, 230, true},
+                                {600, 49, true}}}};
     return plan;
 }
 
 const Plan& narrow_plan() {
     static const Plan plan = {
-        {372, 596, 0, 372, 0, 596, 12}, 600, 1,
+        {372, 596, 0, 372, 0, 596, 12},
+        600,
+        1,
         {206, 14, 154, 44, {"battery, alternator"}},
         {104, 130, 150, 90, {"source"}},
         {104, 412, 150, 84, {"amplifier"}},
@@ -79,8 +95,18 @@ const Plan& narrow_plan() {
         {{180, 496}, {180, 546}},
         {{180, 392}, {296, 392}, {296, 530}},
         {{8, 110, "start", "vehicle body"}, {324, 250, "end", "feed"}, {170, 262, "end", "signal lead"}, {140, 30, "start", "antenna"}},
-        {{{30, 330, true}, {98, 318, true}, {180, 300, true}, {256, 330, true}, {230, 94, true}, {140, 186, true}, {180, 224, true}, {180, 360, true},
-          {130, 76, true}, {160, 462, true}, {180, 520, true}, {296, 476, true}}}};
+        {{{30, 330, true},
+          {98, 318, true},
+          {180, 300, true},
+          {256, 330, true},
+          {230, 94, true},
+          {140, 186, true},
+          {180, 224, true},
+          {180, 360, true},
+          {130, 76, true},
+          {160, 462, true},
+          {180, 520, true},
+          {296, 476, true}}}};
     return plan;
 }
 
@@ -94,22 +120,29 @@ std::vector<Points> run_of(const Plan& plan, EntryWay way) {
             return {plan.source_ground, plan.amplifier_ground, {from, to}, plan.lead};
         }
         case EntryWay::pickup_lead:
-        case EntryWay::contact: return {plan.lead};
-        case EntryWay::pickup_capacitive: return {plan.lead, plan.feed};
-        case EntryWay::source_supply: return {plan.supply};
-        case EntryWay::antenna_lead: return {plan.antenna};
-        case EntryWay::speaker_side: return {plan.speaker_lead};
-        case EntryWay::measuring_setup: return {plan.probe};
+        case EntryWay::contact:
+            return {plan.lead};
+        case EntryWay::pickup_capacitive:
+            return {plan.lead, plan.feed};
+        case EntryWay::source_supply:
+            return {plan.supply};
+        case EntryWay::antenna_lead:
+            return {plan.antenna};
+        case EntryWay::speaker_side:
+            return {plan.speaker_lead};
+        case EntryWay::measuring_setup:
+            return {plan.probe};
         case EntryWay::source_internal:
         case EntryWay::source_shield_open:
-        case EntryWay::amplifier_internal: break;
+        case EntryWay::amplifier_internal:
+            break;
     }
     return {};
 }
 
 std::string box(const Box& one, double font, bool bold) {
-    std::string out = fmt::format("<rect class=\"{}\" x=\"{:.1f}\" y=\"{:.1f}\" width=\"{:.1f}\" height=\"{:.1f}\" rx=\"5\"/>", bold ? "box bold" : "box",
-                                  one.x, one.y, one.width, one.height);
+    std::string out = fmt::format("<rect class=\"{}\" x=\"{:.1f}\" y=\"{:.1f}\" width=\"{:.1f}\" height=\"{:.1f}\" rx=\"5\"/>",
+                                  bold ? "box bold" : "box", one.x, one.y, one.width, one.height);
     double y = one.y + font + 7;
     for (const char* words : one.words) {
         out += svg::text(one.x + one.width / 2, y, "middle", words, "label");
@@ -184,8 +217,9 @@ std::vector<WayChance> ways_in(const NoiseAnalysis& analysis, const std::string&
 }
 
 std::string short_name(EntryWay way) {
-    constexpr std::array<const char*, kEntryWays> words = {"ground loop",  "loop pick-up",   "lead pick-up", "capacitive pick-up", "source's supply", "source itself",
-                                                           "shell link open", "bad contact", "antenna lead",  "amplifier",           "speaker leads",   "measuring set-up"};
+    constexpr std::array<const char*, kEntryWays> words = {"ground loop",     "loop pick-up",  "lead pick-up",    "capacitive pick-up",
+                                                           "source's supply", "source itself", "shell link open", "bad contact",
+                                                           "antenna lead",    "amplifier",     "speaker leads",   "measuring set-up"};
     return words[static_cast<std::size_t>(way)];
 }
 
@@ -205,7 +239,7 @@ std::string chain_svg(const std::vector<WayChance>& ways, PictureSize size, cons
     std::string told = "Source, signal lead, amplifier and speakers, with supply, vehicle body and measuring set-up.";
     for (const std::string& one : chain_words(ways)) told += " " + one;
     std::string out = svg::open(frame, id, title, told) + drawing(plan, ways);
-    for (std::size_t i = ways.size(); i-- > 0;) {   // the likeliest on top
+    for (std::size_t i = ways.size(); i-- > 0;) {  // the likeliest on top
         const Spot& spot = plan.spots[static_cast<std::size_t>(ways[i].way)];
         const double r = radius_of(ways[i].probability);
         out += fmt::format("<circle class=\"{}\" data-way=\"{}\" cx=\"{:.1f}\" cy=\"{:.1f}\" r=\"{:.1f}\"/>", i == 0 ? "entry first" : "entry",
@@ -213,7 +247,8 @@ std::string chain_svg(const std::vector<WayChance>& ways, PictureSize size, cons
         out += svg::text(spot.x, spot.y + 0.35 * font, "middle", letter_of(i), "letter");
         const std::string words = percent(ways[i].probability);
         const double width = text_width_px(display_width(words), font), x = spot.label_right ? spot.x + r + 6 : spot.x - r - 6 - width;
-        out += fmt::format("<rect class=\"back\" x=\"{:.1f}\" y=\"{:.1f}\" width=\"{:.1f}\" height=\"{:.1f}\"/>", x - 6, spot.y - 0.6 * font, width + 10, 1.2 * font);
+        out += fmt::format("<rect class=\"back\" x=\"{:.1f}\" y=\"{:.1f}\" width=\"{:.1f}\" height=\"{:.1f}\"/>", x - 6, spot.y - 0.6 * font,
+                           width + 10, 1.2 * font);
         out += svg::text(x + width / 2, spot.y + 0.35 * font, "middle", words, "label");
         out += "\n";
     }

@@ -42,7 +42,8 @@ Json next_test_json(const NextTest& one) {
 
 Json test_made_json(const TestMade& one) {
     Json ways = Json::array();
-    for (const TestMade::Way& way : one.ways) ways.push_back({{"name", way.name}, {"before", figure_json(way.before)}, {"after", figure_json(way.after)}});
+    for (const TestMade::Way& way : one.ways)
+        ways.push_back({{"name", way.name}, {"before", figure_json(way.before)}, {"after", figure_json(way.after)}});
     return {{"source_id", one.source_id},
             {"name", one.name},
             {"outcome", evidence_json({one.outcome}).front()},

@@ -15,7 +15,8 @@ constexpr std::size_t kMostSources = 3, kMostPairs = 4, kMostTransfers = 3;
 constexpr double kMarked = 0.05;
 
 /// A picture's figure, and the same in words for who can't see it.
-std::string told_figure(const std::string& wide, const std::string& narrow, const std::string& caption, const std::vector<std::string>& words, const char* list) {
+std::string told_figure(const std::string& wide, const std::string& narrow, const std::string& caption, const std::vector<std::string>& words,
+                        const char* list) {
     std::string out = figure(wide, narrow, caption);
     if (words.empty()) return out;
     out += fmt::format("<details>\n<summary>The same in words</summary>\n<{}>\n", list);
@@ -34,10 +35,12 @@ std::string chain_figure(const NoiseAnalysis& analysis, const std::string& sourc
     if (ways.empty()) return "";
     const std::string title = "Where it gets in: " + numbered(analysis, source_id), id = fmt::format("ec{}", number);
     const std::string caption = fmt::format(
-        "<b>{}.</b> The bigger a mark, the likelier; what the likeliest way runs through is bold. Of two ways at once each counts, so they can add up to more "
+        "<b>{}.</b> The bigger a mark, the likelier; what the likeliest way runs through is bold. Of two ways at once each counts, so they can add "
+        "up to more "
         "than 100 %.",
         escaped(title));
-    return told_figure(chain_svg(ways, PictureSize::wide, id + "w", title), chain_svg(ways, PictureSize::narrow, id + "n", title), caption, chain_words(ways), "ul");
+    return told_figure(chain_svg(ways, PictureSize::wide, id + "w", title), chain_svg(ways, PictureSize::narrow, id + "n", title), caption,
+                       chain_words(ways), "ul");
 }
 
 std::string tests_figure(const NoiseAnalysis& analysis, const std::string& source_id, std::size_t number) {
@@ -47,31 +50,38 @@ std::string tests_figure(const NoiseAnalysis& analysis, const std::string& sourc
     if (tests.empty()) return "";
     const std::string title = "Tests made, and what each ruled out: " + numbered(analysis, source_id), id = fmt::format("et{}", number);
     const std::string caption = fmt::format(
-        "<b>{}.</b> Each strand is a way that is open; it leaves where a test brings it below 2 %. Bars: how likely after the test; upright stroke: before it.",
+        "<b>{}.</b> Each strand is a way that is open; it leaves where a test brings it below 2 %. Bars: how likely after the test; upright stroke: "
+        "before it.",
         escaped(title));
-    return told_figure(tests_svg(tests, PictureSize::wide, id + "w", title), tests_svg(tests, PictureSize::narrow, id + "n", title), caption, tests_words(tests), "ol");
+    return told_figure(tests_svg(tests, PictureSize::wide, id + "w", title), tests_svg(tests, PictureSize::narrow, id + "n", title), caption,
+                       tests_words(tests), "ol");
 }
 
 std::string pair_figure(const NoiseAnalysis& analysis, const BeforeAfter& one, std::size_t number) {
-    const std::string title = fmt::format("{} {}: {}", one.mended ? "Before and after" : "Without and with", clean_text(one.what), numbered(analysis, one.source->id));
+    const std::string title =
+        fmt::format("{} {}: {}", one.mended ? "Before and after" : "Without and with", clean_text(one.what), numbered(analysis, one.source->id));
     const std::string id = fmt::format("eb{}", number);
     std::string caption = fmt::format("<b>{}.</b> <span class=\"key under\"></span>{}; <span class=\"key trace\"></span>{}; {}.", escaped(title),
                                       escaped(one.before->take), escaped(one.after->take), escaped(spaced(to_word(one.before->channel))));
     if (!one.said.empty()) caption += " " + escaped(one.said);
-    caption += line_changes(one).empty() ? " It has no lines to mark here." : " Dots: its lines before; triangles: after, each read as its strongest bin; ≤: it does not stand out any more.";
+    caption += line_changes(one).empty()
+                   ? " It has no lines to mark here."
+                   : " Dots: its lines before; triangles: after, each read as its strongest bin; ≤: it does not stand out any more.";
     if (contradicts(one)) caption += " <b>The strongest line doesn't show that change: look twice.</b>";
-    return told_figure(before_after_svg(one, PictureSize::wide, id + "w", title), before_after_svg(one, PictureSize::narrow, id + "n", title), caption,
-                       before_after_words(one), "ul");
+    return told_figure(before_after_svg(one, PictureSize::wide, id + "w", title), before_after_svg(one, PictureSize::narrow, id + "n", title),
+                       caption, before_after_words(one), "ul");
 }
 
 std::string transfer_figure(const NoiseAnalysis& analysis, const SupplyTransfer& one, std::size_t number) {
     const std::string title = fmt::format("Signal ({}) over the supply's {}: {}", spaced(to_word(one.channel)),
                                           one.against == Channel::supply_current ? "current" : "voltage", numbered(analysis, one.source_id));
     const std::string id = fmt::format("es{}", number);
-    std::string caption = fmt::format("<b>{}.</b> {}; bars are 95 % intervals, hollow points are less coherent than a half. A slope alone convicts nothing.", escaped(title),
-                                      escaped(one.take));
+    std::string caption =
+        fmt::format("<b>{}.</b> {}; bars are 95 % intervals, hollow points are less coherent than a half. A slope alone convicts nothing.",
+                    escaped(title), escaped(one.take));
     if (one.spoilt) caption += " <b>The probe itself changes the noise: not to be trusted.</b>";
-    return told_figure(transfer_svg(one, PictureSize::wide, id + "w", title), transfer_svg(one, PictureSize::narrow, id + "n", title), caption, transfer_words(one), "ul");
+    return told_figure(transfer_svg(one, PictureSize::wide, id + "w", title), transfer_svg(one, PictureSize::narrow, id + "n", title), caption,
+                       transfer_words(one), "ul");
 }
 
 /// Sources with an entry path or a test, in the findings' order; at most so many.
@@ -96,7 +106,9 @@ std::string entry_pictures(const OpenedJob& opened, const NoiseAnalysis& analysi
         out += chain_figure(analysis, source_id, number);
         const std::string tests = tests_figure(analysis, source_id, number);
         // what is loudest is seen at once; the tests of the others are there for who asks
-        out += number == 1 || tests.empty() ? tests : fmt::format("<details>\n<summary>The tests made for {}</summary>\n{}</details>\n", escaped(numbered(analysis, source_id)), tests);
+        out += number == 1 || tests.empty() ? tests
+                                            : fmt::format("<details>\n<summary>The tests made for {}</summary>\n{}</details>\n",
+                                                          escaped(numbered(analysis, source_id)), tests);
     }
     number = 0;
     for (const BeforeAfter& one : choose_before_after(opened.job, analysis, kMostPairs)) out += pair_figure(analysis, one, ++number);

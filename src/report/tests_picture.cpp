@@ -11,16 +11,16 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kOpen = 0.02;    // as the analysis: less is ruled out
-constexpr double kShown = 0.05;   // a way that was never as likely as this gets no bar
+constexpr double kOpen = 0.02;   // as the analysis: less is ruled out
+constexpr double kShown = 0.05;  // a way that was never as likely as this gets no bar
 
 double held(double chance) { return std::isfinite(chance) ? std::clamp(chance, 0.0, 1.0) : 0.0; }
 
 /// A way over all tests.
 struct Strand {
     std::string name;
-    double last = 0;               ///< its chance after the last test that tells it
-    std::size_t leaves = 0;        ///< the test that rules it out for good; the number of tests for one that stays open
+    double last = 0;         ///< its chance after the last test that tells it
+    std::size_t leaves = 0;  ///< the test that rules it out for good; the number of tests for one that stays open
 };
 
 const TestMade::Way* way_in(const TestMade& test, const std::string& name) {
@@ -41,7 +41,8 @@ std::vector<Strand> strands_of(const std::vector<const TestMade*>& tests) {
             strand.last = way ? held(way->after) : 0.0;
             if (strand.last >= kOpen) strand.leaves = t + 1;
         }
-    std::stable_sort(out.begin(), out.end(), [](const Strand& a, const Strand& b) { return a.leaves != b.leaves ? a.leaves > b.leaves : a.last > b.last; });
+    std::stable_sort(out.begin(), out.end(),
+                     [](const Strand& a, const Strand& b) { return a.leaves != b.leaves ? a.leaves > b.leaves : a.last > b.last; });
     return out;
 }
 
@@ -60,7 +61,8 @@ std::vector<std::string> leaving(const std::vector<Strand>& strands, std::size_t
 std::vector<std::string> for_now(const TestMade& test, const std::vector<Strand>& strands, std::size_t t) {
     std::vector<std::string> out;
     for (const std::string& one : test.ruled_out)
-        if (std::none_of(strands.begin(), strands.end(), [&](const Strand& strand) { return strand.name == one && strand.leaves <= t; })) out.push_back(one);
+        if (std::none_of(strands.begin(), strands.end(), [&](const Strand& strand) { return strand.name == one && strand.leaves <= t; }))
+            out.push_back(one);
     return out;
 }
 std::vector<std::string> back_again(const std::vector<const TestMade*>& tests, std::size_t t) {
@@ -84,7 +86,7 @@ std::string outcome_of(const TestMade& test) { return clean_text(test.outcome.te
 /// One test's row: its words wrapped, its bars, and where it lies.
 struct Row {
     std::vector<std::string> words;
-    std::vector<std::string> twig;        ///< the words at the end of what leaves
+    std::vector<std::string> twig;  ///< the words at the end of what leaves
     std::vector<TestMade::Way> bars;
     double top = 0, bottom = 0;
 };
@@ -137,8 +139,8 @@ std::string strand_path(const Strand& strand, std::size_t i, const std::vector<R
     const char* style = i == 0 && strand.leaves == rows.size() ? "strand bold" : strand.leaves == rows.size() ? "strand" : "strand gone";
     if (strand.leaves >= rows.size()) return svg::trace({{x, from}, {x, to}}, style);
     const double y = twig_y(rows[strand.leaves], m), bend = 7;
-    return fmt::format("<path class=\"{}\" d=\"M{:.1f} {:.1f}V{:.1f}Q{:.1f} {:.1f} {:.1f} {:.1f}H{:.1f}\"/>\n", style, x, from, y - bend, x, y, x + bend, y,
-                       m.text_left - 8);
+    return fmt::format("<path class=\"{}\" d=\"M{:.1f} {:.1f}V{:.1f}Q{:.1f} {:.1f} {:.1f} {:.1f}H{:.1f}\"/>\n", style, x, from, y - bend, x, y,
+                       x + bend, y, m.text_left - 8);
 }
 
 std::string bars(const Row& row, const Measures& m) {
@@ -168,9 +170,11 @@ std::string tests_svg(const std::vector<const TestMade*>& tests, PictureSize siz
     svg::Frame frame;
     frame.width = m.width, frame.font = m.font;
     const std::vector<std::string> still = leaving(strands, tests.size());
-    const auto last = wrap_text(still.empty() ? "nothing is left open: a test went wrong, or more ways are at work" : "still open: " + names_of(still), m.columns());
+    const auto last = wrap_text(
+        still.empty() ? "nothing is left open: a test went wrong, or more ways are at work" : "still open: " + names_of(still), m.columns());
     frame.height = end + m.line * static_cast<double>(last.size()) + 14;
-    const auto open_at_first = std::count_if(tests.front()->ways.begin(), tests.front()->ways.end(), [](const auto& way) { return held(way.before) >= kOpen; });
+    const auto open_at_first =
+        std::count_if(tests.front()->ways.begin(), tests.front()->ways.end(), [](const auto& way) { return held(way.before) >= kOpen; });
     std::string told;
     for (const std::string& one : tests_words(tests)) told += (told.empty() ? "" : " ") + one;
     std::string out = svg::open(frame, id, title, told);

@@ -21,9 +21,10 @@ using Dot = SupplyTransfer::Point;
 struct Law {
     const char* name;
     const char* letter;
-    std::optional<double> against_voltage, against_current;   ///< dB a decade
+    std::optional<double> against_voltage, against_current;  ///< dB a decade
 };
-constexpr std::array<Law, 3> kLaws = {{{"shared resistance", "R", -20.0, 0.0}, {"magnetic", "M", 0.0, 20.0}, {"capacitive", "C", 20.0, std::nullopt}}};
+constexpr std::array<Law, 3> kLaws = {
+    {{"shared resistance", "R", -20.0, 0.0}, {"magnetic", "M", 0.0, 20.0}, {"capacitive", "C", 20.0, std::nullopt}}};
 constexpr std::array<const char*, 3> kStyles = {"guide r", "guide m", "guide c"};
 
 bool by_current(const SupplyTransfer& transfer) { return transfer.against == Channel::supply_current; }
@@ -82,7 +83,7 @@ std::string transfer_svg(const SupplyTransfer& transfer, PictureSize size, const
     const std::vector<Dot> points = drawn_points(transfer);
     double from_hz = points.front().frequency_hz / 1.25, to_hz = points.back().frequency_hz * 1.25, low = 1e9, high = -1e9;
     to_hz = std::max(to_hz, from_hz + 10.0);
-    if (to_hz < 4.0 * from_hz) {   // a decade's third at the least, so that slopes can be told
+    if (to_hz < 4.0 * from_hz) {  // a decade's third at the least, so that slopes can be told
         const double widen = std::sqrt(4.0 * from_hz / to_hz);
         from_hz /= widen, to_hz *= widen;
     }
@@ -125,7 +126,8 @@ std::string transfer_svg(const SupplyTransfer& transfer, PictureSize size, const
         const double px = x.at(one.frequency_hz), reach = 2.0 * spread_of(one);
         if (reach > 0.0) {
             out += svg::line(px, y.at(one.ratio_db.value - reach), px, y.at(one.ratio_db.value + reach), "error");
-            for (const double end : {-reach, reach}) out += svg::line(px - 4, y.at(one.ratio_db.value + end), px + 4, y.at(one.ratio_db.value + end), "error");
+            for (const double end : {-reach, reach})
+                out += svg::line(px - 4, y.at(one.ratio_db.value + end), px + 4, y.at(one.ratio_db.value + end), "error");
         }
         out += svg::shape(0, px, y.at(one.ratio_db.value), 4.5, one.coherence < 0.5 ? "mark hollow" : "mark");
     }
@@ -155,8 +157,8 @@ std::vector<std::string> transfer_words(const SupplyTransfer& transfer) {
     if (transfer.spoilt) out.push_back("The probe itself changes the noise: these points are not the vehicle's own.");
     if (!transfer.text.empty()) out.push_back(clean_text(transfer.text));
     for (const Dot& one : drawn_points(transfer))
-        out.push_back(fmt::format("{}: {:.1f} ±{:.1f} dB, coherence {:.2f}.", frequency_text(one.frequency_hz), one.ratio_db.value, 2.0 * spread_of(one),
-                                  std::isfinite(one.coherence) ? one.coherence : 0.0));
+        out.push_back(fmt::format("{}: {:.1f} ±{:.1f} dB, coherence {:.2f}.", frequency_text(one.frequency_hz), one.ratio_db.value,
+                                  2.0 * spread_of(one), std::isfinite(one.coherence) ? one.coherence : 0.0));
     return out;
 }
 

@@ -80,12 +80,10 @@ NoiseSource comb_source() {
 
 TEST_CASE("a way's chance is the sum over the sets that hold it", "[entry]") {
     NoiseAnalysis analysis;
-    analysis.entry_paths = {{"w", {"ground_loop"}, std::nullopt, 0.5, {}, {}},
-                            {"w", {"ground_loop", "cable_pickup"}, "capacitive", 0.3, {}, {}},
-                            {"w", {"cable_pickup"}, "loop", 0.16, {}, {}},
-                            {"w", {"antenna_lead"}, std::nullopt, 0.04, {}, {}},
-                            {"other", {"antenna_lead"}, std::nullopt, 1.0, {}, {}},
-                            {"w", {"contact"}, std::nullopt, std::numeric_limits<double>::quiet_NaN(), {}, {}}};
+    analysis.entry_paths = {
+        {"w", {"ground_loop"}, std::nullopt, 0.5, {}, {}},      {"w", {"ground_loop", "cable_pickup"}, "capacitive", 0.3, {}, {}},
+        {"w", {"cable_pickup"}, "loop", 0.16, {}, {}},          {"w", {"antenna_lead"}, std::nullopt, 0.04, {}, {}},
+        {"other", {"antenna_lead"}, std::nullopt, 1.0, {}, {}}, {"w", {"contact"}, std::nullopt, std::numeric_limits<double>::quiet_NaN(), {}, {}}};
     const auto ways = ways_in(analysis, "w", 0.05);
     REQUIRE(ways.size() == 3);
     CHECK(ways[0].way == EntryWay::ground_loop);
@@ -104,7 +102,7 @@ TEST_CASE("the chain's marks stand where each way lies, and grow with its chance
         check_inside(svg);
         CHECK(holds(svg, "t &lt;b&gt;"));
         const bool wide = size == PictureSize::wide;
-        const auto along = [&](EntryWay way) { return wide ? mark_of(svg, way).x : mark_of(svg, way).y; };   // from source to speakers
+        const auto along = [&](EntryWay way) { return wide ? mark_of(svg, way).x : mark_of(svg, way).y; };  // from source to speakers
         CHECK(along(EntryWay::antenna_lead) < along(EntryWay::source_internal));
         CHECK(along(EntryWay::source_internal) < along(EntryWay::source_shield_open));
         CHECK(along(EntryWay::source_shield_open) < along(EntryWay::pickup_lead));
@@ -153,7 +151,8 @@ TEST_CASE("from one test to twelve, the tree keeps inside its picture and names 
     // a row is told in reading order: its bars' lengths follow the chance
     const auto tests = sample::tests_made("whine-1", 1);
     const std::string svg = tests_svg(pointers(tests), PictureSize::wide, "a", "t");
-    const auto bars = all_of(svg, "class=\"bar\" x=\"[\\d.]+\" y=\"[\\d.]+\" width=\"([\\d.]+)\""), rooms = all_of(svg, "class=\"bar-room\" x=\"[\\d.]+\" y=\"[\\d.]+\" width=\"([\\d.]+)\"");
+    const auto bars = all_of(svg, "class=\"bar\" x=\"[\\d.]+\" y=\"[\\d.]+\" width=\"([\\d.]+)\""),
+               rooms = all_of(svg, "class=\"bar-room\" x=\"[\\d.]+\" y=\"[\\d.]+\" width=\"([\\d.]+)\"");
     REQUIRE(bars.size() == 4);
     CHECK(number(bars[0], 1) / number(rooms[0], 1) == Approx(0.16).margin(0.002));
     CHECK(number(bars[1], 1) / number(rooms[0], 1) == Approx(0.08).margin(0.002));
@@ -180,15 +179,16 @@ TEST_CASE("a way that a later test opens again keeps its strand, and both turns 
 
 TEST_CASE("a source's lines are read in both takes; what stands no longer out fell by so much or more", "[entry]") {
     const NoiseSource source = comb_source();
-    const TakePicture before = sample::comb("takes/before.flac", {-50, -60, -114, -90}), after = sample::comb("takes/after.flac", {-63, -117, -50, -85});
+    const TakePicture before = sample::comb("takes/before.flac", {-50, -60, -114, -90}),
+                      after = sample::comb("takes/after.flac", {-63, -117, -50, -85});
     const BeforeAfter pair{&source, &before, &after, "an isolator & more", false, "", std::nullopt};
     const auto lines = line_changes(pair);
-    REQUIRE(lines.size() == 3);   // the third line doesn't stand out before
+    REQUIRE(lines.size() == 3);  // the third line doesn't stand out before
     CHECK(lines[0].before_hz == Approx(400.0));
     CHECK(lines[0].change_db() == Approx(-13.0));
     CHECK_FALSE(lines[0].at_least);
     CHECK(lines[1].at_least);
-    CHECK(lines[1].change_db() == Approx(-56.0).margin(1.1));   // to the highest of the floor's bins near it, -116 dBFS
+    CHECK(lines[1].change_db() == Approx(-56.0).margin(1.1));  // to the highest of the floor's bins near it, -116 dBFS
     CHECK(lines[2].change_db() == Approx(5.0));
     for (const PictureSize size : {PictureSize::wide, PictureSize::narrow}) {
         const std::string svg = before_after_svg(pair, size, "a", "t");
@@ -203,11 +203,12 @@ TEST_CASE("a source's lines are read in both takes; what stands no longer out fe
     for (const auto& [db, wrong] : {std::pair{-13.0, false}, {-22.0, false}, {-31.0, true}, {-4.0, false}, {-1.0, true}}) {
         told.told_db = db;
         INFO(db);
-        CHECK(contradicts(told) == wrong);   // the strongest line falls by 13 dB
+        CHECK(contradicts(told) == wrong);  // the strongest line falls by 13 dB
     }
     CHECK(before_after_words(told).back() == "The strongest line doesn't show that change: look twice.");
     const TakePicture silent = sample::comb("takes/after.flac", {});
-    for (const auto& [db, wrong] : {std::pair{-25.0, false}, {-90.0, false}, {-12.0, true}}) CHECK(contradicts({&source, &before, &silent, "", false, "", db}) == wrong);
+    for (const auto& [db, wrong] : {std::pair{-25.0, false}, {-90.0, false}, {-12.0, true}})
+        CHECK(contradicts({&source, &before, &silent, "", false, "", db}) == wrong);
     NoiseSource clicks = source;
     clicks.kind = NoiseKind::ignition_tick;
     CHECK(line_changes({&clicks, &before, &after, "", false, "", std::nullopt}).empty());
@@ -240,7 +241,7 @@ TEST_CASE("of the tests the one that changed a source most is drawn, and each ta
     pairs = choose_before_after(job, analysis, 4);
     REQUIRE(pairs.size() == 2);
     CHECK(pairs[0].mended);
-    CHECK(pairs[0].before->take == "takes/before.flac");   // the isolator's take is not like it
+    CHECK(pairs[0].before->take == "takes/before.flac");  // the isolator's take is not like it
     CHECK(pairs[0].what == "ground remade");
     ChangeMade told;
     told.source_id = "tone-1", told.change = "told", told.before = "takes/after.flac", told.after = "takes/mended.flac", told.text = "It kept.";
@@ -257,12 +258,12 @@ TEST_CASE("a transfer's points lie on its line, and the laws that are expected a
         const std::string svg = transfer_svg(sample::transfer(Channel::supply, -20.0), size, "a", "t");
         check_inside(svg);
         const auto fits = all_of(svg, "class=\"fit\" x1=\"([\\d.]+)\" y1=\"([\\d.]+)\" x2=\"([\\d.]+)\" y2=\"([\\d.]+)\"");
-        REQUIRE(fits.size() == 2);   // in the picture and in the key
+        REQUIRE(fits.size() == 2);  // in the picture and in the key
         const double x1 = number(fits[0], 1), y1 = number(fits[0], 2), slope = (number(fits[0], 4) - y1) / (number(fits[0], 3) - x1);
         const auto dots = all_of(svg, "<circle class=\"mark[^\"]*\" cx=\"([\\d.]+)\" cy=\"([\\d.]+)\"");
         REQUIRE(dots.size() == 5);
         for (const auto& dot : dots) CHECK(number(dot, 2) == Approx(y1 + slope * (number(dot, 1) - x1)).margin(0.4));
-        CHECK(slope > 0.0);   // falls: down the picture
+        CHECK(slope > 0.0);  // falls: down the picture
         // the shared resistance's law is the line that was fitted
         const auto laws = all_of(svg, "class=\"guide r\" x1=\"[\\d.]+\" y1=\"([\\d.]+)\" x2=\"[\\d.]+\" y2=\"([\\d.]+)\"");
         REQUIRE(laws.size() == 2);

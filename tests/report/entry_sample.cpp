@@ -14,13 +14,14 @@ std::vector<TestMade> tests_made(const std::string& source_id, std::size_t count
         TestMade test;
         test.source_id = source_id;
         test.name = "a test with a name";
-        test.outcome.text = "With the source end of the lead in a shorted dummy plug that touches nothing it is not found any more: 25 dB down at least.";
+        test.outcome.text =
+            "With the source end of the lead in a shorted dummy plug that touches nothing it is not found any more: 25 dB down at least.";
         test.outcome.value = -25.0 + static_cast<double>(t);
         test.outcome.unit = "dB";
         test.outcome.takes = {"takes/before.flac", "takes/after.flac"};
         const auto share = [](std::size_t made, std::size_t way) {
             if (way == 0) return 0.1 + 0.06 * static_cast<double>(made);
-            return kEntryWays - way <= made ? 0.004 : 0.08;   // the last way leaves first
+            return kEntryWays - way <= made ? 0.004 : 0.08;  // the last way leaves first
         };
         for (std::size_t w = 0; w < kEntryWays; ++w) {
             const double before = share(t, w), after = share(t + 1, w);

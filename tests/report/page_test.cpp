@@ -121,7 +121,8 @@ TEST_CASE("what a user or a file wrote can't become markup", "[page]") {
     }
     analyses.noise->supply_transfers = {sample::transfer(Channel::supply, -20.0)};
     analyses.noise->supply_transfers[0].take = analyses.noise->supply_transfers[0].text = analyses.noise->supply_transfers[0].source_id = evil;
-    analyses.noise->changes = {{evil, "hum-1", "takes/off.flac", "takes/idle.flac", Channel::right, {-3.0, 1.0, {}}, false, std::nullopt, "kept", evil}};
+    analyses.noise->changes = {
+        {evil, "hum-1", "takes/off.flac", "takes/idle.flac", Channel::right, {-3.0, 1.0, {}}, false, std::nullopt, "kept", evil}};
     analyses.noise->floor[0].take = evil;
     analyses.gain->ceiling_text = evil;
     analyses.gain->amplifiers[0].name = evil;
@@ -146,17 +147,18 @@ TEST_CASE("where noise gets in is drawn, with its tests, what they changed and t
     noise.supply_transfers[0].spoilt = true;
     const std::string page = record_page(sample::job(), analyses, "9.8.7");
     CHECK(first_imbalance(page) == "");
-    for (const std::string part :
-         {"Where it gets in: finding 1, Alternator whine at 1.231 kHz", "<li>A: a ground loop, 82 %.</li>", "Tests made, and what each ruled out: finding 1",
-          "Without and with a test with a name: finding 1", "<li>1.23", "Signal (left) over the supply&#39;s current", "not to be trusted",
-          "<summary>The tests made for finding 2, Mains hum at 50.00 Hz</summary>"}) {
+    for (const std::string part : {"Where it gets in: finding 1, Alternator whine at 1.231 kHz", "<li>A: a ground loop, 82 %.</li>",
+                                   "Tests made, and what each ruled out: finding 1", "Without and with a test with a name: finding 1", "<li>1.23",
+                                   "Signal (left) over the supply&#39;s current", "not to be trusted",
+                                   "<summary>The tests made for finding 2, Mains hum at 50.00 Hz</summary>"}) {
         INFO(part);
         CHECK(holds(page, part));
     }
     // every picture in two sizes, each with an id of its own
     std::set<std::string> ids;
     std::size_t count = 0;
-    for (std::size_t at = page.find(" id=\""); at != std::string::npos; at = page.find(" id=\"", at + 1), ++count) ids.insert(page.substr(at, page.find('"', at + 5) - at));
+    for (std::size_t at = page.find(" id=\""); at != std::string::npos; at = page.find(" id=\"", at + 1), ++count)
+        ids.insert(page.substr(at, page.find('"', at + 5) - at));
     CHECK(ids.size() == count);
     noise.entry_paths.clear(), noise.tests_made.clear(), noise.supply_transfers.clear();
     CHECK_FALSE(holds(record_page(sample::job(), analyses, "9.8.7"), "<h2>Where it gets in"));
