@@ -9,6 +9,7 @@
 
 #include "hushtrace/signal/decibel.hpp"
 #include "entry_conditions.hpp"
+#include "gain_parts.hpp"
 #include "noise_sources.hpp"
 
 namespace hushtrace {
@@ -72,6 +73,12 @@ double repeats_db(const Conditions& conditions, bool follows_engine) {
     return conditions.engine == Engine::idle ? kRepeats_idle_db : kRepeats_held_db;
 }
 
+/// A probe on the supply may make a loop of its own: such takes are held against each other alone.
+bool alike_in_probe(const Take& a, const Take& b) {
+    const auto probed = [](const Take& take) { return !std::all_of(take.channels.begin(), take.channels.end(), carries_signal); };
+    return probed(a) == probed(b);
+}
+
 /// Takes of the same conditions: what they differ by is how well such takes repeat.
 struct Repeats {
     double squares = 0;
@@ -91,7 +98,7 @@ Repeats repeats_of(const std::vector<LevelHere>& levels, bool follows_engine) {
     for (std::size_t a = 0; a < levels.size(); ++a)
         for (std::size_t b = a + 1; b < levels.size(); ++b) {
             const Take &one = *levels[a].survey->take, &other = *levels[b].survey->take;
-            if (levels[a].at_most || levels[b].at_most || one.after_change != other.after_change) continue;
+            if (levels[a].at_most || levels[b].at_most || one.after_change != other.after_change || !alike_in_probe(one, other)) continue;
             if (!same_speed(one.conditions, other.conditions) || !alike_but_for_volume(one.conditions, other.conditions) ||
                 one.conditions.volume != other.conditions.volume)
                 continue;
@@ -162,6 +169,7 @@ void add_pairs(const std::vector<LevelHere>& levels, EntryEvidence& evidence) {
     for (const LevelHere& plain : levels)
         for (const LevelHere& tested : levels) {
             if (&plain == &tested || plain.at_most || plain.survey->take->after_change != tested.survey->take->after_change) continue;
+            if (!alike_in_probe(*plain.survey->take, *tested.survey->take)) continue;
             const Conditions &a = plain.survey->take->conditions, &b = tested.survey->take->conditions;
             const auto test = test_between(a, b, evidence.question.follows_engine);
             if (!test) continue;

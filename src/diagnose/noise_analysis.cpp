@@ -16,6 +16,7 @@
 #include "engine_view.hpp"
 #include "entry_paths.hpp"
 #include "floor_reading.hpp"
+#include "gain_parts.hpp"
 #include "heard_only.hpp"
 #include "noise_pictures.hpp"
 #include "noise_sources.hpp"
@@ -88,6 +89,10 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& c
     for (const Take& take : job.job.takes) {
         if (!is_noise_take(take)) continue;
         ++asked;
+        if (std::none_of(take.channels.begin(), take.channels.end(), carries_signal)) {
+            ++aside;  // it tells of the supply alone
+            continue;
+        }
         const auto leave_out = [&](const char* code, const std::string& why) {
             out.warnings.push_back({code, why, take.file});
             last_fault = why;

@@ -53,7 +53,7 @@ std::vector<Seen> pairs_of(const OpenedJob& job, const WhineInTake& whine) {
     if (!whine.family || survey.take->tone) return seen;  // of a take with a tone only a part was followed
     const MovingFamily& family = survey.families[*whine.family];
     try {
-        const auto samples = channel_of(job, *survey.take, family.channel);
+        const auto samples = channel_of(job, *survey.take, survey.channels[family.channel].file_channel);
         for (const SidebandPair& pair : find_sidebands(samples, survey.sample_rate_hz, family.ridge.track,
                                                        whine.frequency_hz / family.mean_hz, kLeast_hz, kMost_hz)) {
             const bool smeared = family.wander * pair.spacing_hz > kSmeared_hz;

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <future>
 #include <limits>
+#include <span>
 #include <thread>
 #include <utility>
 
@@ -100,6 +101,8 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         throw Error(ErrorKind::invalid_input,
                     fmt::format("{}: {} channels in the file, {} named in job.json", take.file,
                                 reader.channels(), take.channels.size()));
+    if (std::none_of(take.channels.begin(), take.channels.end(), carries_signal))
+        throw Error(ErrorKind::invalid_input, take.file + ": no channel of it carries signal");
     if (survey.sample_rate_hz < 4000.0)
         throw Error(
             ErrorKind::invalid_input,
@@ -164,26 +167,26 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
     for (const Gathered& g : gathered)
         if (g.fine && g.fine->segments() > 0) spectra.push_back(g.fine->result());
     for (std::size_t c = 0; c < gathered.size(); ++c) {
+        if (!carries_signal(take.channels[c])) continue;
         ChannelSurvey channel;
         channel.channel = take.channels[c];
+        channel.file_channel = c;
         channel.volts_full_scale = job.job.volts_full_scale(take, c);
         channel.volts_full_scale_sd_db = job.job.volts_full_scale_sd_db(c);
         finish_channel(channel, gathered[c], survey.sample_rate_hz,
                        c < spectra.size() ? std::optional(std::move(spectra[c])) : std::nullopt);
         survey.channels.push_back(std::move(channel));
     }
-    for (std::size_t c = 0; c < gathered.size(); ++c)
-        if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
-            find_clicks(survey.channels[c], gathered[c].stretch, survey.sample_rate_hz);
+    std::vector<std::span<const double>> stretches;
+    for (const ChannelSurvey& channel : survey.channels) stretches.emplace_back(gathered[channel.file_channel].stretch);
+    for (std::size_t c = 0; c < stretches.size(); ++c)
+        if (!survey.channels[c].silent) find_clicks(survey.channels[c], stretches[c], survey.sample_rate_hz);
     const std::vector<SoundSpan> of_trains = spans_of_clicks(survey, stretch_s);
     survey.rpm_log = rpm_log_of(job, take, survey.warnings, survey.duration_s);
-    for (std::size_t c = 0; c < gathered.size(); ++c)
-        if (!survey.channels[c].silent && carries_signal(survey.channels[c].channel))
-            survey_steady(survey.channels[c], gathered[c].stretch, survey.sample_rate_hz, of_trains);
+    for (std::size_t c = 0; c < stretches.size(); ++c)
+        if (!survey.channels[c].silent) survey_steady(survey.channels[c], stretches[c], survey.sample_rate_hz, of_trains);
     std::vector<ThinnedSound> sounds;
-    for (const Gathered& channel : gathered) sounds.push_back(thinned(channel.stretch, survey.sample_rate_hz, kHighestOrder_hz));
-    std::vector<std::span<const double>> stretches;
-    for (const Gathered& channel : gathered) stretches.emplace_back(channel.stretch);
+    for (const auto stretch : stretches) sounds.push_back(thinned(stretch, survey.sample_rate_hz, kHighestOrder_hz));
     survey.beats = find_beats(survey, stretches);
     follow_lines(survey, stretches, sounds);
     forget_beats_of_lines(survey);

@@ -50,6 +50,7 @@ struct SpotTone {
 
 struct ChannelSurvey {
     Channel channel = Channel::left;
+    std::size_t file_channel = 0;       ///< its place in the take's file
     std::optional<double> volts_full_scale, volts_full_scale_sd_db;
     PowerSpectrum spectrum;             ///< over the whole take, bins of about 1 Hz
     std::vector<double> floor_density;  ///< noise under the lines
@@ -84,7 +85,7 @@ struct TakeSurvey {
     const Take* take = nullptr;
     double duration_s = 0, sample_rate_hz = 0;
     double from_s = 0;  ///< where in the take the part begins that was read (after a tone file's markers)
-    std::vector<ChannelSurvey> channels;
+    std::vector<ChannelSurvey> channels;  ///< those that carry signal: what a probe reads on the supply is no noise in it
     std::vector<Ridge> ridges;           ///< of all channels, that which stands out most first
     std::vector<MovingFamily> families;  ///< of those that move
     std::vector<Beat> beats;             ///< high lines that sweep faster than anything that turns
@@ -98,7 +99,7 @@ void read_floor(TakeSurvey& survey, std::size_t channel);
 
 /// Reads and surveys one take, streaming. Moving lines and clicks are followed through the first `stretch_s`
 /// seconds, so that memory stays bounded; what is left out is said in a warning.
-///   throws Error as TakeReader does; too_short under half a second; invalid_input when channels don't match
+///   throws Error as TakeReader does; too_short under half a second; invalid_input when channels don't match, or none carries signal
 TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s = 60.0);
 
 }  // namespace hushtrace
