@@ -25,6 +25,7 @@
 #include "source_loudness.hpp"
 #include "source_traces.hpp"
 #include "steady_relations.hpp"
+#include "supply_probe.hpp"
 
 namespace hushtrace {
 namespace {
@@ -36,6 +37,11 @@ bool is_noise_take(const Take& take) {
     return !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
 }
 
+bool same_signals(const TakeSurvey& a, const TakeSurvey& b) {
+    return std::equal(a.channels.begin(), a.channels.end(), b.channels.begin(), b.channels.end(),
+                      [](const ChannelSurvey& one, const ChannelSurvey& other) { return one.channel == other.channel; });
+}
+
 /// The take with the engine at rest that is most like this one: same hookup first, then volume, input,
 /// source.
 const TakeSurvey* quiet_twin(const TakeSurvey& running, const std::list<TakeSurvey>& surveys) {
@@ -43,7 +49,7 @@ const TakeSurvey* quiet_twin(const TakeSurvey& running, const std::list<TakeSurv
     int best_likeness = -1;
     for (const TakeSurvey& other : surveys) {
         if (engine_active(*other.take) || is_floor_take(*other.take) ||
-            other.take->channels != running.take->channels)
+            !same_signals(other, running))
             continue;
         const Conditions &a = running.take->conditions, &b = other.take->conditions;
         if (a.point != b.point) continue;
@@ -288,6 +294,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                 out.actions.push_back(std::move(action));
     }
     find_entry_paths(out, surveys, job.job);
+    read_supply_probes(out, surveys, job);
     for (const TakeSurvey& survey : surveys)
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.pictures.push_back(picture_of(survey, c, out));

@@ -51,6 +51,42 @@ Json test_made_json(const TestMade& one) {
             {"ruled_out", one.ruled_out}};
 }
 
+Json reading_json(const Reading& one) { return {{"value", figure_json(one.value)}, {"sd", figure_json(one.sd)}}; }
+Json reading_json(const std::optional<Reading>& one) { return one ? reading_json(*one) : Json(nullptr); }
+
+Json transfer_json(const SupplyTransfer& one) {
+    Json points = Json::array();
+    for (const SupplyTransfer::Point& point : one.points)
+        points.push_back({{"frequency_hz", figure_json(point.frequency_hz)},
+                          {"ratio_db", figure_json(point.ratio_db.value)},
+                          {"sd_db", figure_json(point.ratio_db.sd)},
+                          {"coherence", figure_json(point.coherence)}});
+    return {{"source_id", one.source_id},
+            {"take", one.take},
+            {"channel", to_word(one.channel)},
+            {"against", to_word(one.against)},
+            {"calibrated", one.calibrated},
+            {"points", std::move(points)},
+            {"slope_db_per_decade", reading_json(one.slope_db_per_decade)},
+            {"decades", figure_json(one.decades)},
+            {"shared_mohm", reading_json(one.shared_mohm)},
+            {"shared_at_hz", figure_json(one.shared_at_hz)},
+            {"twin", one.twin ? Json(*one.twin) : Json(nullptr)},
+            {"spoilt", one.spoilt},
+            {"text", one.text}};
+}
+
+Json feed_json(const FeedImpedance& one) {
+    return {{"take", one.take},
+            {"resistance_ohm", reading_json(one.resistance_ohm)},
+            {"inductance_h", reading_json(one.inductance_h)},
+            {"corner_hz", reading_json(one.corner_hz)},
+            {"capacitance_f", reading_json(one.capacitance_f)},
+            {"from_hz", figure_json(one.from_hz)},
+            {"to_hz", figure_json(one.to_hz)},
+            {"text", one.text}};
+}
+
 }  // namespace
 
 Json evidence_json(const std::vector<Evidence>& evidence) {
@@ -70,6 +106,10 @@ void put_entry(Json& results, const NoiseAnalysis& analysis) {
     for (const EntryPath& one : analysis.entry_paths) results["entry_paths"].push_back(path_json(one));
     results["tests_made"] = Json::array();
     for (const TestMade& one : analysis.tests_made) results["tests_made"].push_back(test_made_json(one));
+    results["supply_transfers"] = Json::array();
+    for (const SupplyTransfer& one : analysis.supply_transfers) results["supply_transfers"].push_back(transfer_json(one));
+    results["feed_impedances"] = Json::array();
+    for (const FeedImpedance& one : analysis.feed_impedances) results["feed_impedances"].push_back(feed_json(one));
     results["next_test"] = analysis.next_test ? next_test_json(*analysis.next_test) : Json(nullptr);
 }
 

@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "hushtrace/report/markup.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "page_parts.hpp"
@@ -13,6 +15,25 @@ std::string next_test(const NoiseAnalysis& analysis) {
                                   escaped(next.source_id), escaped(to_word(next.engine)), next.minutes, escaped(next.why));
     for (const NextTest::Branch& one : next.outcomes) out += fmt::format("<li>{}</li>\n", escaped(one.text));
     return out + "</ul>\n</section>\n";
+}
+
+std::string supply_probe(const NoiseAnalysis& analysis) {
+    if (analysis.supply_transfers.empty() && analysis.feed_impedances.empty()) return "";
+    std::string rows, said;
+    for (const SupplyTransfer& one : analysis.supply_transfers) {
+        double most = 0;
+        for (const SupplyTransfer::Point& point : one.points) most = std::max(most, point.coherence);
+        const std::string slope = !one.slope_db_per_decade ? "too few lines" : fmt::format("{:+.0f} ({:+.0f} to {:+.0f})", one.slope_db_per_decade->value,
+                                                                                           one.slope_db_per_decade->low(), one.slope_db_per_decade->high());
+        rows += "<tr>" + cell(one.source_id, "Noise") + cell(fmt::format("{}, {}", one.take, to_word(one.channel)), "Take") +
+                cell(one.against == Channel::supply ? "voltage" : "current", "Over the supply's") + cell(slope, "dB a decade (95 %)") +
+                cell(fmt::format("{:.2f}", most), "In common") + cell(one.shared_mohm ? fmt::format("{:.3g}", one.shared_mohm->value) : "", "Shared, milliohm") + "</tr>\n";
+        said += fmt::format("<li>{}: {}</li>\n", escaped(one.source_id), escaped(one.text));
+    }
+    for (const FeedImpedance& one : analysis.feed_impedances) said += fmt::format("<li>{}: {}</li>\n", escaped(one.take), escaped(one.text));
+    std::string out = "<section>\n<h2>The supply as probe</h2>\n";
+    if (!rows.empty()) out += table({"Noise", "Take", "Over the supply's", "dB a decade (95 %)", "In common", "Shared, milliohm"}, rows);
+    return out + "<ul>\n" + said + "</ul>\n</section>\n";
 }
 
 }  // namespace hushtrace::page

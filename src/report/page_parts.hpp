@@ -18,6 +18,8 @@ std::string further_findings(const NoiseAnalysis& analysis);
 /// can't reach them.
 std::string hear(const NoiseAnalysis& analysis, const std::string& folder);
 std::string next_test(const NoiseAnalysis& analysis);
+/// What takes with a probe on the supply tell.
+std::string supply_probe(const NoiseAnalysis& analysis);
 std::string actions(const NoiseAnalysis& analysis);
 std::string health(const NoiseAnalysis& analysis);
 /// Where noise gets in, as pictures: the chain with its marks, the tests, before and after, the supply's transfer.

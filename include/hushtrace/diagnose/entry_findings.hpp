@@ -47,15 +47,19 @@ struct TestMade {
 struct SupplyTransfer {
     struct Point {
         double frequency_hz = 0;
-        Reading ratio_db;                          ///< dB re 1 V/V against the voltage, re 1 V/A against the current
+        Reading ratio_db;                          ///< dB re 1 V/V against the voltage, re 1 V/A against the current; sd without the scales'
         double coherence = 0;                      ///< 0..1
     };
     std::string source_id, take;
     Channel channel = Channel::left;               ///< of the signal
     Channel against = Channel::supply;             ///< or supply_current
+    bool calibrated = true;                        ///< else the ratios are those of sample values: their slope holds
     std::vector<Point> points;                     ///< ascending
-    std::optional<Reading> slope_db_per_decade;
+    std::optional<Reading> slope_db_per_decade;    ///< sd such that 2 sd hold 95 %, for the few points that there are
+    double decades = 0;                            ///< from the first to the last point
     std::optional<Reading> shared_mohm;            ///< |V/I| where the current is known and the slope is flat
+    std::optional<double> shared_at_hz;            ///< in the middle of which frequencies
+    std::optional<std::string> twin;               ///< the take without the probe; unset: none was made
     bool spoilt = false;                           ///< the probe itself changes the picture, as its twin take shows
     std::string text;                              ///< one or two sentences
 };
@@ -63,6 +67,8 @@ struct SupplyTransfer {
 struct FeedImpedance {
     std::string take;
     Reading resistance_ohm, inductance_h, corner_hz;   ///< corner: where the two are alike
+    std::optional<Reading> capacitance_f;          ///< of the capacitors at the feed's end, in series, where the lines show it
+    double from_hz = 0, to_hz = 0;                 ///< the lines that it was read at
     std::string text;
 };
 /// What people ask before they buy: would this cure it?

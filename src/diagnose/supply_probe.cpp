@@ -1,0 +1,341 @@
+#include "supply_probe.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "entry_conditions.hpp"
+#include "gain_parts.hpp"
+#include "hushtrace/measure/line_transfer.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/take_file.hpp"
+#include "noise_sources.hpp"
+#include "source_traces.hpp"
+#include "supply_words.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kLongest_s = 60.0;
+constexpr double kRail = 0.999;                 // |sample| from which a converter is at its end
+constexpr double kShare_of_db = 0.115129;       // ln 10 / 20
+constexpr double kFollowedBlock_s = 0.1, kSteadyBlock_s = 0.3;
+constexpr double kRepeats_idle_db = 4.0, kRepeats_else_db = 2.0;   // between takes (common practice, no source)
+constexpr double kFoundOverHiss_db = -10.0;     // what no source reaches in a take where it isn't found: docs/noise-kinds.md, with room
+
+bool is_supply(Channel channel) { return !carries_signal(channel); }
+
+/// A take's channels, as far as its lines are followed.
+struct Sound {
+    double rate = 0;
+    std::vector<std::vector<double>> channels;
+    bool silent(std::size_t c) const {
+        const auto [low, high] = std::minmax_element(channels[c].begin(), channels[c].end());
+        return channels[c].empty() || !(*high - *low > 0x1p-22);   // two steps of a 24-bit file: no more than rounding
+    }
+    bool clipped(std::size_t c) const {
+        const auto& x = channels[c];
+        for (std::size_t n = 1; n < x.size(); ++n)
+            if (std::abs(x[n]) >= kRail && std::abs(x[n - 1]) >= kRail) return true;
+        return false;
+    }
+};
+Sound read_sound(const OpenedJob& job, const Take& take, double from_s) {
+    TakeReader reader(take_path(job, take));
+    Sound sound;
+    sound.rate = reader.sample_rate_hz();
+    if (reader.channels() != take.channels.size()) throw Error(ErrorKind::invalid_input, fmt::format("{}: the file's channels aren't those of job.json", take.file));
+    sound.channels.resize(reader.channels());
+    auto skip = static_cast<std::size_t>(std::llround(from_s * sound.rate));
+    const auto most = static_cast<std::size_t>(kLongest_s * sound.rate);
+    Block block;
+    while (sound.channels.front().size() < most && reader.read(block, 1 << 16) > 0) {
+        const std::size_t from = std::min(skip, block.frames()), count = std::min(block.frames() - from, most - sound.channels.front().size());
+        skip -= from;
+        for (std::size_t c = 0; c < sound.channels.size(); ++c) {
+            const auto part = block.channel(c).subspan(from, count);
+            sound.channels[c].insert(sound.channels[c].end(), part.begin(), part.end());
+        }
+    }
+    return sound;
+}
+
+/// The unit of a supply channel at sample value 1.0, volts or amperes; nothing where it isn't calibrated.
+std::optional<double> supply_scale(const Job& job, const Take& take, std::size_t c) {
+    const auto volts = job.volts_full_scale(take, c);
+    if (!volts || take.channels[c] == Channel::supply) return volts;
+    return *volts * job.interface.amps_per_volt.value_or(1.0);
+}
+
+std::optional<std::size_t> place_of(const Take& take, Channel channel) {
+    const auto at = std::find(take.channels.begin(), take.channels.end(), channel);
+    return at == take.channels.end() ? std::nullopt : std::optional(static_cast<std::size_t>(at - take.channels.begin()));
+}
+
+const char* plain(Channel channel) { return channel == Channel::supply ? "the supply's voltage" : "the supply's current"; }
+
+/// The same take without the probe.
+bool is_twin(const Take& probe, const Take& other, Channel signal) {
+    const Conditions &a = probe.conditions, &b = other.conditions;
+    return !std::any_of(other.channels.begin(), other.channels.end(), is_supply) && place_of(other, signal) && probe.after_change == other.after_change &&
+           same_speed(a, b) && hookups_of(a) == hookups_of(b) && a.source == b.source && a.input == b.input && a.volume == b.volume && a.attached == b.attached &&
+           a.laptop == b.laptop && a.point == b.point && a.amplifier == b.amplifier && sorted(a.loads) == sorted(b.loads);
+}
+
+const LevelInTake* level_in(const NoiseSource& source, const std::string& take, Channel channel) {
+    for (const LevelInTake& one : source.levels)
+        if (one.take == take && one.channel == channel && one.level_dbfs) return &one;
+    return nullptr;
+}
+
+/// Below which a source lies that isn't found in a take [dBFS].
+std::optional<double> hidden_below(const TakeSurvey& survey, Channel channel) {
+    for (const ChannelSurvey& one : survey.channels)
+        if (one.channel == channel && !one.silent && one.hiss.all.unweighted.value > 0.0)
+            return dbfs_from_mean_square(one.hiss.all.unweighted.value) + kFoundOverHiss_db;
+    return std::nullopt;
+}
+
+class Probes {
+public:
+    Probes(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const OpenedJob& job) : analysis_(analysis), surveys_(surveys), job_(job) {}
+
+    void read() {
+        bool any = false, any_running = false;
+        for (const Take& take : job_.job.takes) {
+            if (std::none_of(take.channels.begin(), take.channels.end(), is_supply) || take.tone || is_floor_take(take)) continue;
+            any = true;
+            if (!engine_active(take)) continue;
+            any_running = true;
+            try {
+                read_take(take);
+            } catch (const Error& error) {
+                warn("supply_unreadable", take, error.what());
+            }
+        }
+        if (any && !any_running)
+            analysis_.warnings.push_back({"supply_engine_off", "The takes with a probe on the supply were all made with the engine off: nothing follows there. Capture one "
+                                                               "while the engine is revved slowly through its range.", std::nullopt});
+        say();
+    }
+
+private:
+    void warn(const char* code, const Take& take, const std::string& text) {
+        analysis_.warnings.push_back({code, text.starts_with(take.file) ? text : take.file + ": " + text, take.file});
+    }
+
+    void read_take(const Take& take) {
+        const bool signal = std::any_of(take.channels.begin(), take.channels.end(), carries_signal);
+        const auto voltage = place_of(take, Channel::supply), current = place_of(take, Channel::supply_current);
+        if (take.has(TakeFault::overload)) {
+            if (!signal) warn("supply_overloaded", take, "the interface's input was overloaded; not used. Lower its gain, or use a pad.");
+            return;
+        }
+        if (!signal && !(voltage && current)) {
+            warn("supply_alone", take, "the supply alone says nothing of the signal; not used. Give the interface's other input a signal channel, or the supply's "
+                                       "voltage and current together.");
+            return;
+        }
+        const auto survey = std::find_if(surveys_.begin(), surveys_.end(), [&](const TakeSurvey& one) { return one.take == &take; });
+        if (signal && survey == surveys_.end()) return;   // left out already, with its reason
+        const Sound sound = read_sound(job_, take, survey == surveys_.end() ? 0.0 : survey->from_s);
+        std::vector<std::size_t> usable;
+        for (const auto place : {voltage, current})
+            if (place && is_usable(take, sound, *place)) usable.push_back(*place);
+        if (voltage && current && usable.size() == 2) read_feed(take, sound, *voltage, *current);
+        if (signal)
+            for (const std::size_t place : usable) read_sources(take, *survey, sound, place);
+    }
+
+    bool is_usable(const Take& take, const Sound& sound, std::size_t c) {
+        const std::string name = plain(take.channels[c]);
+        if (sound.silent(c)) {
+            warn("supply_silent", take, name + " is silent; not used. Look at the probe, its fuse and the lead.");
+        } else if (sound.clipped(c)) {
+            warn("supply_overloaded", take, name + " overloads the interface's input; not used. Use a pad before it, or lower its gain.");
+        } else if (take.channels[c] == Channel::supply_current && !job_.job.interface.amps_per_volt) {
+            warn("clamp_scale_unknown", take, name + " has no scale; not used. Give the clamp's: hushtrace job --amps-per-volt (10 for 100 mV an ampere).");
+        } else {
+            return true;
+        }
+        return false;
+    }
+
+    // ---- signal over supply
+
+    void read_sources(const Take& take, const TakeSurvey& survey, const Sound& sound, std::size_t supply) {
+        bool followed = false;
+        for (const SourceTrace& trace : analysis_.traces) {
+            if (trace.take != take.file || trace.ratios.empty() || trace.track.empty()) continue;
+            const auto source = std::find_if(analysis_.noise_sources.begin(), analysis_.noise_sources.end(), [&](const NoiseSource& one) { return one.id == trace.source_id; });
+            if (source == analysis_.noise_sources.end() || is_of_clicks(source->kind)) continue;
+            followed = true;
+            for (const ChannelSurvey& channel : survey.channels)
+                if (!channel.silent) read_source(take, survey, *source, trace, sound, channel.file_channel, supply);
+        }
+        if (!followed) warn("supply_no_lines", take, "no noise was followed in the signal: there is nothing to hold against " + std::string(plain(take.channels[supply])) + ".");
+    }
+
+    void read_source(const Take& take, const TakeSurvey& survey, const NoiseSource& source, const SourceTrace& trace, const Sound& sound, std::size_t signal, std::size_t supply) {
+        LineTransferRequest request;
+        request.ratios = trace.ratios;
+        request.block_s = trace.steady ? kSteadyBlock_s : kFollowedBlock_s;
+        const LineTransfer read = line_transfer(sound.channels[supply], sound.channels[signal], sound.rate, trace.track, request);
+        const std::vector<LineTransferPoint> points = joined_by_frequency(read.points, request.bins_per_octave);
+        if (points.empty()) {
+            warn("supply_not_common", take, fmt::format("{} has no line in common with {}: it doesn't come by way of it, or is too faint to tell.", source.id, plain(take.channels[supply])));
+            return;
+        }
+        SupplyTransfer out;
+        out.source_id = source.id;
+        out.take = take.file;
+        out.channel = take.channels[signal];
+        out.against = take.channels[supply];
+        const auto over = job_.job.volts_full_scale(take, signal), under = supply_scale(job_.job, take, supply);
+        out.calibrated = over && under;
+        const double scale_db = out.calibrated ? 20.0 * std::log10(*over / *under) : 0.0;
+        for (const LineTransferPoint& one : points) {
+            Reading ratio = one.magnitude_db();
+            ratio.value += scale_db;
+            out.points.push_back({one.frequency_hz, ratio, one.coherence});
+        }
+        if (const auto slope = fit_slope(points)) {
+            out.slope_db_per_decade = slope->db_per_decade;
+            out.decades = slope->decades;
+            if (out.against == Channel::supply_current && out.calibrated && is_flat(slope->db_per_decade)) {
+                const double mohm = 1e3 * amplitude_from_decibels(slope->middle_db.value + scale_db);
+                const double scales_db = std::hypot(job_.job.volts_full_scale_sd_db(signal).value_or(0.0), job_.job.volts_full_scale_sd_db(supply).value_or(0.0));
+                out.shared_mohm = Reading{mohm, mohm * kShare_of_db * std::hypot(slope->middle_db.sd, scales_db), LimitedBy::nothing};
+                out.shared_at_hz = slope->middle_hz;
+            }
+        }
+        hold_against_twin(out, take, survey, source);
+        analysis_.supply_transfers.push_back(std::move(out));
+    }
+
+    /// The probe closes a loop of its own, if it isn't isolated: then the source's level differs from that without it.
+    void hold_against_twin(SupplyTransfer& out, const Take& take, const TakeSurvey& survey, const NoiseSource& source) {
+        const double repeats = take.conditions.engine == Engine::idle ? kRepeats_idle_db : kRepeats_else_db;
+        const LevelInTake* with = level_in(source, take.file, out.channel);
+        for (const TakeSurvey& other : surveys_) {
+            if (!is_twin(take, *other.take, out.channel)) continue;
+            const LevelInTake* without = level_in(source, other.take->file, out.channel);
+            if (!with && !without) continue;
+            const auto high = with ? with->level_dbfs : hidden_below(survey, out.channel), low = without ? without->level_dbfs : hidden_below(other, out.channel);
+            if (!high || !low) continue;
+            double change = *high - *low;
+            // of a source that isn't found the level is a bound: beyond it, the change is that much at least
+            if ((!without && change < 0.0) || (!with && change > 0.0)) continue;
+            out.twin = other.take->file;
+            const double sd = std::hypot(with ? with->sd_db : 0.0, without ? without->sd_db : 0.0);
+            if (std::abs(change) <= std::max(repeats, 2.0 * sd)) continue;
+            out.spoilt = true;
+            if (said_spoilt_.empty() || said_spoilt_.back() != take.file + source.id) {
+                const std::string text = fmt::format("with the probe on the supply {} is {:.1f} dB {} than in {}: the probe makes a loop of its own, and both takes are spoilt by the "
+                                                     "set-up. Use an isolated probe, and no second ground.", source.id, std::abs(change), change > 0.0 ? "louder" : "quieter", other.take->file);
+                warn("probe_spoils", take, text);
+                said_spoilt_.push_back(take.file + source.id);
+            }
+            break;
+        }
+        if (!out.twin && std::find(said_no_twin_.begin(), said_no_twin_.end(), take.file) == said_no_twin_.end()) {
+            warn("no_probe_twin", take, "no take like it without the probe: whether the probe changes the noise isn't known. Capture one with the probe off, all else alike.");
+            said_no_twin_.push_back(take.file);
+        }
+    }
+
+    // ---- voltage over current
+
+    void read_feed(const Take& take, const Sound& sound, std::size_t voltage, std::size_t current) {
+        const auto volts = supply_scale(job_.job, take, voltage), amps = supply_scale(job_.job, take, current);
+        if (!volts || !amps) {
+            warn("feed_not_calibrated", take, "the feed's impedance needs both inputs calibrated. Run hushtrace calibrate with a known voltage.");
+            return;
+        }
+        RidgeSearch search;
+        search.most_ridges = 3;
+        std::vector<LineTransferPoint> points;
+        std::vector<double> seen_hz;
+        for (const std::size_t in : {voltage, current})
+            for (const Ridge& ridge : find_ridges(sound.channels[in], sound.rate, search)) {
+                const double mean_hz = ridge.track.mean_hz();
+                const bool known = std::any_of(seen_hz.begin(), seen_hz.end(), [mean_hz](double f) { return std::abs(f / mean_hz - 1.0) < 0.01; });
+                if (known) continue;
+                seen_hz.push_back(mean_hz);
+                LineTransferRequest request;
+                request.ratios = {1.0 / 6, 1.0 / 3, 0.5, 2.0 / 3, 1.0, 4.0 / 3, 1.5, 5.0 / 3, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0};
+                request.block_s = kFollowedBlock_s;
+                for (LineTransferPoint point : line_transfer(sound.channels[current], sound.channels[voltage], sound.rate, ridge.track, request).points) {
+                    point.gain *= *volts / *amps;
+                    points.push_back(point);
+                }
+            }
+        if (seen_hz.empty()) {
+            warn("supply_no_lines", take, "no line was followed in the supply: the feed's impedance can't be read.");
+            return;
+        }
+        const auto fitted = fit_series_impedance(joined_by_frequency(points));
+        if (!fitted) {
+            warn("feed_not_read", take, "voltage and current of the supply have too few lines in common, or too close ones, for the feed's resistance and inductance. Rev the engine "
+                                        "slowly through its range.");
+            return;
+        }
+        FeedImpedance out;
+        out.take = take.file;
+        out.resistance_ohm = fitted->resistance_ohm;
+        out.inductance_h = fitted->inductance_h;
+        out.corner_hz = fitted->corner_hz;
+        out.capacitance_f = fitted->capacitance_f;
+        out.from_hz = fitted->from_hz;
+        out.to_hz = fitted->to_hz;
+        const double scales = kShare_of_db * std::hypot(job_.job.volts_full_scale_sd_db(voltage).value_or(0.0), job_.job.volts_full_scale_sd_db(current).value_or(0.0));
+        for (Reading* one : {&out.resistance_ohm, &out.inductance_h}) one->sd = std::hypot(one->sd, scales * one->value);
+        if (out.capacitance_f) out.capacitance_f->sd = std::hypot(out.capacitance_f->sd, scales * out.capacitance_f->value);
+        analysis_.feed_impedances.push_back(std::move(out));
+    }
+
+    void say() {
+        std::optional<double> corner_hz;
+        for (FeedImpedance& one : analysis_.feed_impedances) {
+            one.text = words_of(one);
+            corner_hz = one.corner_hz.value;
+        }
+        for (SupplyTransfer& one : analysis_.supply_transfers) one.text = words_of(one, corner_hz);
+    }
+
+    NoiseAnalysis& analysis_;
+    const std::list<TakeSurvey>& surveys_;
+    const OpenedJob& job_;
+    std::vector<std::string> said_spoilt_, said_no_twin_;
+};
+
+}  // namespace
+
+void read_supply_probes(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const OpenedJob& job) { Probes(analysis, surveys, job).read(); }
+
+std::optional<SupplySlope> slope_that_weighs(const NoiseAnalysis& analysis, const std::string& source_id) {
+    std::optional<double> corner_hz;
+    for (const FeedImpedance& one : analysis.feed_impedances) corner_hz = one.corner_hz.value;
+    double weights = 0, sum = 0;
+    SupplySlope out;
+    for (const SupplyTransfer& one : analysis.supply_transfers) {
+        if (one.source_id != source_id || one.against != Channel::supply || one.spoilt || !one.slope_db_per_decade) continue;
+        const Reading& slope = *one.slope_db_per_decade;
+        if (slope.sd > 5.0 || one.decades < kFewDecades) continue;
+        const double middle_hz = std::sqrt(one.points.front().frequency_hz * one.points.back().frequency_hz);
+        // where the feed's resistance rules, magnetic pick-up rises with the voltage as well
+        if (middle_hz < corner_hz.value_or(500.0) && slope.high() > kCapacitiveFrom_db) continue;
+        const double weight = 1.0 / std::max(slope.sd * slope.sd, 0.25);
+        weights += weight;
+        sum += weight * slope.value;
+        out.takes.push_back(one.take);
+    }
+    if (!(weights > 0.0)) return std::nullopt;
+    out.db_per_decade = sum / weights;
+    out.sd = std::sqrt(1.0 / weights);
+    return out;
+}
+
+}  // namespace hushtrace

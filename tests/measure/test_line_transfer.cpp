@@ -1,0 +1,241 @@
+#include "hushtrace/measure/line_transfer.hpp"
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <complex>
+#include <limits>
+#include <numbers>
+
+#include "hushtrace/signal/error.hpp"
+#include "measure/wandering.hpp"
+
+using namespace hushtrace;
+using namespace wandering;
+using Complex = std::complex<double>;
+
+namespace {
+
+constexpr double kTurn = 2.0 * std::numbers::pi;
+
+/// An engine that is revved from one line frequency to another, evenly in the logarithm.
+double swept_hz(double t, double from_hz, double to_hz, double seconds) { return from_hz * std::pow(to_hz / from_hz, std::clamp(t / seconds, 0.0, 1.0)); }
+Track swept_track(double from_hz, double to_hz, double seconds) {
+    Track track;
+    for (double t = 0; t <= seconds; t += 0.01) {
+        track.time_s.push_back(t);
+        track.frequency_hz.push_back(swept_hz(t, from_hz, to_hz, seconds));
+    }
+    return track;
+}
+/// A line through a path: at each moment it shows |H| and the phase of H at its frequency. Right while that changes slowly.
+template <class Path> std::vector<double> through(const Path& path, double ratio, double from_hz, double to_hz, double seconds, double amplitude) {
+    std::vector<double> out(static_cast<std::size_t>(seconds * kRate));
+    double turns = 0;
+    for (std::size_t n = 0; n < out.size(); ++n) {
+        const double f = ratio * swept_hz(static_cast<double>(n) / kRate, from_hz, to_hz, seconds);
+        const Complex h = path(f);
+        out[n] = amplitude * std::abs(h) * std::cos(kTurn * turns + std::arg(h));
+        turns = std::fmod(turns + f / kRate, 1.0);
+    }
+    return out;
+}
+void add(std::vector<double>& into, const std::vector<double>& what) {
+    for (std::size_t n = 0; n < into.size(); ++n) into[n] += what[n];
+}
+Complex nothing_done(double) { return 1.0; }
+
+LineTransferPoint point(double frequency_hz, Complex gain, double relative_sd) { return {1.0, frequency_hz, gain, 0.99, 50.0, relative_sd}; }
+
+}  // namespace
+
+TEST_CASE("a known path is read at the lines of an engine that is revved", "[line_transfer]") {
+    // a first-order low-pass of 2 kHz: |H| = 1 / sqrt(1 + (f/fc)^2), its phase -atan(f/fc), both on paper
+    const auto path = [](double f) { return 0.01 / Complex(1.0, f / 2000.0); };
+    const double seconds = 12.0;
+    auto x = noise(seconds, 1e-4, 1), y = noise(seconds, 1e-5, 2);
+    for (const double ratio : {1.0, 2.0}) {
+        add(x, through(nothing_done, ratio, 400.0, 2000.0, seconds, 0.02));
+        add(y, through(path, ratio, 400.0, 2000.0, seconds, 0.02));
+    }
+    LineTransferRequest request;
+    request.ratios = {1.0, 2.0};
+    const LineTransfer read = line_transfer(x, y, kRate, swept_track(400.0, 2000.0, seconds), request);
+    REQUIRE(read.points.size() > 20);
+    CHECK(read.points.front().frequency_hz < 430.0);
+    CHECK(read.points.back().frequency_hz > 3500.0);
+    CHECK(read.delay_s > 0.0);      // the path's own group delay at 400 Hz is 1 / (2 pi 2000 (1 + 0.04)) = 77 us, less further up
+    CHECK(read.delay_s < 8e-5);
+    for (const LineTransferPoint& one : read.points) {
+        const Complex true_gain = path(one.frequency_hz);
+        INFO(one.frequency_hz << " Hz, ratio " << one.ratio);
+        CHECK(20.0 * std::log10(std::abs(one.gain / true_gain)) == Approx(0.0).margin(0.15));
+        CHECK(std::abs(std::arg(one.gain / true_gain)) < 0.03);
+        CHECK(one.coherence > 0.97);
+    }
+}
+
+TEST_CASE("a delay between the channels costs no coherence", "[line_transfer]") {
+    const double delay_s = 16.0 / kRate, seconds = 12.0;
+    const auto late = [delay_s](double f) { return 0.01 * std::polar(1.0, -kTurn * f * delay_s); };
+    auto x = noise(seconds, 1e-4, 3), y = noise(seconds, 1e-6, 4);
+    add(x, through(nothing_done, 1.0, 1500.0, 6000.0, seconds, 0.02));
+    add(y, through(late, 1.0, 1500.0, 6000.0, seconds, 0.02));
+    const LineTransfer read = line_transfer(x, y, kRate, swept_track(1500.0, 6000.0, seconds), {});
+    CHECK(read.delay_s == Approx(delay_s).margin(2e-5));
+    REQUIRE(read.points.size() >= 8);
+    for (const LineTransferPoint& one : read.points) {
+        CHECK(std::abs(one.gain) == Approx(0.01).epsilon(0.01));
+        CHECK(one.coherence > 0.99);
+    }
+}
+
+TEST_CASE("noise in either channel leaves the gain unbiased, and its stated uncertainty holds", "[line_transfer]") {
+    // in y it lowers the coherence to S / (S + N), in x it would lower H1 by the same: its power is taken off
+    const double seconds = 20.0;
+    double squares = 0, mean = 0;
+    int count = 0;
+    for (unsigned seed = 0; seed < 30; ++seed) {
+        auto x = noise(seconds, 0.01, 100 + seed), y = noise(seconds, 0.012, 200 + seed);
+        add_tone(x, 1200.0, 0.003, 0.005);
+        add_tone(y, 1200.0, 0.001, 0.005);
+        const LineTransfer read = line_transfer(x, y, kRate, true_track(1200.0, 0.005, seconds), {});
+        REQUIRE(read.points.size() >= 1);
+        for (const LineTransferPoint& one : read.points) {
+            if (one.averages < 100) continue;
+            const double off = std::abs(one.gain) * 3.0 - 1.0;   // a third of x
+            squares += std::pow(off / one.relative_sd, 2);
+            mean += off;
+            ++count;
+            CHECK(one.coherence < 0.97);
+        }
+    }
+    REQUIRE(count == 30);
+    INFO("mean " << mean / count << ", rms in sd " << std::sqrt(squares / count));
+    CHECK(std::abs(mean / count) < 0.02);
+    // the mean of 30 squares lies between 0.39 and 1.99 in all but two of a thousand (chi squared)
+    CHECK(squares / count > 0.39);
+    CHECK(squares / count < 1.99);
+}
+
+TEST_CASE("channels that have nothing in common show no points", "[line_transfer]") {
+    std::size_t bins = 0, points = 0;
+    for (unsigned seed = 0; seed < 6; ++seed) {
+        const double seconds = 12.0;
+        auto x = noise(seconds, 1e-4, 300 + seed);
+        const auto y = noise(seconds, 1e-3, 400 + seed);
+        add(x, through(nothing_done, 1.0, 400.0, 3000.0, seconds, 0.02));
+        LineTransferRequest request;
+        request.ratios = {0.5, 1.0, 2.0, 3.0};
+        const LineTransfer read = line_transfer(x, y, kRate, swept_track(400.0, 3000.0, seconds), request);
+        bins += read.bins;
+        points += read.points.size();
+    }
+    CHECK(bins > 150);
+    CHECK(points == 0);
+}
+
+TEST_CASE("what can't be read along a track is refused or has no points", "[line_transfer]") {
+    const auto x = noise(4.0, 0.01, 5);
+    const Track track = true_track(1000.0, 0.01, 4.0);
+    const std::vector<double> silence(x.size(), 0.0), shorter(x.begin(), x.begin() + 100);
+    CHECK(line_transfer(x, silence, kRate, track, {}).points.empty());
+    CHECK(line_transfer(silence, x, kRate, track, {}).points.empty());
+    CHECK(line_transfer(silence, silence, kRate, track, {}).points.empty());
+    CHECK_THROWS_AS(line_transfer(x, shorter, kRate, track, {}), Error);
+    CHECK_THROWS_AS(line_transfer(shorter, shorter, kRate, track, {}), Error);
+    CHECK_THROWS_AS(line_transfer(x, x, kRate, {}, {}), Error);
+    auto broken = x;
+    broken[77] = std::numeric_limits<double>::quiet_NaN();
+    CHECK_THROWS_AS(line_transfer(x, broken, kRate, track, {}), Error);
+    LineTransferRequest request;
+    request.ratios = {1e-3, 30.0, 0.0, -1.0};   // below the band, above it, nonsense
+    CHECK(line_transfer(x, x, kRate, track, request).points.empty());
+}
+
+TEST_CASE("a slope's interval is as wide as its span is short", "[line_transfer]") {
+    std::vector<LineTransferPoint> points;
+    for (const double f : {500.0, 1000.0, 2000.0, 4000.0, 8000.0}) points.push_back(point(f, 1e-6 * f, 0.02));
+    const auto wide = fit_slope(points);
+    REQUIRE(wide);
+    CHECK(wide->db_per_decade.value == Approx(20.0).margin(1e-6));   // a gain that grows as f
+    CHECK(wide->decades == Approx(std::log10(16.0)));
+    // sd of a slope: sigma / sqrt(sum u^2), sigma = 0.02 * 8.686 dB, u = -2..2 octaves of log10 2
+    CHECK(wide->db_per_decade.sd == Approx(0.02 * 8.6859 / (std::sqrt(10.0) * std::log10(2.0))).epsilon(0.01));
+    std::vector<LineTransferPoint> narrow;
+    for (const double f : {1000.0, 1050.0, 1100.0, 1150.0}) narrow.push_back(point(f, 1e-6 * f, 0.02));
+    const auto short_one = fit_slope(narrow);
+    REQUIRE(short_one);
+    CHECK(short_one->db_per_decade.sd > 3.5);
+    CHECK(short_one->db_per_decade.low() < 20.0);
+    CHECK(short_one->db_per_decade.high() > 20.0);
+}
+
+TEST_CASE("points that scatter by more than they state widen the interval: 95 % hold the truth", "[line_transfer]") {
+    std::mt19937_64 engine(11);
+    std::normal_distribution<double> normal(0.0, 1.5);   // dB, beyond the stated 0.1
+    int held = 0;
+    constexpr int runs = 2000;
+    for (int run = 0; run < runs; ++run) {
+        std::vector<LineTransferPoint> points;
+        for (int k = 0; k < 5; ++k) {
+            const double f = 800.0 * std::pow(2.0, 0.5 * k);
+            points.push_back(point(f, std::pow(10.0, (normal(engine) - 20.0 * std::log10(f)) / 20.0), 0.0115));
+        }
+        const auto fitted = fit_slope(points);
+        REQUIRE(fitted);
+        if (fitted->db_per_decade.low() < -20.0 && fitted->db_per_decade.high() > -20.0) ++held;
+    }
+    INFO(held << " of " << runs);
+    CHECK(held > 0.93 * runs);
+    CHECK(held < 0.985 * runs);
+}
+
+TEST_CASE("a resistance and an inductance in series are told apart, with their corner", "[line_transfer]") {
+    std::mt19937_64 engine(12);
+    std::normal_distribution<double> normal(0.0, 0.02);
+    std::vector<LineTransferPoint> points;
+    for (double f = 150.0; f < 5000.0; f *= 1.25) {
+        const Complex z(0.020, kTurn * f * 5e-6);
+        points.push_back(point(f, z + std::abs(z) * Complex(normal(engine), normal(engine)), 0.02));
+    }
+    const auto fitted = fit_series_impedance(points);
+    REQUIRE(fitted);
+    CHECK_FALSE(fitted->capacitance_f);
+    CHECK(fitted->resistance_ohm.value == Approx(0.020).margin(2.5 * fitted->resistance_ohm.sd));
+    CHECK(fitted->inductance_h.value == Approx(5e-6).margin(2.5 * fitted->inductance_h.sd));
+    CHECK(fitted->resistance_ohm.sd < 0.001);
+    CHECK(fitted->inductance_h.sd < 2e-7);
+    CHECK(fitted->corner_hz.value == Approx(0.020 / (kTurn * 5e-6)).epsilon(0.06));
+}
+
+TEST_CASE("the capacitors at a feed's end are not taken for an inductance", "[line_transfer]") {
+    std::vector<LineTransferPoint> points;
+    for (double f = 300.0; f < 9000.0; f *= 1.3) points.push_back(point(f, Complex(0.03, kTurn * f * 2.2e-6 - 1.0 / (kTurn * f * 6e-3)), 0.01));
+    const auto fitted = fit_series_impedance(points);
+    REQUIRE(fitted);
+    REQUIRE(fitted->capacitance_f);
+    CHECK(fitted->resistance_ohm.value == Approx(0.03).epsilon(0.01));
+    CHECK(fitted->inductance_h.value == Approx(2.2e-6).epsilon(0.01));
+    CHECK(fitted->capacitance_f->value == Approx(6e-3).epsilon(0.01));
+}
+
+TEST_CASE("too few points, or too close ones, give no fit", "[line_transfer]") {
+    const std::vector<LineTransferPoint> two = {point(1000.0, 1.0, 0.01), point(2000.0, 1.0, 0.01)};
+    CHECK_FALSE(fit_slope(two));
+    CHECK_FALSE(fit_series_impedance(two));
+    const std::vector<LineTransferPoint> close = {point(1000.0, {0.02, 0.03}, 0.01), point(1010.0, {0.02, 0.03}, 0.01), point(1020.0, {0.02, 0.03}, 0.01)};
+    CHECK_FALSE(fit_slope(close));
+    CHECK_FALSE(fit_series_impedance(close));
+    CHECK_FALSE(fit_slope({}));
+    CHECK(joined_by_frequency({}).empty());
+}
+
+TEST_CASE("lines that meet in a bin count as one point, as unsure as they are apart", "[line_transfer]") {
+    const std::vector<LineTransferPoint> alike = {point(1000.0, 2.0, 0.02), point(1001.0, 2.0, 0.02), point(5000.0, 1.0, 0.02)};
+    const auto joined = joined_by_frequency(alike);
+    REQUIRE(joined.size() == 2);
+    CHECK(joined[0].relative_sd == Approx(0.02 / std::sqrt(2.0)).epsilon(0.01));
+    CHECK(std::abs(joined[0].gain) == Approx(2.0));
+    const std::vector<LineTransferPoint> apart = {point(1000.0, 2.0, 0.02), point(1001.0, 1.0, 0.02)};
+    CHECK(joined_by_frequency(apart)[0].relative_sd > 0.2);
+}
