@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 
 #include "entry_conditions.hpp"
 #include "gain_parts.hpp"
@@ -23,7 +24,11 @@ constexpr double kRail = 0.999;                 // |sample| from which a convert
 constexpr double kShare_of_db = 0.115129;       // ln 10 / 20
 constexpr double kFollowedBlock_s = 0.1, kSteadyBlock_s = 0.3;
 constexpr double kRepeats_idle_db = 4.0, kRepeats_else_db = 2.0;   // between takes (common practice, no source)
-constexpr double kFoundOverHiss_db = -10.0;     // what no source reaches in a take where it isn't found: docs/noise-kinds.md, with room
+constexpr double kSpeedsApart = 0.03;           // share by which two takes at one speed may differ
+
+constexpr double kVague_db = 5.0;               // a decade: a slope's sd from which it weighs nothing
+constexpr double kLawsApart_db = 6.0;           // nearer to each other, magnetic and capacitive pick-up can't be told apart
+constexpr double kBent_db = 3.0, kBentUnknown_db = 6.0;   // what a law strays by, with the feed's impedance known or not (judged)
 
 bool is_supply(Channel channel) { return !carries_signal(channel); }
 
@@ -90,13 +95,24 @@ const LevelInTake* level_in(const NoiseSource& source, const std::string& take, 
     return nullptr;
 }
 
-/// Below which a source lies that isn't found in a take [dBFS].
-std::optional<double> hidden_below(const TakeSurvey& survey, Channel channel) {
-    for (const ChannelSurvey& one : survey.channels)
-        if (one.channel == channel && !one.silent && one.hiss.all.unweighted.value > 0.0)
-            return dbfs_from_mean_square(one.hiss.all.unweighted.value) + kFoundOverHiss_db;
+/// The power in all that a trace's lines pass through, in one channel of a take [dBFS]; nothing where that is silent.
+std::optional<double> level_where(const SourceTrace& trace, const TakeSurvey& survey, Channel channel) {
+    const auto [low, high] = std::minmax_element(trace.track.frequency_hz.begin(), trace.track.frequency_hz.end());
+    for (const ChannelSurvey& one : survey.channels) {
+        if (one.channel != channel || one.silent) continue;
+        double sum = 0, reached_hz = 0;   // bands of neighbouring lines overlap in a sweep
+        for (const double ratio : trace.ratios) {
+            const double from_hz = std::max(reached_hz, ratio * *low * (1.0 - kSpeedsApart)), to_hz = std::min(ratio * *high * (1.0 + kSpeedsApart), 0.49 * survey.sample_rate_hz);
+            if (to_hz <= from_hz) continue;
+            sum += one.spectrum.band_mean_square(from_hz, to_hz);
+            reached_hz = to_hz;
+        }
+        if (sum > 0.0) return dbfs_from_mean_square(sum);
+    }
     return std::nullopt;
 }
+
+const FeedImpedance* feed_of(const NoiseAnalysis& analysis) { return analysis.feed_impedances.empty() ? nullptr : &analysis.feed_impedances.back(); }
 
 class Probes {
 public:
@@ -211,39 +227,35 @@ private:
                 out.shared_at_hz = slope->middle_hz;
             }
         }
-        hold_against_twin(out, take, survey, source);
+        hold_against_twin(out, take, survey, source, trace);
         analysis_.supply_transfers.push_back(std::move(out));
     }
 
     /// The probe closes a loop of its own, if it isn't isolated: then the source's level differs from that without it.
-    void hold_against_twin(SupplyTransfer& out, const Take& take, const TakeSurvey& survey, const NoiseSource& source) {
+    void hold_against_twin(SupplyTransfer& out, const Take& take, const TakeSurvey& survey, const NoiseSource& source, const SourceTrace& trace) {
         const double repeats = take.conditions.engine == Engine::idle ? kRepeats_idle_db : kRepeats_else_db;
-        const LevelInTake* with = level_in(source, take.file, out.channel);
         for (const TakeSurvey& other : surveys_) {
             if (!is_twin(take, *other.take, out.channel)) continue;
-            const LevelInTake* without = level_in(source, other.take->file, out.channel);
-            if (!with && !without) continue;
-            const auto high = with ? with->level_dbfs : hidden_below(survey, out.channel), low = without ? without->level_dbfs : hidden_below(other, out.channel);
-            if (!high || !low) continue;
-            double change = *high - *low;
-            // of a source that isn't found the level is a bound: beyond it, the change is that much at least
-            if ((!without && change < 0.0) || (!with && change > 0.0)) continue;
+            const LevelInTake *with = level_in(source, take.file, out.channel), *without = level_in(source, other.take->file, out.channel);
+            // in the other take it may go by another name, or not have been found, and of a sweep not all lines are followed alike: then its lines' bands tell
+            const bool named = with && without && take.conditions.engine != Engine::sweep;
+            const auto here = named ? with->level_dbfs : level_where(trace, survey, out.channel), there = named ? without->level_dbfs : level_where(trace, other, out.channel);
+            if (!here || !there) continue;
             out.twin = other.take->file;
-            const double sd = std::hypot(with ? with->sd_db : 0.0, without ? without->sd_db : 0.0);
+            const double change = *here - *there, sd = named ? std::hypot(with->sd_db, without->sd_db) : 1.0;
             if (std::abs(change) <= std::max(repeats, 2.0 * sd)) continue;
             out.spoilt = true;
-            if (said_spoilt_.empty() || said_spoilt_.back() != take.file + source.id) {
-                const std::string text = fmt::format("with the probe on the supply {} is {:.1f} dB {} than in {}: the probe makes a loop of its own, and both takes are spoilt by the "
-                                                     "set-up. Use an isolated probe, and no second ground.", source.id, std::abs(change), change > 0.0 ? "louder" : "quieter", other.take->file);
-                warn("probe_spoils", take, text);
-                said_spoilt_.push_back(take.file + source.id);
-            }
+            say_once("probe_spoils", take, source.id, fmt::format("with the probe on the supply {} is {:.1f} dB {} than in {}: the probe makes a loop of its own, and both takes are spoilt by "
+                                                                  "the set-up. Use an isolated probe, and no second ground.", source.id, std::abs(change),
+                                                                  change > 0.0 ? "louder" : "quieter", other.take->file));
             break;
         }
-        if (!out.twin && std::find(said_no_twin_.begin(), said_no_twin_.end(), take.file) == said_no_twin_.end()) {
-            warn("no_probe_twin", take, "no take like it without the probe: whether the probe changes the noise isn't known. Capture one with the probe off, all else alike.");
-            said_no_twin_.push_back(take.file);
-        }
+        if (!out.twin)
+            say_once("no_probe_twin", take, "", "no take like it without the probe: whether the probe changes the noise isn't known. Capture one with the probe off, all else alike.");
+    }
+
+    void say_once(const char* code, const Take& take, const std::string& of, const std::string& text) {
+        if (said_.insert(std::string(code) + take.file + of).second) warn(code, take, text);
     }
 
     // ---- voltage over current
@@ -297,18 +309,14 @@ private:
     }
 
     void say() {
-        std::optional<double> corner_hz;
-        for (FeedImpedance& one : analysis_.feed_impedances) {
-            one.text = words_of(one);
-            corner_hz = one.corner_hz.value;
-        }
-        for (SupplyTransfer& one : analysis_.supply_transfers) one.text = words_of(one, corner_hz);
+        for (FeedImpedance& one : analysis_.feed_impedances) one.text = words_of(one);
+        for (SupplyTransfer& one : analysis_.supply_transfers) one.text = words_of(one, feed_of(analysis_));
     }
 
     NoiseAnalysis& analysis_;
     const std::list<TakeSurvey>& surveys_;
     const OpenedJob& job_;
-    std::vector<std::string> said_spoilt_, said_no_twin_;
+    std::set<std::string> said_;
 };
 
 }  // namespace
@@ -316,25 +324,24 @@ private:
 void read_supply_probes(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const OpenedJob& job) { Probes(analysis, surveys, job).read(); }
 
 std::optional<SupplySlope> slope_that_weighs(const NoiseAnalysis& analysis, const std::string& source_id) {
-    std::optional<double> corner_hz;
-    for (const FeedImpedance& one : analysis.feed_impedances) corner_hz = one.corner_hz.value;
     double weights = 0, sum = 0;
     SupplySlope out;
     for (const SupplyTransfer& one : analysis.supply_transfers) {
         if (one.source_id != source_id || one.against != Channel::supply || one.spoilt || !one.slope_db_per_decade) continue;
         const Reading& slope = *one.slope_db_per_decade;
-        if (slope.sd > 5.0 || one.decades < kFewDecades) continue;
-        const double middle_hz = std::sqrt(one.points.front().frequency_hz * one.points.back().frequency_hz);
-        // where the feed's resistance rules, magnetic pick-up rises with the voltage as well
-        if (middle_hz < corner_hz.value_or(500.0) && slope.high() > kCapacitiveFrom_db) continue;
-        const double weight = 1.0 / std::max(slope.sd * slope.sd, 0.25);
+        const SlopeLaws laws = laws_of(one, feed_of(analysis));
+        const double apart = laws.capacitive - laws.magnetic;
+        if (slope.sd > kVague_db || one.decades < kFewDecades || apart < kLawsApart_db) continue;
+        const double stretch = 20.0 / apart, sd = stretch * std::hypot(slope.sd, laws.known ? kBent_db : kBentUnknown_db);
+        const double weight = 1.0 / (sd * sd);
         weights += weight;
-        sum += weight * slope.value;
+        sum += weight * stretch * (slope.value - laws.magnetic);
         out.takes.push_back(one.take);
     }
     if (!(weights > 0.0)) return std::nullopt;
     out.db_per_decade = sum / weights;
-    out.sd = std::sqrt(1.0 / weights);
+    // what bends one take's slope bends the next one's, too
+    out.sd = std::sqrt(static_cast<double>(out.takes.size()) / weights);
     return out;
 }
 

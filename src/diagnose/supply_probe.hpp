@@ -16,9 +16,9 @@ namespace hushtrace {
 ///   analysis  has its noise sources and their traces
 void read_supply_probes(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const OpenedJob& job);
 
-/// What the slope of a source's level over the supply's voltage may weigh: capacitive pick-up rises by 20 dB a decade, all else
-/// does not above the feed's corner. Nothing where there is none, it is spoilt, its interval is wider than 20 dB, or lies below
-/// that corner: then magnetic pick-up rises as well.
+/// What the slope of a source's level over the supply's voltage may weigh, as it would be behind a feed that is all inductance:
+/// capacitive pick-up 20 dB a decade, magnetic pick-up 0, a shared resistance -20. Nothing where there is none, where the probe
+/// spoilt it, it is vague, spans less than half a decade, or the feed is such that pick-up of both kinds goes alike.
 struct SupplySlope {
     double db_per_decade = 0, sd = 0;
     std::vector<std::string> takes;

@@ -2,7 +2,11 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
+#include <numbers>
+#include <utility>
+#include <vector>
 
 namespace hushtrace {
 namespace {
@@ -17,20 +21,28 @@ std::string joined(const std::vector<std::string>& parts) {
     return out;
 }
 
-std::string laws_against_current(const Reading& slope) {
+std::string ways_that_fit(const Reading& slope, const SlopeLaws& laws) {
     std::vector<std::string> fit;
-    if (fits(slope, 0.0)) fit.emplace_back("a resistance that supply and signal share (flat)");
-    if (fits(slope, 20.0)) fit.emplace_back("magnetic pick-up or a shared inductance (rises by 20)");
-    if (fits(slope, 40.0)) fit.emplace_back("capacitive pick-up beside an inductive feed (rises by 40)");
-    return fit.empty() ? "No single way has such a slope: several together, or a part of the lines comes another way." : "That fits " + joined(fit) + ".";
+    const auto add = [&](const char* name, double law) {
+        if (fits(slope, law)) fit.push_back(fmt::format("{} ({:+.0f})", name, law));
+    };
+    add("a resistance that supply and signal share", laws.resistance);
+    add("magnetic pick-up or a shared inductance", laws.magnetic);
+    add("capacitive pick-up", laws.capacitive);
+    return fit.empty() ? "No single way goes so: several together, or a part of the lines comes another way." : "That fits " + joined(fit) + ".";
 }
 
-std::string laws_against_voltage(const Reading& slope, bool below_corner) {
-    std::vector<std::string> fit;
-    if (fits(slope, -20.0) && !below_corner) fit.emplace_back("a shared resistance behind an inductive feed (falls by 20)");
-    if (fits(slope, 0.0)) fit.emplace_back(below_corner ? "a shared resistance (flat below the feed's corner)" : "magnetic pick-up or a shared inductance (flat), or a shared resistance near the feed's corner");
-    if (fits(slope, 20.0)) fit.emplace_back(below_corner ? "capacitive pick-up, or magnetic pick-up below the feed's corner (rises by 20)" : "capacitive pick-up (rises by 20)");
-    return fit.empty() ? "No single way has such a slope: several together, or a part of the lines comes another way." : "That fits " + joined(fit) + ".";
+double slope_through(const std::vector<std::pair<double, double>>& points) {
+    double u = 0, v = 0, uu = 0, uv = 0;
+    for (const auto& [x, y] : points) {
+        u += x / static_cast<double>(points.size());
+        v += y / static_cast<double>(points.size());
+    }
+    for (const auto& [x, y] : points) {
+        uu += (x - u) * (x - u);
+        uv += (x - u) * (y - v);
+    }
+    return uu > 0.0 ? uv / uu : 0.0;
 }
 
 std::string hertz(double f) { return f < 1000.0 ? fmt::format("{:.0f} Hz", f) : fmt::format("{:.1f} kHz", 1e-3 * f); }
@@ -39,22 +51,36 @@ std::string hertz(double f) { return f < 1000.0 ? fmt::format("{:.0f} Hz", f) : 
 
 bool is_flat(const Reading& slope) { return std::abs(slope.value) < 10.0 && fits(slope, 0.0) && slope.sd < 5.0; }
 
-std::string words_of(const SupplyTransfer& one, std::optional<double> corner_hz) {
+SlopeLaws laws_of(const SupplyTransfer& one, const FeedImpedance* feed) {
+    double of_z = 20.0;
+    if (feed) {
+        std::vector<std::pair<double, double>> z_db;
+        for (const SupplyTransfer::Point& point : one.points) {
+            const double omega = 2.0 * std::numbers::pi * point.frequency_hz;
+            const double reactance = omega * feed->inductance_h.value - (feed->capacitance_f ? 1.0 / (omega * feed->capacitance_f->value) : 0.0);
+            z_db.emplace_back(std::log10(point.frequency_hz), 20.0 * std::log10(std::hypot(feed->resistance_ohm.value, reactance)));
+        }
+        of_z = slope_through(z_db);
+    }
     const bool current = one.against == Channel::supply_current;
-    const std::string what = current ? "current" : "voltage";
+    return {current ? 0.0 : -of_z, current ? 20.0 : 20.0 - of_z, current ? 20.0 + of_z : 20.0, feed != nullptr};
+}
+
+std::string words_of(const SupplyTransfer& one, const FeedImpedance* feed) {
+    const bool current = one.against == Channel::supply_current;
+    const char* what = current ? "current" : "voltage";
     std::string out;
     if (!one.slope_db_per_decade) {
-        out = fmt::format("Its lines go with the supply's {} ({} of {} in common at best), but lie too close together, or are too few, for a slope.", what,
-                          fmt::format("{:.2f}", [&] { double most = 0; for (const auto& p : one.points) most = std::max(most, p.coherence); return most; }()), "1");
+        double most = 0;
+        for (const SupplyTransfer::Point& point : one.points) most = std::max(most, point.coherence);
+        out = fmt::format("Its lines go with the supply's {} (coherence {:.2f}), but lie too close together, or are too few, for a slope.", what, most);
     } else {
         const Reading& slope = *one.slope_db_per_decade;
-        const double low_hz = one.points.front().frequency_hz, high_hz = one.points.back().frequency_hz;
-        out = fmt::format("Over the supply's {} it goes by {:+.0f} dB a decade ({:+.0f} to {:+.0f} with 95 %), read from {} to {}.", what, slope.value, slope.low(),
-                          slope.high(), hertz(low_hz), hertz(high_hz));
-        const bool below = corner_hz && std::sqrt(low_hz * high_hz) < *corner_hz;
-        out += " " + (current ? laws_against_current(slope) : laws_against_voltage(slope, below));
+        out = fmt::format("Over the supply's {} it goes by {:+.1f} dB a decade ({:+.1f} to {:+.1f} with 95 %), read from {} to {}.", what, slope.value, slope.low(),
+                          slope.high(), hertz(one.points.front().frequency_hz), hertz(one.points.back().frequency_hz));
+        out += " " + ways_that_fit(slope, laws_of(one, feed));
         if (one.decades < kFewDecades) out += " The lines span less than half a decade: rev the engine slowly through its range for more.";
-        if (!current && !corner_hz) out += " The feed's corner isn't known; it is taken to lie below these lines.";
+        if (!feed) out += " The feed's impedance isn't known; it is taken for an inductance at these lines.";
         out += " A slope does not tell a ground loop from pick-up: tests do.";
     }
     if (one.shared_mohm)

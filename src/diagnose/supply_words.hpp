@@ -6,15 +6,22 @@
 
 namespace hushtrace {
 
-/// What a transfer says, in two or three sentences. `corner_hz` of the feed, where it was measured.
-std::string words_of(const SupplyTransfer& transfer, std::optional<double> corner_hz);
+/// How each way's transfer goes at the points of a transfer [dB a decade], by the feed's impedance Z where it is known (through
+/// the points' frequencies, least squares): over the voltage as 1/Z, f/Z and f, over the current as 1, f and f Z. Else behind a
+/// feed that is all inductance.
+struct SlopeLaws {
+    double resistance = 0, magnetic = 0, capacitive = 0;
+    bool known = false;
+};
+SlopeLaws laws_of(const SupplyTransfer& transfer, const FeedImpedance* feed);
+
+/// What a transfer says, in a few sentences. `feed` or null where it wasn't measured.
+std::string words_of(const SupplyTransfer& transfer, const FeedImpedance* feed);
 std::string words_of(const FeedImpedance& feed);
 
 /// Whether a slope against the current is that of a resistance, as far as a shield's own inductance leaves it one.
 bool is_flat(const Reading& slope_db_per_decade);
 
-/// From this slope on what rises with the voltage may be capacitive; below it, it isn't. Halfway between that and pick-up.
-inline constexpr double kCapacitiveFrom_db = 10.0;
 /// Below half a decade a slope says little.
 inline constexpr double kFewDecades = 0.5;
 

@@ -19,6 +19,7 @@ constexpr double kStepsABlock = 256;
 constexpr double kWorth = 0.95;             // of half overlapping Hann windows
 constexpr double kByChance = 1e-5;
 constexpr double kKnownTo = 0.25;
+constexpr double kStandsOut = 10.0;         // times what lies beside the line: less, and a neighbour that sweeps by may pass for it
 constexpr double kLeastAverages = 4;
 constexpr double kMostDelay_s = 1.5e-3, kDelayStep_s = 1e-5;
 /// Nats by which a delay must better the coherences: the best of 300 by chance betters them by less.
@@ -167,15 +168,15 @@ LineTransfer line_transfer(std::span<const double> x, std::span<const double> y,
             const Sums sums = sums_of(blocks, out.delay_s);
             const double raw = sums.coherence(), clean = sums.xx - sums.noise;
             if (!(raw > 0.0) || std::pow(1.0 - raw, n - 1.0) > kByChance) continue;
-            // the noise beside the line, as unsure as its averages
-            if (clean < 3.0 * sums.noise / std::sqrt(n)) continue;
+            if (sums.xx < kStandsOut * sums.noise) continue;
             LineTransferPoint point;
             point.ratio = request.ratios[line];
             point.frequency_hz = sums.f;
             point.gain = sums.xy / clean;
             point.coherence = std::max(0.0, raw - (1.0 - raw) * (1.0 - raw) / n);
             point.averages = n;
-            const double of_noise = sums.noise / clean / std::sqrt(5.0 * n);   // what is taken off has been read, too
+            // what lies beside the line may be on both channels: then none of it should have been taken off
+            const double of_noise = 0.5 * sums.noise / clean;
             point.relative_sd = std::hypot(std::sqrt((1.0 - raw) / (2.0 * n * raw)), of_noise);
             if (point.relative_sd < kKnownTo) out.points.push_back(point);
         }

@@ -56,6 +56,7 @@ def vehicle(name, **parts):
     with open(os.path.join(signals, name + ".json")) as file:
         scenario = json.load(file)
     scenario["interface"]["amps_per_volt"] = AMPS_PER_VOLT
+    scenario["vehicle"]["engine"]["sweep_s"] = 12
     for part, values in parts.items():
         scenario[part].update(values)
     return scenario
@@ -92,14 +93,18 @@ def over(results, against):
     return max(found, key=lambda t: len(t["points"])) if found else None
 
 
-def compare(transfer, expected, what, margin_db):
+def compare(transfer, expected, what):
+    """To 1 dB: the bilinear transform bends the simulated feed by so much below 8 kHz, and by more above."""
     f = np.array([p["frequency_hz"] for p in transfer["points"]])
     read = np.array([p["ratio_db"] for p in transfer["points"]])
-    off = read - 20 * np.log10(np.abs(expected(f)))
-    check.that(len(f) >= 5 and np.abs(off).max() < margin_db, f"{what}: {len(f)} points within {margin_db} dB of the circuit's: {np.abs(off).max():.2f}")
+    sd = np.array([p["sd_db"] for p in transfer["points"]])
+    off = np.abs(read - 20 * np.log10(np.abs(expected(f))))
+    worst = np.argmax(off - 3 * sd)
+    that(len(f) >= 5 and np.all(off < np.maximum(np.where(f < 8000, 1.0, 2.5), 3 * sd)) and np.median(off) < 0.4,
+         f"{what}: {len(f)} points lie at the circuit's, median {np.median(off):.2f} dB off, the worst {off[worst]:.2f} (sd {sd[worst]:.2f}) at {f[worst]:.0f} Hz")
 
 
-SWEEP = ("--engine", "sweep", "--seconds", "20")
+SWEEP = ("--engine", "sweep", "--seconds", "12")
 slopes = {}
 cases = {"ground loop": vehicle("ground_loop"),
          "lead pick-up": vehicle("lead_beside_supply"),
@@ -112,14 +117,13 @@ for name, scenario in cases.items():
             takes += [(scenario, "feed", "supply,supply_current", *SWEEP), (scenario, "twin", "left,right", *SWEEP)]
         job = capture(folder, takes)
         document = noise(job)
-        words = run(program, "noise", "--job", job)
+        words = run(program, "noise", "--job", job) if name == "ground loop" else ""
     results = document["results"]
     by = {against: over(results, against) for against in ("supply", "supply_current")}
     if not that(all(by.values()), f"{name}: the whine is read over voltage and current ({codes(document)})"):
         continue
-    # The differentiators of the simulation are within 1 dB; the source's own supply rejection adds a little at its top.
-    compare(by["supply"], lambda f: circuit.signal(f) / circuit.impedance(f), f"{name} over the voltage", 1.0)
-    compare(by["supply_current"], circuit.signal, f"{name} over the current", 1.0)
+    compare(by["supply"], lambda f: circuit.signal(f) / circuit.impedance(f), f"{name} over the voltage")
+    compare(by["supply_current"], circuit.signal, f"{name} over the current")
     for against, transfer in by.items():
         slope, f = transfer["slope_db_per_decade"], np.array([p["frequency_hz"] for p in transfer["points"]])
         h = circuit.signal(f) / (circuit.impedance(f) if against == "supply" else 1.0)
@@ -148,7 +152,7 @@ for name, scenario in cases.items():
         check.that("no_probe_twin" in codes(document), f"{name}: without a twin that is said")
         check.that(not results["feed_impedances"], f"{name}: with the voltage or the current alone nothing is said of the feed's R and L")
 if len(slopes) == 6:
-    check.that(slopes["capacitive", "supply"] > 10 > max(slopes["ground loop", "supply"], slopes["lead pick-up", "supply"]), "capacitive pick-up alone rises with the voltage")
+    check.that(slopes["ground loop", "supply"] < -5 and slopes["capacitive", "supply"] > slopes["lead pick-up", "supply"] + 6, "over the voltage a shared resistance falls, capacitive pick-up rises most")
 
 # ---- a probe that makes a loop of its own: with it the amplifier's ground drops three times as much
 with tempfile.TemporaryDirectory() as folder:
@@ -160,15 +164,22 @@ with tempfile.TemporaryDirectory() as folder:
     check.that("probe_spoils" in codes(document) and transfer and transfer["spoilt"] and transfer["twin"] == "takes/plain.flac", f"a probe that spoils is found out: {codes(document)}")
 
 # ---- what can't be used: each in plain words, no result, no crash
-turn = speed(8, 0.015)
-whine, other = turning(1300, turn, 0.02), turning(1300, turn, 0.2)
-left, supply = whine + hiss(8, 1e-4), other + hiss(8, 1e-3, seed=5)
+LONG = 5
+turn = speed(LONG, 0.015)
+
+
+def whine(size):
+    return turning(1300, turn, size) + turning(2600, turn, size / 4, phase=1.0) + turning(1300 / 6, turn, size / 5, phase=2.0)
+
+
+left, supply = whine(0.02) + hiss(LONG, 1e-4), whine(0.2) + hiss(LONG, 1e-4, seed=5)
+rest = hiss(LONG, 1e-4, seed=7)
 idle = {"engine": "idle", "volume": 0}
 
 
 def told(channels, sounds, interface=None, engine="idle", faults=()):
     with tempfile.TemporaryDirectory() as top:
-        make_job(top + "/job", {"plain": (idle, [left, left]), "probe": ({**idle, "engine": engine, "channels": channels, "faults": list(faults)}, sounds)},
+        make_job(top + "/job", {"off": ({"engine": "off", "volume": 0, "channels": ["left"]}, [rest]), "plain": (idle, [left, left]), "probe": ({**idle, "engine": engine, "channels": channels, "faults": list(faults)}, sounds)},
                  interface=interface or {"volts_full_scale": VOLTS, "amps_per_volt": AMPS_PER_VOLT})
         return noise(top + "/job")
 
@@ -179,20 +190,20 @@ for what, code, arguments in (
         ("an overload that the capture marked", "take_overloaded", (["left", "supply"], [left, supply], None, "idle", ["overload"])),
         ("a clamp without a scale", "clamp_scale_unknown", (["left", "supply_current"], [left, supply], {"volts_full_scale": VOLTS})),
         ("the supply alone", "supply_alone", (["supply"], [supply])),
-        ("noise that isn't followed", "supply_no_lines", (["left", "supply"], [hiss(8, 1e-4), supply])),
-        ("a supply that has nothing in common", "supply_not_common", (["left", "supply"], [left, hiss(8, 1e-2, seed=9)])),
-        ("takes with the engine off alone", "supply_engine_off", (["left", "supply"], [hiss(8, 1e-4), supply], None, "off")),
+        ("noise that isn't followed", "supply_no_lines", (["left", "supply"], [hiss(LONG, 1e-4), supply])),
+        ("a supply that has nothing in common", "supply_not_common", (["left", "supply"], [left, hiss(LONG, 1e-2, seed=9)])),
+        ("takes with the engine off alone", "supply_engine_off", (["left", "supply"], [hiss(LONG, 1e-4), supply], None, "off")),
         ("a supply that is no number", "take_unreadable", (["left", "supply"], [left, np.where(np.arange(left.size) == 999, np.nan, supply)])),
-        ("a feed without lines", "supply_no_lines", (["supply", "supply_current"], [hiss(8, 1e-3), hiss(8, 1e-3, seed=6)])),
-        ("a feed with one line", "feed_not_read", (["supply", "supply_current"], [supply, 2 * supply])),
+        ("a feed without lines", "supply_no_lines", (["supply", "supply_current"], [hiss(LONG, 1e-3), hiss(LONG, 1e-3, seed=6)])),
+        ("a feed that is no inductance", "feed_not_read", (["supply", "supply_current"], [supply, 2 * supply])),
         ("a feed that isn't calibrated", "feed_not_calibrated", (["supply", "supply_current"], [supply, supply], {"amps_per_volt": 10}))):
     document = told(*arguments)
     results = document["results"]
     check.that(code in codes(document) and not results["supply_transfers"] and not results["feed_impedances"], f"{what}: {codes(document)}")
 document = told(["left", "supply"], [left, supply], {"amps_per_volt": 10})
 transfer = over(document["results"], "supply")
-check.that(transfer and not transfer["calibrated"] and transfer["slope_db_per_decade"] is None, "one line, not calibrated: a ratio of sample values, no slope")
-if transfer:
-    check.that(abs(transfer["points"][0]["ratio_db"] + 20) < 0.2 and transfer["points"][0]["coherence"] > 0.98, f"a tenth is -20 dB: {transfer['points'][0]}")
+if that(transfer and not transfer["calibrated"] and transfer["twin"] == "takes/plain.wav", f"not calibrated: a ratio of sample values {codes(document)}"):
+    check.that(all(abs(p["ratio_db"] + 20) < max(0.2, 3 * p["sd_db"]) and p["coherence"] > 0.9 for p in transfer["points"]), f"a tenth is -20 dB: {transfer['points']}")
+    check.that(abs(transfer["slope_db_per_decade"]["value"]) < 1.5 and transfer["shared_mohm"] is None, f"its slope holds: {transfer['slope_db_per_decade']}")
 
 check.end()

@@ -39,8 +39,9 @@ struct LineTransfer {
 ///
 ///   x, y      [frames], alike in length, full scale or any other unit
 ///   track     its time 0 is the first frame; held beyond its ends
-///   returns   points whose coherence noise alone shows in fewer than one of 10^5 bins, (1 - c)^(n-1), and whose |gain| is known
-///             to a quarter. A line above 0.45 of the rate, or nearer to 0 Hz than seven of its filter's bins, has none
+///   returns   points whose coherence noise alone shows in fewer than one of 10^5 bins, (1 - c)^(n-1), whose |gain| is known to a
+///             quarter, and where x's line stands 10 dB out of what lies beside it: half of what is taken off for that is part of
+///             the uncertainty, since it may be noise on both channels. A line above 0.45 of the rate, or nearer to 0 Hz than seven of its filter's bins, has none
 ///   throws    Error invalid_request for unequal lengths or no track; too_short for less than four blocks; not_finite
 ///   source    Bendat and Piersol, Random Data, 4th edition, ch. 9 (from memory): var |H| / |H|^2 = (1 - c) / (2 n c), bias of
 ///             coherence (1 - c)^2 / n; half overlapping Hann windows are worth 0.95 of their number
