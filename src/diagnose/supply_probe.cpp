@@ -6,65 +6,27 @@
 #include <cmath>
 #include <set>
 
-#include "entry_conditions.hpp"
 #include "gain_parts.hpp"
 #include "hushtrace/measure/line_transfer.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "hushtrace/signal/take_file.hpp"
 #include "noise_sources.hpp"
+#include "probe_twin.hpp"
 #include "source_traces.hpp"
 #include "supply_words.hpp"
 
 namespace hushtrace {
 namespace {
 
-constexpr double kLongest_s = 60.0;
-constexpr double kRail = 0.999;                 // |sample| from which a converter is at its end
-constexpr double kShare_of_db = 0.115129;       // ln 10 / 20
+constexpr double kShare_of_db = 0.115129;  // ln 10 / 20
 constexpr double kFollowedBlock_s = 0.1, kSteadyBlock_s = 0.3;
-constexpr double kRepeats_idle_db = 4.0, kRepeats_else_db = 2.0;   // between takes (common practice, no source)
-constexpr double kSpeedsApart = 0.03;           // share by which two takes at one speed may differ
 
-constexpr double kVague_db = 5.0;               // a decade: a slope's sd from which it weighs nothing
-constexpr double kLawsApart_db = 6.0;           // nearer to each other, magnetic and capacitive pick-up can't be told apart
-constexpr double kBent_db = 3.0, kBentUnknown_db = 6.0;   // what a law strays by, with the feed's impedance known or not (judged)
+constexpr double kVague_db = 5.0;                        // a decade: a slope's sd from which it weighs nothing
+constexpr double kLawsApart_db = 6.0;                    // nearer to each other, magnetic and capacitive pick-up can't be told apart
+constexpr double kBent_db = 3.0, kBentUnknown_db = 6.0;  // what a law strays by, with the feed's impedance known or not (judged)
 
-bool is_supply(Channel channel) { return !carries_signal(channel); }
-
-/// A take's channels, as far as its lines are followed.
-struct Sound {
-    double rate = 0;
-    std::vector<std::vector<double>> channels;
-    bool silent(std::size_t c) const {
-        const auto [low, high] = std::minmax_element(channels[c].begin(), channels[c].end());
-        return channels[c].empty() || !(*high - *low > 0x1p-22);   // two steps of a 24-bit file: no more than rounding
-    }
-    bool clipped(std::size_t c) const {
-        const auto& x = channels[c];
-        for (std::size_t n = 1; n < x.size(); ++n)
-            if (std::abs(x[n]) >= kRail && std::abs(x[n - 1]) >= kRail) return true;
-        return false;
-    }
-};
-Sound read_sound(const OpenedJob& job, const Take& take, double from_s) {
-    TakeReader reader(take_path(job, take));
-    Sound sound;
-    sound.rate = reader.sample_rate_hz();
-    if (reader.channels() != take.channels.size()) throw Error(ErrorKind::invalid_input, fmt::format("{}: the file's channels aren't those of job.json", take.file));
-    sound.channels.resize(reader.channels());
-    auto skip = static_cast<std::size_t>(std::llround(from_s * sound.rate));
-    const auto most = static_cast<std::size_t>(kLongest_s * sound.rate);
-    Block block;
-    while (sound.channels.front().size() < most && reader.read(block, 1 << 16) > 0) {
-        const std::size_t from = std::min(skip, block.frames()), count = std::min(block.frames() - from, most - sound.channels.front().size());
-        skip -= from;
-        for (std::size_t c = 0; c < sound.channels.size(); ++c) {
-            const auto part = block.channel(c).subspan(from, count);
-            sound.channels[c].insert(sound.channels[c].end(), part.begin(), part.end());
-        }
-    }
-    return sound;
+bool is_noise_take(const Take& take) {
+    return !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
 }
 
 /// The unit of a supply channel at sample value 1.0, volts or amperes; nothing where it isn't calibrated.
@@ -74,45 +36,13 @@ std::optional<double> supply_scale(const Job& job, const Take& take, std::size_t
     return *volts * job.interface.amps_per_volt.value_or(1.0);
 }
 
-std::optional<std::size_t> place_of(const Take& take, Channel channel) {
-    const auto at = std::find(take.channels.begin(), take.channels.end(), channel);
-    return at == take.channels.end() ? std::nullopt : std::optional(static_cast<std::size_t>(at - take.channels.begin()));
+const char* plain(Channel channel) {
+    return channel == Channel::supply ? "the supply's voltage" : "the supply's current";
 }
 
-const char* plain(Channel channel) { return channel == Channel::supply ? "the supply's voltage" : "the supply's current"; }
-
-/// The same take without the probe.
-bool is_twin(const Take& probe, const Take& other, Channel signal) {
-    const Conditions &a = probe.conditions, &b = other.conditions;
-    return !std::any_of(other.channels.begin(), other.channels.end(), is_supply) && place_of(other, signal) && probe.after_change == other.after_change &&
-           same_speed(a, b) && hookups_of(a) == hookups_of(b) && a.source == b.source && a.input == b.input && a.volume == b.volume && a.attached == b.attached &&
-           a.laptop == b.laptop && a.point == b.point && a.amplifier == b.amplifier && sorted(a.loads) == sorted(b.loads);
+const FeedImpedance* feed_of(const NoiseAnalysis& analysis) {
+    return analysis.feed_impedances.empty() ? nullptr : &analysis.feed_impedances.back();
 }
-
-const LevelInTake* level_in(const NoiseSource& source, const std::string& take, Channel channel) {
-    for (const LevelInTake& one : source.levels)
-        if (one.take == take && one.channel == channel && one.level_dbfs) return &one;
-    return nullptr;
-}
-
-/// The power in all that a trace's lines pass through, in one channel of a take [dBFS]; nothing where that is silent.
-std::optional<double> level_where(const SourceTrace& trace, const TakeSurvey& survey, Channel channel) {
-    const auto [low, high] = std::minmax_element(trace.track.frequency_hz.begin(), trace.track.frequency_hz.end());
-    for (const ChannelSurvey& one : survey.channels) {
-        if (one.channel != channel || one.silent) continue;
-        double sum = 0, reached_hz = 0;   // bands of neighbouring lines overlap in a sweep
-        for (const double ratio : trace.ratios) {
-            const double from_hz = std::max(reached_hz, ratio * *low * (1.0 - kSpeedsApart)), to_hz = std::min(ratio * *high * (1.0 + kSpeedsApart), 0.49 * survey.sample_rate_hz);
-            if (to_hz <= from_hz) continue;
-            sum += one.spectrum.band_mean_square(from_hz, to_hz);
-            reached_hz = to_hz;
-        }
-        if (sum > 0.0) return dbfs_from_mean_square(sum);
-    }
-    return std::nullopt;
-}
-
-const FeedImpedance* feed_of(const NoiseAnalysis& analysis) { return analysis.feed_impedances.empty() ? nullptr : &analysis.feed_impedances.back(); }
 
 class Probes {
 public:
@@ -121,7 +51,7 @@ public:
     void read() {
         bool any = false, any_running = false;
         for (const Take& take : job_.job.takes) {
-            if (std::none_of(take.channels.begin(), take.channels.end(), is_supply) || take.tone || is_floor_take(take)) continue;
+            if (std::none_of(take.channels.begin(), take.channels.end(), is_supply) || !is_noise_take(take) || is_floor_take(take)) continue;
             any = true;
             if (!engine_active(take)) continue;
             any_running = true;
@@ -132,8 +62,11 @@ public:
             }
         }
         if (any && !any_running)
-            analysis_.warnings.push_back({"supply_engine_off", "The takes with a probe on the supply were all made with the engine off: nothing follows there. Capture one "
-                                                               "while the engine is revved slowly through its range.", std::nullopt});
+            analysis_.warnings.push_back(
+                {"supply_engine_off",
+                 "The takes with a probe on the supply were all made with the engine off: nothing follows there. Capture one "
+                 "while the engine is revved slowly through its range.",
+                 std::nullopt});
         say();
     }
 
@@ -150,13 +83,14 @@ private:
             return;
         }
         if (!signal && !(voltage && current)) {
-            warn("supply_alone", take, "the supply alone says nothing of the signal; not used. Give the interface's other input a signal channel, or the supply's "
-                                       "voltage and current together.");
+            warn("supply_alone", take,
+                 "the supply alone says nothing of the signal; not used. Give the interface's other input a signal channel, or the supply's "
+                 "voltage and current together.");
             return;
         }
         const auto survey = std::find_if(surveys_.begin(), surveys_.end(), [&](const TakeSurvey& one) { return one.take == &take; });
-        if (signal && survey == surveys_.end()) return;   // left out already, with its reason
-        const Sound sound = read_sound(job_, take, survey == surveys_.end() ? 0.0 : survey->from_s);
+        if (signal && survey == surveys_.end()) return;  // left out already, with its reason
+        const ProbeSound sound = read_probe_sound(job_, take, survey == surveys_.end() ? nullptr : &*survey);
         std::vector<std::size_t> usable;
         for (const auto place : {voltage, current})
             if (place && is_usable(take, sound, *place)) usable.push_back(*place);
@@ -165,14 +99,15 @@ private:
             for (const std::size_t place : usable) read_sources(take, *survey, sound, place);
     }
 
-    bool is_usable(const Take& take, const Sound& sound, std::size_t c) {
+    bool is_usable(const Take& take, const ProbeSound& sound, std::size_t c) {
         const std::string name = plain(take.channels[c]);
         if (sound.silent(c)) {
             warn("supply_silent", take, name + " is silent; not used. Look at the probe, its fuse and the lead.");
         } else if (sound.clipped(c)) {
             warn("supply_overloaded", take, name + " overloads the interface's input; not used. Use a pad before it, or lower its gain.");
         } else if (take.channels[c] == Channel::supply_current && !job_.job.interface.amps_per_volt) {
-            warn("clamp_scale_unknown", take, name + " has no scale; not used. Give the clamp's: hushtrace job --amps-per-volt (10 for 100 mV an ampere).");
+            warn("clamp_scale_unknown", take,
+                 name + " has no scale; not used. Give the clamp's: hushtrace job --amps-per-volt (10 for 100 mV an ampere).");
         } else {
             return true;
         }
@@ -181,27 +116,33 @@ private:
 
     // ---- signal over supply
 
-    void read_sources(const Take& take, const TakeSurvey& survey, const Sound& sound, std::size_t supply) {
+    void read_sources(const Take& take, const TakeSurvey& survey, const ProbeSound& sound, std::size_t supply) {
         bool followed = false;
         for (const SourceTrace& trace : analysis_.traces) {
             if (trace.take != take.file || trace.ratios.empty() || trace.track.empty()) continue;
-            const auto source = std::find_if(analysis_.noise_sources.begin(), analysis_.noise_sources.end(), [&](const NoiseSource& one) { return one.id == trace.source_id; });
+            const auto source = std::find_if(analysis_.noise_sources.begin(), analysis_.noise_sources.end(),
+                                             [&](const NoiseSource& one) { return one.id == trace.source_id; });
             if (source == analysis_.noise_sources.end() || is_of_clicks(source->kind)) continue;
             followed = true;
             for (const ChannelSurvey& channel : survey.channels)
                 if (!channel.silent) read_source(take, survey, *source, trace, sound, channel.file_channel, supply);
         }
-        if (!followed) warn("supply_no_lines", take, "no noise was followed in the signal: there is nothing to hold against " + std::string(plain(take.channels[supply])) + ".");
+        if (!followed)
+            warn("supply_no_lines", take,
+                 "no noise was followed in the signal: there is nothing to hold against " + std::string(plain(take.channels[supply])) + ".");
     }
 
-    void read_source(const Take& take, const TakeSurvey& survey, const NoiseSource& source, const SourceTrace& trace, const Sound& sound, std::size_t signal, std::size_t supply) {
+    void read_source(const Take& take, const TakeSurvey& survey, const NoiseSource& source, const SourceTrace& trace, const ProbeSound& sound,
+                     std::size_t signal, std::size_t supply) {
         LineTransferRequest request;
         request.ratios = trace.ratios;
         request.block_s = trace.steady ? kSteadyBlock_s : kFollowedBlock_s;
         const LineTransfer read = line_transfer(sound.channels[supply], sound.channels[signal], sound.rate, trace.track, request);
         const std::vector<LineTransferPoint> points = joined_by_frequency(read.points, request.bins_per_octave);
         if (points.empty()) {
-            warn("supply_not_common", take, fmt::format("{} has no line in common with {}: it doesn't come by way of it, or is too faint to tell.", source.id, plain(take.channels[supply])));
+            warn("supply_not_common", take,
+                 fmt::format("{} has no line in common with {}: it doesn't come by way of it, or is too faint to tell.", source.id,
+                             plain(take.channels[supply])));
             return;
         }
         SupplyTransfer out;
@@ -222,36 +163,38 @@ private:
             out.decades = slope->decades;
             if (out.against == Channel::supply_current && out.calibrated && is_flat(slope->db_per_decade)) {
                 const double mohm = 1e3 * amplitude_from_decibels(slope->middle_db.value + scale_db);
-                const double scales_db = std::hypot(job_.job.volts_full_scale_sd_db(signal).value_or(0.0), job_.job.volts_full_scale_sd_db(supply).value_or(0.0));
+                const double scales_db =
+                    std::hypot(job_.job.volts_full_scale_sd_db(signal).value_or(0.0), job_.job.volts_full_scale_sd_db(supply).value_or(0.0));
                 out.shared_mohm = Reading{mohm, mohm * kShare_of_db * std::hypot(slope->middle_db.sd, scales_db), LimitedBy::nothing};
                 out.shared_at_hz = slope->middle_hz;
             }
         }
-        hold_against_twin(out, take, survey, source, trace);
+        hold_against_twin(out, take, survey, source, trace, sound);
         analysis_.supply_transfers.push_back(std::move(out));
     }
 
     /// The probe closes a loop of its own, if it isn't isolated: then the source's level differs from that without it.
-    void hold_against_twin(SupplyTransfer& out, const Take& take, const TakeSurvey& survey, const NoiseSource& source, const SourceTrace& trace) {
-        const double repeats = take.conditions.engine == Engine::idle ? kRepeats_idle_db : kRepeats_else_db;
+    void hold_against_twin(SupplyTransfer& out, const Take& take, const TakeSurvey& survey, const NoiseSource& source,
+                           const SourceTrace& trace, const ProbeSound& sound) {
+        bool any = false;
         for (const TakeSurvey& other : surveys_) {
-            if (!is_twin(take, *other.take, out.channel)) continue;
-            const LevelInTake *with = level_in(source, take.file, out.channel), *without = level_in(source, other.take->file, out.channel);
-            // in the other take it may go by another name, or not have been found, and of a sweep not all lines are followed alike: then its lines' bands tell
-            const bool named = with && without && take.conditions.engine != Engine::sweep;
-            const auto here = named ? with->level_dbfs : level_where(trace, survey, out.channel), there = named ? without->level_dbfs : level_where(trace, other, out.channel);
-            if (!here || !there) continue;
+            if (!is_twin_of_probe(take, *other.take, out.channel)) continue;
+            any = true;
+            const auto change = change_by_probe(source, trace, {&survey, &sound}, {&other, nullptr}, out.channel, analysis_, job_);
+            if (!change) continue;
             out.twin = other.take->file;
-            const double change = *here - *there, sd = named ? std::hypot(with->sd_db, without->sd_db) : 1.0;
-            if (std::abs(change) <= std::max(repeats, 2.0 * sd)) continue;
+            if (std::abs(change->value) <= std::max(takes_repeat_db(take), 2.0 * change->sd)) continue;
             out.spoilt = true;
-            say_once("probe_spoils", take, source.id, fmt::format("with the probe on the supply {} is {:.1f} dB {} than in {}: the probe makes a loop of its own, and both takes are spoilt by "
-                                                                  "the set-up. Use an isolated probe, and no second ground.", source.id, std::abs(change),
-                                                                  change > 0.0 ? "louder" : "quieter", other.take->file));
+            say_once("probe_spoils", take, source.id,
+                     fmt::format("with the probe on the supply {} is {:.1f} dB {} than in {}: the probe makes a loop of its own, and both takes "
+                                 "are spoilt by the set-up. Use an isolated probe, and no second ground.",
+                                 source.id, std::abs(change->value), change->value > 0.0 ? "louder" : "quieter", other.take->file));
             break;
         }
-        if (!out.twin)
-            say_once("no_probe_twin", take, "", "no take like it without the probe: whether the probe changes the noise isn't known. Capture one with the probe off, all else alike.");
+        if (!any)
+            say_once("no_probe_twin", take, "",
+                     "no take like it without the probe: whether the probe changes the noise isn't known. Capture one with the probe off, all "
+                     "else alike.");
     }
 
     void say_once(const char* code, const Take& take, const std::string& of, const std::string& text) {
@@ -260,7 +203,7 @@ private:
 
     // ---- voltage over current
 
-    void read_feed(const Take& take, const Sound& sound, std::size_t voltage, std::size_t current) {
+    void read_feed(const Take& take, const ProbeSound& sound, std::size_t voltage, std::size_t current) {
         const auto volts = supply_scale(job_.job, take, voltage), amps = supply_scale(job_.job, take, current);
         if (!volts || !amps) {
             warn("feed_not_calibrated", take, "the feed's impedance needs both inputs calibrated. Run hushtrace calibrate with a known voltage.");
@@ -279,7 +222,8 @@ private:
                 LineTransferRequest request;
                 request.ratios = {1.0 / 6, 1.0 / 3, 0.5, 2.0 / 3, 1.0, 4.0 / 3, 1.5, 5.0 / 3, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0};
                 request.block_s = kFollowedBlock_s;
-                for (LineTransferPoint point : line_transfer(sound.channels[current], sound.channels[voltage], sound.rate, ridge.track, request).points) {
+                for (LineTransferPoint point :
+                     line_transfer(sound.channels[current], sound.channels[voltage], sound.rate, ridge.track, request).points) {
                     point.gain *= *volts / *amps;
                     points.push_back(point);
                 }
@@ -290,8 +234,10 @@ private:
         }
         const auto fitted = fit_series_impedance(joined_by_frequency(points));
         if (!fitted) {
-            warn("feed_not_read", take, "voltage and current of the supply have too few lines in common, or too close ones, for the feed's resistance and inductance. Rev the engine "
-                                        "slowly through its range.");
+            warn("feed_not_read", take,
+                 "voltage and current of the supply have too few lines in common, or too close ones, for the feed's resistance and inductance. Rev "
+                 "the engine "
+                 "slowly through its range.");
             return;
         }
         FeedImpedance out;
@@ -302,7 +248,8 @@ private:
         out.capacitance_f = fitted->capacitance_f;
         out.from_hz = fitted->from_hz;
         out.to_hz = fitted->to_hz;
-        const double scales = kShare_of_db * std::hypot(job_.job.volts_full_scale_sd_db(voltage).value_or(0.0), job_.job.volts_full_scale_sd_db(current).value_or(0.0));
+        const double scales =
+            kShare_of_db * std::hypot(job_.job.volts_full_scale_sd_db(voltage).value_or(0.0), job_.job.volts_full_scale_sd_db(current).value_or(0.0));
         for (Reading* one : {&out.resistance_ohm, &out.inductance_h}) one->sd = std::hypot(one->sd, scales * one->value);
         if (out.capacitance_f) out.capacitance_f->sd = std::hypot(out.capacitance_f->sd, scales * out.capacitance_f->value);
         analysis_.feed_impedances.push_back(std::move(out));
@@ -321,7 +268,9 @@ private:
 
 }  // namespace
 
-void read_supply_probes(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const OpenedJob& job) { Probes(analysis, surveys, job).read(); }
+void read_supply_probes(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const OpenedJob& job) {
+    Probes(analysis, surveys, job).read();
+}
 
 std::optional<SupplySlope> slope_that_weighs(const NoiseAnalysis& analysis, const std::string& source_id) {
     double weights = 0, sum = 0;

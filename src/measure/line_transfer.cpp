@@ -16,20 +16,20 @@ using Complex = std::complex<double>;
 
 constexpr double kTurn = 2.0 * std::numbers::pi;
 constexpr double kStepsABlock = 256;
-constexpr double kWorth = 0.95;             // of half overlapping Hann windows
+constexpr double kWorth = 0.95;  // of half overlapping Hann windows
 constexpr double kByChance = 1e-5;
 constexpr double kKnownTo = 0.25;
-constexpr double kStandsOut = 10.0;         // times what lies beside the line: less, and a neighbour that sweeps by may pass for it
+constexpr double kStandsOut = 10.0;  // times what lies beside the line: less, and a neighbour that sweeps by may pass for it
 constexpr double kLeastAverages = 4;
 constexpr double kMostDelay_s = 1.5e-3, kDelayStep_s = 1e-5;
 /// Nats by which a delay must better the coherences: the best of 300 by chance betters them by less.
 constexpr double kDelaySure = 12.0;
-constexpr std::array<double, 6> kBeside = {-7.0, -5.0, -3.5, 3.5, 5.0, 7.0};   // bins: clear of the line's lobe
+constexpr std::array<double, 6> kBeside = {-7.0, -5.0, -3.5, 3.5, 5.0, 7.0};  // bins: clear of the line's lobe
 
 struct LineBlock {
     double frequency_hz = 0;
     Complex x, y;
-    double noise = 0;   ///< of |x|^2, by the tracks beside it
+    double noise = 0;  ///< of |x|^2, by the tracks beside it
 };
 
 /// Reads one block at an offset of so many bins.
@@ -70,9 +70,12 @@ private:
 
 using Bins = std::map<int, std::vector<LineBlock>>;
 
-int bin_of(double frequency_hz, int bins_per_octave) { return static_cast<int>(std::floor(bins_per_octave * std::log2(frequency_hz / 1000.0))); }
+int bin_of(double frequency_hz, int bins_per_octave) {
+    return static_cast<int>(std::floor(bins_per_octave * std::log2(frequency_hz / 1000.0)));
+}
 
-Bins blocks_of(std::span<const double> x, std::span<const double> y, double rate, const Track& track, double ratio, const LineTransferRequest& request) {
+Bins blocks_of(std::span<const double> x, std::span<const double> y, double rate, const Track& track, double ratio,
+               const LineTransferRequest& request) {
     Bins bins;
     const auto step = std::max<std::size_t>(1, static_cast<std::size_t>(request.block_s * rate / kStepsABlock));
     const TurnedBack of_x = turned_back(x, rate, track, ratio, step), of_y = turned_back(y, rate, track, ratio, step);
@@ -144,11 +147,12 @@ double delay_between(const std::vector<Bins>& lines) {
 }  // namespace
 
 Reading LineTransferPoint::magnitude_db() const {
-    constexpr double db_of_share = 8.685889638;   // 20 / ln 10
+    constexpr double db_of_share = 8.685889638;  // 20 / ln 10
     return {20.0 * std::log10(std::abs(gain)), db_of_share * relative_sd, relative_sd > 0.06 ? LimitedBy::noise : LimitedBy::nothing};
 }
 
-LineTransfer line_transfer(std::span<const double> x, std::span<const double> y, double rate, const Track& track, const LineTransferRequest& request) {
+LineTransfer line_transfer(std::span<const double> x, std::span<const double> y, double rate, const Track& track,
+                           const LineTransferRequest& request) {
     if (x.size() != y.size()) throw Error(ErrorKind::invalid_request, "a transfer between channels of unequal length");
     if (track.empty()) throw Error(ErrorKind::invalid_request, "no track to read a transfer along");
     if (static_cast<double>(x.size()) < 2.5 * request.block_s * rate || request.block_s * rate < 8.0)

@@ -8,8 +8,8 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kLeastSpan = 1.05;        // of a slope's points, highest over lowest
-constexpr double kImpedanceSpan = 1.414;   // half an octave
+constexpr double kLeastSpan = 1.05;       // of a slope's points, highest over lowest
+constexpr double kImpedanceSpan = 1.414;  // half an octave
 
 /// Student's t for 97.5 %, over 2: what a standard deviation of so few degrees of freedom must grow by.
 ///   source  exact for 1 and 2; beyond, Abramowitz and Stegun 26.7.5, within 0.5 % from 3 on
@@ -20,7 +20,8 @@ double for_few(std::size_t freedom) {
     constexpr double z = 1.959964, z3 = z * z * z, z5 = z3 * z * z;
     const auto n = static_cast<double>(freedom);
     return std::max(1.0, (z + (z3 + z) / (4.0 * n) + (5.0 * z5 + 16.0 * z3 + 3.0 * z) / (96.0 * n * n) +
-                          (3.0 * z5 * z * z + 19.0 * z5 + 17.0 * z3 - 15.0 * z) / (384.0 * n * n * n)) / 2.0);
+                          (3.0 * z5 * z * z + 19.0 * z5 + 17.0 * z3 - 15.0 * z) / (384.0 * n * n * n)) /
+                             2.0);
 }
 
 struct Line {
@@ -57,7 +58,8 @@ Line straight(std::span<const LineTransferPoint> points, double scatter_db) {
 }
 
 /// The extra scatter with which chi squared is what it should be; 0 where it isn't above that anyhow.
-template <class ChiSquared> double scatter_for(const ChiSquared& chi_squared, double freedom, double most) {
+template <class ChiSquared>
+double scatter_for(const ChiSquared& chi_squared, double freedom, double most) {
     if (freedom < 1.0 || chi_squared(0.0) <= freedom) return 0.0;
     double low = 0.0, high = most;
     for (int i = 0; i < 60; ++i) {
@@ -69,9 +71,11 @@ template <class ChiSquared> double scatter_for(const ChiSquared& chi_squared, do
 
 bool usable(std::span<const LineTransferPoint> points, double span) {
     if (points.size() < 3) return false;
-    const auto [low, high] = std::minmax_element(points.begin(), points.end(), [](const LineTransferPoint& a, const LineTransferPoint& b) { return a.frequency_hz < b.frequency_hz; });
+    const auto [low, high] = std::minmax_element(
+        points.begin(), points.end(), [](const LineTransferPoint& a, const LineTransferPoint& b) { return a.frequency_hz < b.frequency_hz; });
     return low->frequency_hz > 0.0 && high->frequency_hz > span * low->frequency_hz &&
-           std::all_of(points.begin(), points.end(), [](const LineTransferPoint& one) { return std::abs(one.gain) > 0.0 && std::isfinite(std::abs(one.gain)); });
+           std::all_of(points.begin(), points.end(),
+                       [](const LineTransferPoint& one) { return std::abs(one.gain) > 0.0 && std::isfinite(std::abs(one.gain)); });
 }
 
 /// The imaginary part over omega: L - S / omega^2, S one over the capacitance. Two unknowns at most.
@@ -179,7 +183,8 @@ std::optional<SeriesImpedance> fit_series_impedance(std::span<const LineTransfer
         const double farad = 1.0 / f.reactance.elastance;
         out.capacitance_f = Reading{farad, wider * farad * f.reactance.elastance_sd / f.reactance.elastance, LimitedBy::nothing};
     }
-    const auto [low, high] = std::minmax_element(points.begin(), points.end(), [](const LineTransferPoint& a, const LineTransferPoint& b) { return a.frequency_hz < b.frequency_hz; });
+    const auto [low, high] = std::minmax_element(
+        points.begin(), points.end(), [](const LineTransferPoint& a, const LineTransferPoint& b) { return a.frequency_hz < b.frequency_hz; });
     out.from_hz = low->frequency_hz;
     out.to_hz = high->frequency_hz;
     out.misfit = best.misfit;

@@ -18,7 +18,9 @@ namespace {
 constexpr double kTurn = 2.0 * std::numbers::pi;
 
 /// An engine that is revved from one line frequency to another, evenly in the logarithm.
-double swept_hz(double t, double from_hz, double to_hz, double seconds) { return from_hz * std::pow(to_hz / from_hz, std::clamp(t / seconds, 0.0, 1.0)); }
+double swept_hz(double t, double from_hz, double to_hz, double seconds) {
+    return from_hz * std::pow(to_hz / from_hz, std::clamp(t / seconds, 0.0, 1.0));
+}
 Track swept_track(double from_hz, double to_hz, double seconds) {
     Track track;
     for (double t = 0; t <= seconds; t += 0.01) {
@@ -28,7 +30,8 @@ Track swept_track(double from_hz, double to_hz, double seconds) {
     return track;
 }
 /// A line through a path: at each moment it shows |H| and the phase of H at its frequency. Right while that changes slowly.
-template <class Path> std::vector<double> through(const Path& path, double ratio, double from_hz, double to_hz, double seconds, double amplitude) {
+template <class Path>
+std::vector<double> through(const Path& path, double ratio, double from_hz, double to_hz, double seconds, double amplitude) {
     std::vector<double> out(static_cast<std::size_t>(seconds * kRate));
     double turns = 0;
     for (std::size_t n = 0; n < out.size(); ++n) {
@@ -42,9 +45,13 @@ template <class Path> std::vector<double> through(const Path& path, double ratio
 void add(std::vector<double>& into, const std::vector<double>& what) {
     for (std::size_t n = 0; n < into.size(); ++n) into[n] += what[n];
 }
-Complex nothing_done(double) { return 1.0; }
+Complex nothing_done(double) {
+    return 1.0;
+}
 
-LineTransferPoint point(double frequency_hz, Complex gain, double relative_sd) { return {1.0, frequency_hz, gain, 0.99, 50.0, relative_sd}; }
+LineTransferPoint point(double frequency_hz, Complex gain, double relative_sd) {
+    return {1.0, frequency_hz, gain, 0.99, 50.0, relative_sd};
+}
 
 }  // namespace
 
@@ -63,7 +70,7 @@ TEST_CASE("a known path is read at the lines of an engine that is revved", "[lin
     REQUIRE(read.points.size() > 20);
     CHECK(read.points.front().frequency_hz < 430.0);
     CHECK(read.points.back().frequency_hz > 3500.0);
-    CHECK(read.delay_s > 0.0);      // the path's own group delay at 400 Hz is 1 / (2 pi 2000 (1 + 0.04)) = 77 us, less further up
+    CHECK(read.delay_s > 0.0);  // the path's own group delay at 400 Hz is 1 / (2 pi 2000 (1 + 0.04)) = 77 us, less further up
     CHECK(read.delay_s < 8e-5);
     for (const LineTransferPoint& one : read.points) {
         const Complex true_gain = path(one.frequency_hz);
@@ -102,7 +109,7 @@ TEST_CASE("noise in either channel leaves the gain unbiased, and its stated unce
         REQUIRE(read.points.size() >= 1);
         for (const LineTransferPoint& one : read.points) {
             if (one.averages < 100) continue;
-            const double off = std::abs(one.gain) * 3.0 - 1.0;   // a third of x
+            const double off = std::abs(one.gain) * 3.0 - 1.0;  // a third of x
             squares += std::pow(off / one.relative_sd, 2);
             mean += off;
             ++count;
@@ -148,7 +155,7 @@ TEST_CASE("what can't be read along a track is refused or has no points", "[line
     broken[77] = std::numeric_limits<double>::quiet_NaN();
     CHECK_THROWS_AS(line_transfer(x, broken, kRate, track, {}), Error);
     LineTransferRequest request;
-    request.ratios = {1e-3, 30.0, 0.0, -1.0};   // below the band, above it, nonsense
+    request.ratios = {1e-3, 30.0, 0.0, -1.0};  // below the band, above it, nonsense
     CHECK(line_transfer(x, x, kRate, track, request).points.empty());
 }
 
@@ -157,7 +164,7 @@ TEST_CASE("a slope's interval is as wide as its span is short", "[line_transfer]
     for (const double f : {500.0, 1000.0, 2000.0, 4000.0, 8000.0}) points.push_back(point(f, 1e-6 * f, 0.02));
     const auto wide = fit_slope(points);
     REQUIRE(wide);
-    CHECK(wide->db_per_decade.value == Approx(20.0).margin(1e-6));   // a gain that grows as f
+    CHECK(wide->db_per_decade.value == Approx(20.0).margin(1e-6));  // a gain that grows as f
     CHECK(wide->decades == Approx(std::log10(16.0)));
     // sd of a slope: sigma / sqrt(sum u^2), sigma = 0.02 * 8.686 dB, u = -2..2 octaves of log10 2
     CHECK(wide->db_per_decade.sd == Approx(0.02 * 8.6859 / (std::sqrt(10.0) * std::log10(2.0))).epsilon(0.01));
@@ -172,7 +179,7 @@ TEST_CASE("a slope's interval is as wide as its span is short", "[line_transfer]
 
 TEST_CASE("points that scatter by more than they state widen the interval: 95 % hold the truth", "[line_transfer]") {
     std::mt19937_64 engine(11);
-    std::normal_distribution<double> normal(0.0, 1.5);   // dB, beyond the stated 0.1
+    std::normal_distribution<double> normal(0.0, 1.5);  // dB, beyond the stated 0.1
     int held = 0;
     constexpr int runs = 2000;
     for (int run = 0; run < runs; ++run) {
@@ -223,7 +230,8 @@ TEST_CASE("too few points, or too close ones, give no fit", "[line_transfer]") {
     const std::vector<LineTransferPoint> two = {point(1000.0, 1.0, 0.01), point(2000.0, 1.0, 0.01)};
     CHECK_FALSE(fit_slope(two));
     CHECK_FALSE(fit_series_impedance(two));
-    const std::vector<LineTransferPoint> close = {point(1000.0, {0.02, 0.03}, 0.01), point(1010.0, {0.02, 0.03}, 0.01), point(1020.0, {0.02, 0.03}, 0.01)};
+    const std::vector<LineTransferPoint> close = {point(1000.0, {0.02, 0.03}, 0.01), point(1010.0, {0.02, 0.03}, 0.01),
+                                                  point(1020.0, {0.02, 0.03}, 0.01)};
     CHECK_FALSE(fit_slope(close));
     CHECK_FALSE(fit_series_impedance(close));
     CHECK_FALSE(fit_slope({}));

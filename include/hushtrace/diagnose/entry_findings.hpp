@@ -59,7 +59,7 @@ struct SupplyTransfer {
     double decades = 0;                            ///< from the first to the last point
     std::optional<Reading> shared_mohm;            ///< |V/I| where the current is known and the slope is flat
     std::optional<double> shared_at_hz;            ///< in the middle of which frequencies
-    std::optional<std::string> twin;               ///< the take without the probe; unset: none was made
+    std::optional<std::string> twin;               ///< the take without the probe that it was held against; unset: none was made, or the source can't be read in it
     bool spoilt = false;                           ///< the probe itself changes the picture, as its twin take shows
     std::string text;                              ///< one or two sentences
 };
