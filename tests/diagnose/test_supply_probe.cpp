@@ -1,9 +1,10 @@
+#include "../../src/diagnose/supply_probe.hpp"
+
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <numbers>
 
-#include "../src/diagnose/supply_probe.hpp"
-#include "../src/diagnose/supply_words.hpp"
+#include "../../src/diagnose/supply_words.hpp"
 
 using namespace hushtrace;
 
