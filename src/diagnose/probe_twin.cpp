@@ -19,8 +19,8 @@ namespace {
 constexpr double kLongest_s = 60.0;
 constexpr double kRail = 0.999;        // |sample| from which a converter is at its end
 constexpr double kSpeedsApart = 0.03;  // share by which two takes at one speed may differ
-constexpr double kBandSd_db = 1.0;     // of a change over bands (judged)
-constexpr double kMostlyOwn = 0.5;     // share of a band's power: below, another source's lines decide it
+constexpr double kBandSd_db = 1.0;     // of a change over bands that are all its own (judged)
+constexpr double kLeastOwn = 0.15;     // share of a band's power: below, another source's lines decide it
 constexpr double kStands_sd = 4.0;
 
 /// The power in all that a trace's lines pass through [volts squared or full scale squared]; nothing where that is silent.
@@ -150,7 +150,9 @@ std::optional<Reading> change_by_probe(const NoiseSource& source, const SourceTr
     }
     if (!change) {
         const auto here = power_where(trace, *with.survey, signal), other = power_where(trace, *without.survey, signal);
-        if (here && other && own_share(source, a.file, signal, *here) > kMostlyOwn) change = Reading{decibels_from_power(*here / *other), kBandSd_db, LimitedBy::nothing};
+        const double share = here ? own_share(source, a.file, signal, *here) : 0.0;
+        if (here && other && share > kLeastOwn)
+            change = Reading{decibels_from_power(*here / *other), kBandSd_db / std::min(1.0, share), LimitedBy::nothing};
     }
     if (change) change->value += scale_db;
     return change;

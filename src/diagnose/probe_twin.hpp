@@ -33,7 +33,7 @@ struct TakeAndSound {
 };
 /// A source's level with the probe less that without it [dB], over the lines that stand in both takes, each read along its own
 /// track. Of a sweep, and where the source wasn't followed without the probe, over all that its lines pass through, noise and
-/// all, if they make up most of that: then a change is told too small. Nothing where neither can be read.
+/// all, the less sure the less of that is its own: then a change is told too small. Nothing where neither can be read.
 std::optional<Reading> change_by_probe(const NoiseSource& source, const SourceTrace& trace, TakeAndSound with, TakeAndSound without,
                                        Channel signal, const NoiseAnalysis& analysis, const OpenedJob& job);
 
