@@ -65,7 +65,9 @@ void CaptureOptions::add_to(CLI::App& app) {
     app.add_option("--seconds", seconds, "how long [s]; unless said, as the tone or the steps need, else 10");
     app.add_option("--name", name, "the take's name; a number is added when it is in use");
     app.add_option("--format", format, "flac (24 bit) or wav (float)");
-    app.add_option("--note-change", note_change, "what was mended before this take, in words");
+    app.add_option("--note-change", note_change,
+                   "what was mended before this take, in words; \"ground remade\", \"lead rerouted 0.3 m\" and the like (docs/cures.md) "
+                   "are held against what was promised");
     app.add_option("--max-level", max_level, "loudest that may be played [dBFS], -12 unless told otherwise");
     app.add_option("--output-lead", output_lead,
                    "in or out: whether the interface's output lead is in the source");

@@ -36,13 +36,6 @@ double found_from_db(NoiseKind kind) {
 
 bool turns_with_the_engine(NoiseKind kind) { return kind == NoiseKind::alternator_whine || kind == NoiseKind::ignition_tick; }
 
-/// A source's level in one take's channel: read, or what it lies below.
-struct LevelHere {
-    const TakeSurvey* survey = nullptr;
-    double level_db = 0, sd_db = 0;
-    bool at_most = false;
-};
-
 std::optional<LevelHere> level_in(const NoiseSource& source, const TakeSurvey& survey, Channel channel) {
     LevelHere here;
     here.survey = &survey;
@@ -146,7 +139,7 @@ EntryOutcome joined(EntryTest test, std::vector<ChangeRead> readings, double apa
     return out;
 }
 
-Channel loudest_channel(const NoiseSource& source) {
+Channel channel_of_loudest(const NoiseSource& source) {
     Channel channel = Channel::left;
     double most = -1e9;
     for (const LevelInTake& level : source.levels)
@@ -249,7 +242,13 @@ void add_observations(const Job& job, EntryEvidence& evidence) {
 
 }  // namespace
 
-EntryEvidence entry_evidence(const NoiseSource& source, const std::list<TakeSurvey>& surveys, const Job& job) {
+std::optional<LevelHere> level_here(const NoiseSource& source, const TakeSurvey& survey, Channel channel) { return level_in(source, survey, channel); }
+Channel loudest_channel(const NoiseSource& source) { return channel_of_loudest(source); }
+bool alike(const Conditions& a, const Conditions& b) { return same_speed(a, b) && alike_but_for_volume(a, b) && a.volume == b.volume; }
+double usual_repeats_db(const NoiseSource& source, const Conditions& conditions) { return repeats_db(conditions, turns_with_the_engine(source.kind)); }
+
+EntryEvidence entry_evidence(const NoiseSource& source, const std::list<TakeSurvey>& surveys, const Job& job, const std::set<std::string>* only) {
+    const auto used = [only](const TakeSurvey& survey) { return !only || only->contains(survey.take->file); };
     EntryEvidence evidence;
     evidence.question.follows_engine = turns_with_the_engine(source.kind);
     evidence.question.at_the_input = source.kind != NoiseKind::heard_only;
@@ -265,10 +264,10 @@ EntryEvidence entry_evidence(const NoiseSource& source, const std::list<TakeSurv
         evidence.question.set_up_apart = c.laptop == LaptopPower::battery && !tone_lead;
     }
     if (evidence.question.at_the_input) {
-        const Channel channel = loudest_channel(source);
+        const Channel channel = channel_of_loudest(source);
         std::vector<LevelHere> levels;
         for (const TakeSurvey& survey : surveys)
-            if (const auto level = level_in(source, survey, channel)) levels.push_back(*level);
+            if (const auto level = used(survey) ? level_in(source, survey, channel) : std::nullopt) levels.push_back(*level);
         add_pairs(levels, evidence);
         add_sides(source, surveys, evidence);
     }

@@ -168,6 +168,8 @@ std::size_t shares_of(const EntrySet& set) { return set.second ? kShares : 1; }
 
 }  // namespace
 
+double first_share(std::size_t x) { return share_of(x); }
+
 EntryPosterior entry_posterior(const EntryQuestion& question, const std::vector<EntryOutcome>& outcomes) {
     EntryPosterior posterior;
     posterior.sets = all_sets(question);

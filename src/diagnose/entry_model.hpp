@@ -19,6 +19,7 @@ struct EntryOutcome {
     std::optional<std::string> heard;       ///< of the ear, instead of a change: "gone" "quieter" "same" "louder"
     std::vector<std::string> takes;
     std::vector<std::size_t> observations;
+    std::optional<std::string> done;        ///< no test but a remedy that was carried out, as it was noted
 };
 
 /// What is known of a noise source before any test.
@@ -40,6 +41,9 @@ struct EntryPosterior {
     std::vector<EntrySet> sets;
     std::vector<std::vector<double>> by_share;
 };
+
+/// The first way's share of the power in `by_share`'s place x.
+double first_share(std::size_t x);
 
 EntryPosterior entry_posterior(const EntryQuestion& question, const std::vector<EntryOutcome>& outcomes);
 

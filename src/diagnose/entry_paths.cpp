@@ -4,10 +4,14 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
 
-#include "entry_evidence.hpp"
+#include "change_verdicts.hpp"
+#include "cures.hpp"
+#include "entry_actions.hpp"
 #include "entry_words.hpp"
 #include "tests_made.hpp"
+#include "vehicle_states.hpp"
 
 namespace hushtrace {
 namespace {
@@ -15,9 +19,7 @@ namespace {
 constexpr double kSpeaks = 0.4;         // ln: what weighs less is no evidence worth a line
 constexpr double kSaid = 0.001;         // sets less probable than this are left out; what is left is taken to be all
 constexpr double kEvidenceFrom = 0.02;  // of sets so probable the evidence is said
-constexpr double kActsFrom = 0.6;       // what is more probable than this is worth an action
-
-bool has_an_entry(NoiseKind kind) { return kind != NoiseKind::hiss && kind != NoiseKind::clipping && kind != NoiseKind::phone_burst; }
+constexpr std::size_t kCuresFor = 3;    // noise sources, loudest first
 
 EntryPath path_of(const EntrySet& set, const std::string& source_id) {
     EntryPath out;
@@ -40,27 +42,18 @@ void say_evidence(EntryPath& out, const EntrySet& set, const EntryEvidence& evid
     for (auto& [weight, one] : weighed) (weight > 0.0 ? out.evidence_for : out.evidence_against).push_back(std::move(one));
 }
 
-const EntryOutcome* outcome_of(const EntryEvidence& evidence, EntryTest test) {
-    for (const EntryOutcome& one : evidence.outcomes)
-        if (one.test == test && !one.heard) return &one;
-    return nullptr;
+void add_new(std::vector<Action>& actions, Action action) {
+    if (std::none_of(actions.begin(), actions.end(), [&action](const Action& one) { return one.action == action.action && one.source_id == action.source_id; }))
+        actions.push_back(std::move(action));
 }
 
-void add_actions(std::vector<Action>& actions, const NoiseSource& source, const EntryPosterior& posterior, const EntryEvidence& evidence) {
-    const EntrySet& lead = posterior.sets.front();
-    if (lead.probability < kActsFrom) return;
-    for (const auto way : {std::optional(lead.first), lead.second}) {
-        if (!way) continue;
-        const Remedy remedy = remedy_of(*way);
-        Action action{std::string(remedy.what), fmt::format("{} gets in by {} ({:.0f} %). {}", plain_name(source.kind), plain_name(*way), 100.0 * lead.probability, remedy.why),
-                      source.id, std::nullopt, std::nullopt};
-        action.why.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(action.why.front())));
-        if (const EntryOutcome* shown = remedy.shown_by ? outcome_of(evidence, *remedy.shown_by) : nullptr) {
-            action.expected_change_db = shown->change;   // the temporary thing showed what the lasting one brings
-            action.sd_db = shown->sd;
-        }
-        actions.push_back(std::move(action));
-    }
+/// Where no test was made since a change, what is said of the vehicle is from before it.
+void say_what_it_rests_on(NoiseAnalysis& analysis, const NoiseSource& source, const Standing& standing, const std::vector<VehicleState>& states) {
+    if (standing.rests_on + 1 == states.size() || standing.evidence.made.empty()) return;
+    analysis.warnings.push_back({"tests_before_change",
+                                 fmt::format("{}: no test of where it gets in was made since \"{}\"; what is said of that rests on takes from before it.", source.id,
+                                             states.back().change.value_or("the change")),
+                                 std::nullopt});
 }
 
 /// The take in which a source is loudest says in which engine state its tests are made.
@@ -104,11 +97,16 @@ NextTest next_of(const TestWorth& worth, const NoiseSource& source, const EntryP
 }  // namespace
 
 void find_entry_paths(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const Job& job) {
+    const std::vector<VehicleState> states = vehicle_states(surveys, job);
+    if (states.empty()) return;
     std::vector<Action> actions;
+    if (auto first = alternator_first(analysis)) actions.push_back(std::move(*first));
+    std::size_t cured = 0;
     for (const NoiseSource& source : analysis.noise_sources) {
         if (!has_an_entry(source.kind)) continue;
-        const EntryEvidence evidence = entry_evidence(source, surveys, job);
-        const EntryPosterior posterior = entry_posterior(evidence.question, evidence.outcomes);
+        const Standing standing = standing_in(states.size() - 1, source, states, surveys);
+        const EntryEvidence& evidence = standing.evidence;
+        const EntryPosterior& posterior = standing.posterior;
         double sum = 0;
         for (const EntrySet& set : posterior.sets)
             if (set.probability >= kSaid) sum += set.probability;
@@ -120,12 +118,18 @@ void find_entry_paths(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surv
             analysis.entry_paths.push_back(std::move(path));
         }
         for (const Warning& warning : evidence.warnings) analysis.warnings.push_back(warning);
-        add_actions(actions, source, posterior, evidence);
         add_tests_made(analysis, source, evidence, job);
+        if (!may_be_there(source, states.back(), surveys)) continue;   // the last change took it away
+        say_what_it_rests_on(analysis, source, standing, states);
+        const ActsOn on{source, standing, states[standing.rests_on].job, analysis};
+        for (Promise& promise : promises_of(on)) add_new(actions, std::move(promise.action));
+        if (cured++ < kCuresFor)
+            for (Cure& one : cures_for(on)) analysis.cures.push_back(std::move(one));
         if (analysis.next_test || posterior.sets.front().probability >= kSettled) continue;
         const auto worth = worth_of_tests(evidence.question, posterior, tests_left(evidence, surveys, job), source_reached(evidence));
         if (!worth.empty() && worth.front().bits >= kLeastBits) analysis.next_test = next_of(worth.front(), source, posterior, evidence, surveys);
     }
+    judge_changes(analysis, states, surveys);
     analysis.actions.insert(analysis.actions.begin(), actions.begin(), actions.end());
 }
 

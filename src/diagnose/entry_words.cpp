@@ -18,6 +18,8 @@ std::string change_words(const EntryOutcome& outcome) {
 
 }  // namespace
 
+bool has_an_entry(NoiseKind kind) { return kind != NoiseKind::hiss && kind != NoiseKind::clipping && kind != NoiseKind::phone_burst; }
+
 std::string plain_name(const EntrySet& set) {
     std::string out(plain_name(set.first));
     if (set.second) out += " together with " + std::string(plain_name(*set.second));
@@ -29,6 +31,13 @@ Evidence said(const EntryOutcome& outcome, const Job& job) {
     out.takes = outcome.takes;
     out.observations = outcome.observations;
     const EntryTestFacts& facts = facts_of(outcome.test);
+    if (outcome.done) {
+        out.value = outcome.change;
+        out.unit = "dB";
+        out.sd = outcome.sd;
+        out.text = fmt::format("After \"{}\" {}.", *outcome.done, change_words(outcome));
+        return out;
+    }
     if (outcome.heard) {
         out.text = fmt::format("With {} the ear heard it {}.", facts.name, *outcome.heard);
         return out;
@@ -58,37 +67,40 @@ Remedy remedy_of(EntryWay way) {
         case EntryWay::ground_loop:
             return {"Remake the amplifier's ground: bare metal, a short cable of the supply's gauge, a ring terminal, sealed after; then read its drop "
                     "under load, below 0.1 V.",
-                    "The strap shows what a better ground brings; an isolator would hide it instead.", EntryTest::temporary_ground};
+                    "An isolator would hide a bad ground instead.", EntryTest::temporary_ground, "ground remade"};
         case EntryWay::pickup_loop:
         case EntryWay::pickup_lead:
-            return {"Lay the signal lead away from the supply cable: the first 10 to 20 cm bring most; cross it at right angles.",
-                    "The lead across the seats shows what that brings.", EntryTest::temporary_lead};
+            return {"Lay the signal lead away from the supply cable: the first 10 to 20 cm bring most; cross it at right angles.", "", EntryTest::temporary_lead,
+                    "lead rerouted"};
         case EntryWay::pickup_capacitive:
             return {"Fit a signal lead with a whole, braided shield, joined at both plugs.", "A shield that is open or thin lets the supply cable's voltage in.",
-                    EntryTest::temporary_lead};
+                    EntryTest::temporary_lead, "lead renewed"};
         case EntryWay::source_supply:
-            return {"Fit a filter into the source's supply lead, or feed the source straight from the battery.",
-                    "The source's own battery shows what a clean supply brings.", EntryTest::source_on_own_battery};
+            return {"Fit a filter into the source's supply lead, or feed the source straight from the battery, fused at the battery.",
+                    "The source's own battery shows what a clean supply brings.", EntryTest::source_on_own_battery, "supply filter fitted"};
         case EntryWay::source_internal:
             return {"Use another input of the source, or have the source itself repaired or changed.", "Another source in its place shows what that brings.",
-                    EntryTest::substitute_source};
+                    EntryTest::substitute_source, "source changed"};
         case EntryWay::source_shield_open:
-            return {"Have the source's shell link repaired, or fit a lasting link with a 1 A fuse from the lead's shell to the source's case.",
-                    "It burns open where a lead is plugged in live: amplifier off before plugs are moved.", EntryTest::source_shell_link};
+            return {"Prove it, source off and its leads out: ohms from the jack's shell to the source's case, near 0 healthy, open burnt. Then have the link inside "
+                    "repaired, or fit a lasting one with a 1 A fuse from the lead's shell to the case, at the source.",
+                    "It burns open where a lead is plugged in live: amplifier off before plugs are moved.", EntryTest::source_shell_link, "shell link mended"};
         case EntryWay::contact:
-            return {"Renew the lead's plugs, or the lead; clean the jacks.", "A joint that moves turns ground current into noise.", EntryTest::temporary_lead};
+            return {"Renew the lead's plugs, or the lead; clean the jacks.", "A joint that moves turns ground current into noise.", EntryTest::temporary_lead,
+                    "lead renewed"};
         case EntryWay::antenna_lead:
             return {"Clean the antenna's base and its ground, or fit an isolator into the antenna lead.", "Pulling it shows what that brings.",
-                    EntryTest::antenna_unplugged};
+                    EntryTest::antenna_unplugged, "antenna mended"};
         case EntryWay::amplifier_internal:
             return {"Look behind the input: the amplifier's supply cable, its ground, and the amplifier itself.", "At its input there is nothing to cure.",
-                    EntryTest::amp_on_own_battery};
+                    EntryTest::amp_on_own_battery, ""};
         case EntryWay::speaker_side:
             return {"Look at the speaker leads: their route beside supply cables, and crossovers near motors.", "A test speaker straight at the amplifier is clean.",
-                    std::nullopt};
+                    std::nullopt, ""};
         case EntryWay::measuring_setup:
-            return {"Run the laptop on its battery with no lead but the interface's, and take its output lead off the source; then capture again.",
-                    "The set-up makes this noise, not the vehicle.", EntryTest::laptop_on_battery};
+            return {"Run the laptop on its battery, no network or phone cable, no USB lead to the source; leave the interface's own ground open where it may be, and take "
+                    "its output lead off the source; then capture again.",
+                    "The set-up makes this noise, not the vehicle.", EntryTest::laptop_on_battery, "set-up changed"};
     }
     return {};
 }

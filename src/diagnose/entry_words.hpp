@@ -9,6 +9,8 @@
 /// What the entry paths and their tests are called, for people.
 namespace hushtrace {
 
+/// Whether a kind of noise gets in by a way that can be looked for.
+bool has_an_entry(NoiseKind kind);
 std::string plain_name(const EntrySet& set);   ///< "a ground loop", "the antenna lead together with a ground loop"
 /// One outcome as a sentence, with its number, its takes and observations.
 Evidence said(const EntryOutcome& outcome, const Job& job);
@@ -17,6 +19,7 @@ Evidence said(const EntryOutcome& outcome, const Job& job);
 struct Remedy {
     std::string_view what, why;
     std::optional<EntryTest> shown_by;
+    std::string_view done_as;      ///< the words that note it (vehicle/remedies.hpp); empty where there are none
 };
 Remedy remedy_of(EntryWay way);
 

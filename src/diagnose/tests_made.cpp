@@ -47,7 +47,7 @@ void add_tests_made(NoiseAnalysis& analysis, const NoiseSource& source, const En
         const Chances after = chances_of(entry_posterior(evidence.question, so_far));
         TestMade made;
         made.source_id = source.id;
-        made.name = facts_of(outcome.test).name;
+        made.name = outcome.done ? *outcome.done : std::string(facts_of(outcome.test).name);
         made.outcome = said(outcome, job);
         std::vector<std::size_t> ways;
         for (std::size_t w = 0; w < kEntryWays; ++w)

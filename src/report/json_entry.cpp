@@ -87,6 +87,30 @@ Json feed_json(const FeedImpedance& one) {
             {"text", one.text}};
 }
 
+Json cure_json(const Cure& one) {
+    return {{"source_id", one.source_id},
+            {"what", one.what},
+            {"name", one.name},
+            {"expected_change_db", level_json(one.expected_change_db)},
+            {"sd_db", level_json(one.sd_db)},
+            {"text", one.text}};
+}
+
+Json change_json(const ChangeMade& one) {
+    return {{"change", one.change},
+            {"source_id", one.source_id},
+            {"before", one.before},
+            {"after", one.after},
+            {"channel", to_word(one.channel)},
+            {"measured_db", level_json(one.measured_db.value)},
+            {"measured_sd_db", level_json(one.measured_db.sd)},
+            {"at_most", one.at_most},
+            {"promised_db", one.promised_db ? level_json(one.promised_db->value) : Json(nullptr)},
+            {"promised_sd_db", one.promised_db ? level_json(one.promised_db->sd) : Json(nullptr)},
+            {"verdict", one.verdict},
+            {"text", one.text}};
+}
+
 }  // namespace
 
 Json evidence_json(const std::vector<Evidence>& evidence) {
@@ -111,6 +135,10 @@ void put_entry(Json& results, const NoiseAnalysis& analysis) {
     results["feed_impedances"] = Json::array();
     for (const FeedImpedance& one : analysis.feed_impedances) results["feed_impedances"].push_back(feed_json(one));
     results["next_test"] = analysis.next_test ? next_test_json(*analysis.next_test) : Json(nullptr);
+    results["cures"] = Json::array();
+    for (const Cure& one : analysis.cures) results["cures"].push_back(cure_json(one));
+    results["changes"] = Json::array();
+    for (const ChangeMade& one : analysis.changes) results["changes"].push_back(change_json(one));
 }
 
 }  // namespace hushtrace

@@ -36,8 +36,9 @@ std::string record_page(const OpenedJob& opened, const Analyses& analyses, std::
         escaped(title), page::style(), header(opened.job, title));
     out += page::in_short(analyses);
     if (analyses.noise) {
-        out += page::findings(*analyses.noise) + page::next_test(*analyses.noise) + page::supply_probe(*analyses.noise);
-        out += page::actions(*analyses.noise) + page::health(*analyses.noise) + page::entry_pictures(opened, *analyses.noise);
+        out += page::findings(*analyses.noise) + page::changes(*analyses.noise) + page::next_test(*analyses.noise);
+        out += page::supply_probe(*analyses.noise) + page::actions(*analyses.noise) + page::cures(*analyses.noise);
+        out += page::health(*analyses.noise) + page::entry_pictures(opened, *analyses.noise);
         out += page::hear(*analyses.noise, analyses.heard_folder);
     }
     if (analyses.gain) out += page::gain(opened, *analyses.gain);

@@ -36,4 +36,23 @@ std::string supply_probe(const NoiseAnalysis& analysis) {
     return out + "<ul>\n" + said + "</ul>\n</section>\n";
 }
 
+std::string cures(const NoiseAnalysis& analysis) {
+    if (analysis.cures.empty()) return "";
+    std::string rows;
+    for (const Cure& one : analysis.cures)
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", escaped(one.name), cell(one.source_id, "for"),
+                            cell(change_text(one.expected_change_db, one.sd_db), "expect"),
+                            cell(one.text, "what it does and costs"));
+    return "<section>\n<h2>Would it help to buy ...?</h2>\n" + table({"what", "for", "expect", "what it does and costs"}, rows) + "</section>\n";
+}
+
+std::string changes(const NoiseAnalysis& analysis) {
+    if (analysis.changes.empty()) return "";
+    std::string rows;
+    for (const ChangeMade& one : analysis.changes)
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", escaped(one.change), cell(one.source_id, "noise"),
+                            cell(one.text, "what came of it"), cell(one.after + " against " + one.before, "takes"));
+    return "<section>\n<h2>After what was changed</h2>\n" + table({"change", "noise", "what came of it", "takes"}, rows) + "</section>\n";
+}
+
 }  // namespace hushtrace::page

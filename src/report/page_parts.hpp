@@ -20,6 +20,8 @@ std::string hear(const NoiseAnalysis& analysis, const std::string& folder);
 std::string next_test(const NoiseAnalysis& analysis);
 /// What takes with a probe on the supply tell.
 std::string supply_probe(const NoiseAnalysis& analysis);
+std::string cures(const NoiseAnalysis& analysis);
+std::string changes(const NoiseAnalysis& analysis);
 std::string actions(const NoiseAnalysis& analysis);
 std::string health(const NoiseAnalysis& analysis);
 /// Where noise gets in, as pictures: the chain with its marks, the tests, before and after, the supply's transfer.

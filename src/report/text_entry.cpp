@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "hushtrace/report/wording.hpp"
 
 namespace hushtrace {
@@ -24,11 +26,35 @@ void tell_supply(Lines& lines, const NoiseAnalysis& analysis) {
     for (const FeedImpedance& one : analysis.feed_impedances) lines.add(fmt::format("The feed, {}: {}", one.take, one.text), 2, "- ");
 }
 
+/// " -25 (±6)  dB", as an action's change is told
+std::string change_column(double change_db, double sd_db) { return fmt::format("{:>+4.0f} {} dB  ", std::round(change_db) + 0.0, padded(fmt::format("(±{:.0f})", sd_db), 5)); }
+
+void tell_cures(Lines& lines, const NoiseAnalysis& analysis) {
+    std::string source;
+    for (const Cure& one : analysis.cures) {
+        if (source != one.source_id) lines.title("Would it help to buy ...? For " + one.source_id);
+        source = one.source_id;
+        lines.row(change_column(one.expected_change_db, one.sd_db) + one.name, 0);
+        if (analysis.cures.front().source_id == source) lines.add(one.text, 4);   // what each costs is told once
+    }
+}
+
+void tell_changes(Lines& lines, const NoiseAnalysis& analysis) {
+    if (analysis.changes.empty()) return;
+    lines.title("After what was changed");
+    for (const ChangeMade& one : analysis.changes) {
+        lines.add(fmt::format("{}, {}: {}", one.change, one.source_id, one.text), 0, "- ");
+        lines.add(fmt::format("{} against {}, {}", one.after, one.before, spaced(to_word(one.channel))), 2);
+    }
+}
+
 }  // namespace
 
 void tell_entry(Lines& lines, const NoiseAnalysis& analysis) {
+    tell_changes(lines, analysis);
     tell_next_test(lines, analysis);
     tell_supply(lines, analysis);
+    tell_cures(lines, analysis);
 }
 
 }  // namespace hushtrace

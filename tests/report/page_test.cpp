@@ -123,6 +123,7 @@ TEST_CASE("what a user or a file wrote can't become markup", "[page]") {
     analyses.noise->supply_transfers[0].take = analyses.noise->supply_transfers[0].text = analyses.noise->supply_transfers[0].source_id = evil;
     analyses.noise->changes = {
         {evil, "hum-1", "takes/off.flac", "takes/idle.flac", Channel::right, {-3.0, 1.0, {}}, false, std::nullopt, "kept", evil}};
+    analyses.noise->cures = {{evil, evil, evil, -3.0, 1.0, evil}};
     analyses.noise->floor[0].take = evil;
     analyses.gain->ceiling_text = evil;
     analyses.gain->amplifiers[0].name = evil;
@@ -162,6 +163,27 @@ TEST_CASE("where noise gets in is drawn, with its tests, what they changed and t
     CHECK(ids.size() == count);
     noise.entry_paths.clear(), noise.tests_made.clear(), noise.supply_transfers.clear();
     CHECK_FALSE(holds(record_page(sample::job(), analyses, "9.8.7"), "<h2>Where it gets in"));
+}
+
+TEST_CASE("the page says what it would help to buy, and what became of a change", "[page]") {
+    Analyses analyses = both();
+    CHECK_FALSE(holds(record_page(sample::job(), analyses, "9.8.7"), "Would it help"));
+    analyses.noise->cures = {{"whine-1", "isolator", "an isolating transformer in the lead", -24.6, 6.0, "It costs bass."}};
+    ChangeMade made;
+    made.change = "ground remade";
+    made.source_id = "whine-1";
+    made.before = "takes/idle.flac";
+    made.after = "takes/mended.flac";
+    made.verdict = "failed";
+    made.text = "The promise failed.";
+    analyses.noise->changes = {made};
+    const std::string page = record_page(sample::job(), analyses, "9.8.7");
+    CHECK(holds(page, "<h2>Would it help to buy ...?</h2>"));
+    CHECK(holds(page, "25 dB quieter (±6)"));
+    CHECK(holds(page, "It costs bass."));
+    CHECK(holds(page, "The promise failed."));
+    CHECK(holds(page, "takes/mended.flac against takes/idle.flac"));
+    CHECK(first_imbalance(page) == "");
 }
 
 TEST_CASE("a page without findings, without gain or without any take is whole", "[page]") {

@@ -40,6 +40,26 @@ TEST_CASE("the terminal tells findings, then what to do, warnings last", "[text]
     CHECK_FALSE(holds(text, "not calibrated"));
 }
 
+TEST_CASE("the terminal says what it would help to buy, and what became of a change", "[text]") {
+    NoiseAnalysis made = sample::noise();
+    made.cures = {{"whine-1", "isolator", "an isolating transformer in the lead", -24.6, 6.0, "It costs bass, and this sentence is longer than one line of the terminal."},
+                  {"whine-1", "ferrite", "a clip-on ferrite round the lead", -0.2, 0.3, "Nothing in the audio band."}};
+    ChangeMade change;
+    change.change = "ground remade";
+    change.source_id = "whine-1";
+    change.before = "takes/idle.flac";
+    change.after = "takes/mended.flac";
+    change.text = "It fell by 16 ± 6 dB.";
+    made.changes = {change};
+    const std::string text = noise_text(sample::job(), made);
+    require_80_columns(text);
+    CHECK(holds(text, "Would it help to buy ...? For whine-1"));
+    CHECK(holds(text, " -25 (±6)  dB  an isolating transformer in the lead\n"));
+    CHECK(holds(text, "  +0 (±0)  dB  a clip-on ferrite round the lead\n"));
+    CHECK(holds(text, "- ground remade, whine-1: It fell by 16 ± 6 dB.\n"));
+    CHECK(holds(text, "takes/mended.flac against takes/idle.flac, left"));
+}
+
 TEST_CASE("without calibration the terminal shows dBFS and says so", "[text]") {
     const std::string text = noise_text(sample::job(), sample::uncalibrated(sample::noise()));
     CHECK(holds(text, "-61.5 dBFS (not calibrated)"));
