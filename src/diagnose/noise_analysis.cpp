@@ -293,8 +293,8 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                              [&action](const Action& one) { return one.action == action.action; }))
                 out.actions.push_back(std::move(action));
     }
-    find_entry_paths(out, surveys, job.job);
     read_supply_probes(out, surveys, job);
+    find_entry_paths(out, surveys, job.job);
     for (const TakeSurvey& survey : surveys)
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.pictures.push_back(picture_of(survey, c, out));

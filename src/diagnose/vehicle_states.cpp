@@ -68,10 +68,11 @@ std::optional<LevelsAround> levels_around(const NoiseSource& source, const std::
         double level() const { return sum / count; }
         double variance(double repeats) const { return squares / (count * count) + repeats * repeats / count; }
     };
-    const auto mean_of = [&](const VehicleState& state, const Conditions& like) {
+    // a probe on the supply may make a loop of its own: takes with other channels are no like ones
+    const auto mean_of = [&](const VehicleState& state, const Take& like) {
         Mean mean;
         for (const TakeSurvey& survey : surveys)
-            if (state.takes.contains(survey.take->file) && alike(survey.take->conditions, like))
+            if (state.takes.contains(survey.take->file) && alike(survey.take->conditions, like.conditions) && survey.take->channels == like.channels)
                 if (const auto level = level_here(source, survey, channel)) mean.add(*level);
         return mean;
     };
@@ -80,11 +81,11 @@ std::optional<LevelsAround> levels_around(const NoiseSource& source, const std::
         double loudest = -1e9;
         for (const TakeSurvey& survey : surveys) {
             if (!states[after].takes.contains(survey.take->file)) continue;
-            const Conditions& like = survey.take->conditions;
+            const Take& like = *survey.take;
             const Mean then = mean_of(states[before], like), now = mean_of(states[after], like);
             if (then.count == 0 || then.at_most || now.count == 0 || then.level() <= loudest) continue;
             loudest = then.level();
-            const double repeats = usual_repeats_db(source, like);
+            const double repeats = usual_repeats_db(source, like.conditions);
             best = LevelsAround{then.last, now.last, now.level() - then.level(),
                                 std::sqrt(then.variance(repeats) + now.variance(now.at_most ? 0.0 : repeats)), now.at_most};
         }

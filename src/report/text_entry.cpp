@@ -27,7 +27,9 @@ void tell_supply(Lines& lines, const NoiseAnalysis& analysis) {
 }
 
 /// " -25 (±6)  dB", as an action's change is told
-std::string change_column(double change_db, double sd_db) { return fmt::format("{:>+4.0f} {} dB  ", std::round(change_db) + 0.0, padded(fmt::format("(±{:.0f})", sd_db), 5)); }
+std::string change_column(double change_db, double sd_db) {
+    return fmt::format("{:>+4.0f} {} dB  ", std::round(change_db) + 0.0, padded(fmt::format("(±{:.0f})", sd_db), 5));
+}
 
 void tell_cures(Lines& lines, const NoiseAnalysis& analysis) {
     std::string source;

@@ -62,7 +62,8 @@ check.that(best["paths"] == ["ground_loop"] and best["probability"] > 0.7, f"a g
 check.that(any("isolating transformer" in e["text"] and e["takes"] and e["unit"] == "dB" and e["sd"] for e in best["evidence_for"]), "the isolator speaks for it, with its number and takes")
 check.that(any(e["observations"] == [0] for e in best["evidence_for"]), "so does the meter")
 first = results["actions"][0]
-check.that("ground" in first["action"] and abs(first["expected_change_db"] + 13.2) < 2 and first["sd_db"] > 0, f"what to do, with the strap's dB: {first['action'][:40]} {first['expected_change_db']}")
+# the strap leaves 0.22: Rg + Rs = 15 (1/0.22 - 1) = 53 milliohm; remade to 1, and with more current in the better ground, some 25 to 30 dB less
+check.that("ground" in first["action"] and -31 <= first["expected_change_db"] < -20 and first["sd_db"] > 0, f"what to do, and by how many dB: {first['action'][:40]} {first['expected_change_db']}")
 check.that("gets in by ground loop" in words and "for it:" in words, "and in words")
 
 # ---- the tests as they were made: each starts where the one before ended, the last ends at the entry paths
