@@ -61,7 +61,7 @@ Observation observation_from(const std::string& text, const JobOptions& options)
     if (!unit) refuse("--observe: " + none_of(seen.what, observation_words()));
     if (equals == std::string::npos || equals + 1 == text.size())
         refuse(fmt::format("--observe: {} has no value; write {}={}", in_quotes(text), seen.what,
-                           unit->empty() ? "gone" : "0.08" + std::string(*unit)));
+                           unit->empty() ? std::string(heard_words(seen.what).back()) : "0.08" + std::string(*unit)));
     const std::string value = text.substr(equals + 1);
     seen.unit = std::string(*unit);
     seen.conditions = options.conditions.conditions();
@@ -71,7 +71,7 @@ Observation observation_from(const std::string& text, const JobOptions& options)
         seen.reason = options.reason;
     } else if (unit->empty()) {
         seen.heard = value;
-        const auto words = heard_words();
+        const auto words = heard_words(seen.what);
         if (std::find(words.begin(), words.end(), value) == words.end())
             refuse(fmt::format("--observe {}: {}", seen.what, none_of(value, words)));
     } else {
@@ -84,8 +84,8 @@ Observation observation_from(const std::string& text, const JobOptions& options)
 }
 
 bool stops_the_job(const Observation& seen) {
-    return (seen.what == "ground_drop" || seen.what == "shell_to_amplifier_ground") &&
-           seen.value.value_or(0) > kHighestGroundDifference_v;
+    if (seen.what == "amplifier_wakes") return seen.heard == "only_with_lead";
+    return (seen.what == "ground_drop" || seen.what == "shell_to_amplifier_ground") && seen.value.value_or(0) > kHighestGroundDifference_v;
 }
 
 /// One of the things that the command does, and what it says of it.
@@ -179,7 +179,12 @@ Outcome observe(const JobOptions& options) {
     for (const Observation& one : seen) {
         outcome.text += fmt::format("noted: {}\n", observation_in_short(one));
         outcome.results["observations"].push_back(Json::parse(observation_text(one)));
-        if (stops_the_job(one))
+        if (one.what == "amplifier_wakes" && stops_the_job(one))
+            outcome.warnings.push_back({"stop",
+                                        "STOP: an amplifier that wakes only with the signal lead plugged in has lost its own ground: its supply current returns "
+                                        "through the lead's shield. Connect no interface; pull the lead, mend the ground.",
+                                        std::nullopt});
+        else if (stops_the_job(one))
             outcome.warnings.push_back(
                 {"stop",
                  fmt::format(

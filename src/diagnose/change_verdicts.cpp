@@ -57,7 +57,7 @@ void judge_changes(NoiseAnalysis& analysis, const std::vector<VehicleState>& sta
             one.at_most = around->at_most;
             const auto done = remedy_named(one.change);
             if (done) {
-                const Standing standing = standing_in(at - 1, source, states, surveys);
+                const Standing standing = standing_in(at - 1, source, states, analysis, surveys);
                 const ActsOn on{source, standing, states[at - 1].job, analysis};
                 for (const Promise& promise : promises_of(on))
                     if (promise.done_as == done->remedy.words) one.promised_db = forecast(promise.done_as, on, done->separation_m);

@@ -171,7 +171,7 @@ Promise promise_of(EntryWay way, double probability, const ActsOn& on) {
 
 std::optional<ChangeSeen> seen(const EntryEvidence& evidence, EntryTest test) {
     for (const EntryOutcome& one : evidence.outcomes)
-        if (one.test == test && !one.heard && !one.done) return ChangeSeen{one.change, one.sd, one.at_most || one.change <= kDeepestRead_db};
+        if (one.test == test && one.also.empty() && !one.heard && !one.done) return ChangeSeen{one.change, one.sd, one.at_most || one.change <= kDeepestRead_db};
     return std::nullopt;
 }
 

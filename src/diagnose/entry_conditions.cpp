@@ -8,19 +8,50 @@ namespace {
 
 constexpr double kSameSpeed = 0.15;   // of the rpm: a test at another speed is none
 
-std::optional<EntryTest> attached_test(const Conditions& plain, const Conditions& tested) {
-    std::optional<EntryTest> found;
+using Tests = std::vector<EntryTest>;
+
+/// What went from the attached devices; nothing where one came.
+std::optional<Tests> attached_tests(const Conditions& plain, const Conditions& tested) {
+    Tests found;
     for (const AttachedDevice& device : plain.attached) {
         const bool still = std::find(tested.attached.begin(), tested.attached.end(), device) != tested.attached.end();
         if (still) continue;
-        if (found) return std::nullopt;   // two things went
-        found = device.device == "interface_output" ? EntryTest::tone_lead_off : EntryTest::device_unplugged;
+        const EntryTest test = device.device == "interface_output" ? EntryTest::tone_lead_off : EntryTest::device_unplugged;
+        if (std::find(found.begin(), found.end(), test) == found.end()) found.push_back(test);
     }
     for (const AttachedDevice& device : tested.attached) {
         const bool known = std::any_of(plain.attached.begin(), plain.attached.end(), [&device](const AttachedDevice& one) { return one.device == device.device; });
         if (!known) return std::nullopt;
     }
     return found;
+}
+
+std::optional<Tests> hookup_tests(const Conditions& plain, const Conditions& tested) {
+    std::vector<Hookup> more = hookups_of(tested);
+    for (const Hookup one : hookups_of(plain)) {
+        const auto same = std::find(more.begin(), more.end(), one);
+        if (same == more.end()) return std::nullopt;
+        more.erase(same);
+    }
+    Tests found;
+    for (const Hookup one : more)
+        if (const auto test = test_of(one)) found.push_back(*test);
+    return found;
+}
+
+std::optional<Tests> source_tests(const Conditions& plain, const Conditions& tested) {
+    const SourceState before = plain.source.value_or(SourceState::on), after = tested.source.value_or(SourceState::on);
+    if (before == after) return Tests{};
+    if (before != SourceState::on) return std::nullopt;
+    return Tests{after == SourceState::off ? EntryTest::source_off : after == SourceState::paused ? EntryTest::source_paused : EntryTest::volume_zero};
+}
+
+/// More loads are a test of what follows the engine; of other noise they may be what makes it.
+std::optional<Tests> load_tests(const Conditions& plain, const Conditions& tested, bool follows_engine) {
+    const std::vector<std::string> before = sorted(plain.loads), after = sorted(tested.loads);
+    if (before == after) return Tests{};
+    if (!follows_engine || !std::includes(after.begin(), after.end(), before.begin(), before.end())) return std::nullopt;
+    return Tests{EntryTest::loads_on};
 }
 
 }  // namespace
@@ -38,14 +69,8 @@ std::vector<Hookup> hookups_of(const Conditions& conditions) {
 }
 
 std::optional<EntryTest> hookup_test(const Conditions& plain, const Conditions& tested) {
-    const std::vector<Hookup> before = hookups_of(plain);
-    std::vector<Hookup> more = hookups_of(tested);
-    for (const Hookup one : before) {
-        const auto same = std::find(more.begin(), more.end(), one);
-        if (same == more.end()) return std::nullopt;
-        more.erase(same);
-    }
-    return more.size() == 1 ? test_of(more.front()) : std::nullopt;
+    const auto some = hookup_tests(plain, tested);
+    return some && some->size() == 1 ? std::optional(some->front()) : std::nullopt;
 }
 
 bool same_speed(const Conditions& a, const Conditions& b) {
@@ -80,35 +105,30 @@ std::optional<EntryTest> test_of(Hookup hookup) {
     return std::nullopt;
 }
 
-std::optional<EntryTest> test_between(const Conditions& plain, const Conditions& tested, bool follows_engine) {
-    if (plain.point != tested.point) return std::nullopt;
+std::vector<EntryTest> tests_between(const Conditions& plain, const Conditions& tested, bool follows_engine) {
+    if (plain.point != tested.point) return {};
     // the set-up's own floor needs no engine
-    const bool floor = tested.has(Hookup::inputs_shorted) && hookups_of(plain).empty();
-    if (floor) return EntryTest::inputs_shorted;
-    if (follows_engine && (!engine_turns(plain.engine) || !same_speed(plain, tested))) return std::nullopt;
-    std::vector<std::optional<EntryTest>> differ;
-    if (hookups_of(plain) != hookups_of(tested)) differ.push_back(hookup_test(plain, tested));
-    if (plain.volume != tested.volume)
-        differ.push_back(plain.volume && tested.volume && *tested.volume < *plain.volume ? std::optional(EntryTest::volume_zero) : std::nullopt);
-    if (plain.source.value_or(SourceState::on) != tested.source.value_or(SourceState::on)) {
-        const SourceState state = tested.source.value_or(SourceState::on);
-        const bool from_on = plain.source.value_or(SourceState::on) == SourceState::on;
-        differ.push_back(!from_on                        ? std::nullopt
-                         : state == SourceState::off     ? std::optional(EntryTest::source_off)
-                         : state == SourceState::paused  ? std::optional(EntryTest::source_paused)
-                                                         : std::optional(EntryTest::volume_zero));
+    if (tested.has(Hookup::inputs_shorted) && !plain.has(Hookup::inputs_shorted)) return {EntryTest::inputs_shorted};
+    if (plain.engine != tested.engine || (follows_engine && (!engine_turns(plain.engine) || !same_speed(plain, tested)))) return {};
+    if (plain.amplifier && tested.amplifier && plain.amplifier != tested.amplifier) return {};
+    Tests all;
+    const auto add = [&all](const std::optional<Tests>& some) {
+        if (some) all.insert(all.end(), some->begin(), some->end());
+        return some.has_value();
+    };
+    if (!add(hookup_tests(plain, tested)) || !add(source_tests(plain, tested)) || !add(attached_tests(plain, tested)) ||
+        !add(load_tests(plain, tested, follows_engine)))
+        return {};
+    if (plain.volume && tested.volume && plain.volume != tested.volume) {
+        if (*tested.volume > *plain.volume) return {};
+        if (std::find(all.begin(), all.end(), EntryTest::volume_zero) == all.end()) all.push_back(EntryTest::volume_zero);
     }
-    if (plain.input != tested.input && plain.input && tested.input) differ.push_back(EntryTest::another_input);
-    if (plain.attached != tested.attached) differ.push_back(attached_test(plain, tested));
-    if (plain.laptop.value_or(LaptopPower::battery) != tested.laptop.value_or(LaptopPower::battery))
-        differ.push_back(tested.laptop.value_or(LaptopPower::battery) == LaptopPower::battery ? std::optional(EntryTest::laptop_on_battery) : std::nullopt);
-    if (sorted(plain.loads) != sorted(tested.loads)) {
-        const bool more = tested.loads.size() > plain.loads.size() &&
-                          std::all_of(plain.loads.begin(), plain.loads.end(),
-                                      [&](const std::string& load) { return std::find(tested.loads.begin(), tested.loads.end(), load) != tested.loads.end(); });
-        differ.push_back(more ? std::optional(EntryTest::loads_on) : std::nullopt);
-    }
-    return differ.size() == 1 ? differ.front() : std::nullopt;
+    if (plain.input && tested.input && plain.input != tested.input) all.push_back(EntryTest::another_input);
+    const LaptopPower before = plain.laptop.value_or(LaptopPower::battery), after = tested.laptop.value_or(LaptopPower::battery);
+    if (before != after && after != LaptopPower::battery) return {};
+    if (before != after) all.push_back(EntryTest::laptop_on_battery);
+    std::sort(all.begin(), all.end());
+    return all;
 }
 
 }  // namespace hushtrace

@@ -9,8 +9,9 @@
 /// Which test lies between two takes' conditions.
 namespace hushtrace {
 
-/// The test that lies between two conditions; nothing where they differ in more than one, in none that is a test, or the other way round.
-std::optional<EntryTest> test_between(const Conditions& plain, const Conditions& tested, bool follows_engine);
+/// The tests that lie between two takes' conditions, in order: the second made with all of them, the first with none. Empty where they are alike,
+/// where they differ in what is no test, or the other way round.
+std::vector<EntryTest> tests_between(const Conditions& plain, const Conditions& tested, bool follows_engine);
 /// The hookup that makes a test, and the test that a hookup makes.
 std::optional<EntryTest> test_of(Hookup hookup);
 

@@ -4,6 +4,7 @@
 #include <string>
 #include <vector>
 
+#include "entry_levels.hpp"
 #include "entry_model.hpp"
 #include "hushtrace/diagnose/findings.hpp"
 #include "take_survey.hpp"
@@ -21,18 +22,9 @@ struct EntryEvidence {
 /// Every pair of takes that differ in one condition, and every observation, as outcomes of tests.
 ///   surveys  of all takes that could be read
 ///   only     the files of the takes to use; null for all
-EntryEvidence entry_evidence(const NoiseSource& source, const std::list<TakeSurvey>& surveys, const Job& job,
+EntryEvidence entry_evidence(const NoiseSource& source, const NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const Job& job,
                              const std::set<std::string>* only = nullptr);
 
-/// A source's level in one take's channel, in dBV where it is calibrated: read, or what it lies below.
-struct LevelHere {
-    const TakeSurvey* survey = nullptr;
-    double level_db = 0, sd_db = 0;
-    bool at_most = false;
-};
-/// Nothing where the take hasn't the channel, or it is silent.
-std::optional<LevelHere> level_here(const NoiseSource& source, const TakeSurvey& survey, Channel channel);
-Channel loudest_channel(const NoiseSource& source);
 /// Conditions in which the same noise is to be expected: all alike, the engine's speed within 15 %.
 bool alike(const Conditions& a, const Conditions& b);
 /// How far two takes in such conditions stray, each [dB].

@@ -16,7 +16,9 @@ constexpr double kReadTo_db = 2.5;          // what a test not made yet is taken
 constexpr double kReadTo_log = 0.15;        // of a meter: log10
 constexpr std::array<double, kShares> kShare_db = {-8.0, -4.0, 0.0, 4.0, 8.0};   // the first way's power over the second's
 constexpr double kSetUpApart = 0.1;         // odds of a set-up that has no way to the vehicle but the probe
-constexpr double kBothPlaces = 0.1;         // odds of one way before the input and one behind it
+constexpr double kUnseen = 0.02;            // odds of a way that ends at the input beside one behind it, where the input showed nothing
+constexpr double kBothPlaces = 1.0;         // odds of one way before the input and one behind it, against two in one place
+constexpr double kOwnWorks = 0.3;           // odds of the source's own works for noise that turns with the engine: its supply brings that (common practice, no source)
 constexpr double kWrongPlace = 1e-4;        // prior odds of a way that should not show where the noise was found
 
 using Laws = std::vector<ChangeLaw>;
@@ -32,6 +34,19 @@ double share_of(std::size_t i) {
 Laws laws_of(EntryTest test, EntryWay way, bool follows_engine) {
     const auto laws = expected_change(test, way, follows_engine);
     return {laws.begin(), laws.end()};
+}
+
+/// Tests made together: what each takes away is gone, and a fall to the floor is as deep as it gets.
+Laws in_turn(const Laws& one, const Laws& other) {
+    if (one.empty() || other.empty()) return one.empty() ? other : one;
+    Laws out;
+    for (const ChangeLaw& a : one)
+        for (const ChangeLaw& b : other) {
+            const bool floor = a.mean <= kToFloor_db || b.mean <= kToFloor_db;
+            const ChangeLaw& deeper = a.mean < b.mean ? a : b;
+            out.push_back({a.share * b.share, floor ? deeper.mean : a.mean + b.mean, floor ? deeper.sd : std::hypot(a.sd, b.sd)});
+        }
+    return out;
 }
 
 /// The change of two ways' power together: each law's spread carried over by its share of what remains.
@@ -50,12 +65,17 @@ bool is_level(EntryTest test) {
     return by == ReadBy::take || by == ReadBy::ear;
 }
 
-/// What a set does under a test, with this share of the first way.
-Laws laws_of(EntryTest test, const EntrySet& set, double share, const EntryQuestion& question) {
-    Laws first = laws_of(test, set.first, question.follows_engine);
+/// What a set does under a test, and others made with it, with this share of the first way.
+Laws laws_of(EntryTest test, const std::vector<EntryTest>& also, bool at_output, const EntrySet& set, double share, const EntryQuestion& question) {
+    const auto of = [&](EntryWay way) {
+        Laws laws = laws_of(test, way, question.follows_engine);
+        for (const EntryTest one : also) laws = in_turn(laws, laws_of(one, way, question.follows_engine));
+        return laws;
+    };
+    Laws first = of(set.first);
     if (!set.second) return first;
-    Laws second = laws_of(test, *set.second, question.follows_engine);
-    if (facts_of(test).read_by != ReadBy::ear && question.at_the_input) {   // what lies behind the input isn't seen at it
+    Laws second = of(*set.second);
+    if (facts_of(test).read_by != ReadBy::ear && question.at_the_input && question.place_known && !at_output) {   // what lies behind the input isn't seen at it
         if (is_behind_the_input(set.first)) return second;
         if (is_behind_the_input(*set.second)) return first;
     }
@@ -113,9 +133,11 @@ std::vector<EntrySet> all_sets(const EntryQuestion& question) {
     constexpr double paths = 10.0, mechanisms = 3.0;
     const auto weight = [&](EntryWay way) {
         const double apart = way == EntryWay::measuring_setup && question.set_up_apart ? kSetUpApart : 1.0;
-        return apart * (mechanism_of(way) ? 1.0 / mechanisms : 1.0) / paths;
+        const double works = way == EntryWay::source_internal && question.follows_engine ? kOwnWorks : 1.0;
+        return apart * works * (mechanism_of(way) ? 1.0 / mechanisms : 1.0) / paths;
     };
-    const auto fits = [&](EntryWay way) { return is_behind_the_input(way) != question.at_the_input; };
+    const auto fits = [&](EntryWay way) { return !question.place_known || is_behind_the_input(way) != question.at_the_input; };
+    const double both_places = question.at_the_input ? kBothPlaces : kUnseen;
     std::vector<EntrySet> sets;
     double pairs = 0;
     for (std::size_t a = 0; a < kEntryWays; ++a) {
@@ -125,9 +147,9 @@ std::vector<EntrySet> all_sets(const EntryQuestion& question) {
             const auto second = static_cast<EntryWay>(b);
             if (path_of(first) == path_of(second)) continue;
             // beside what is found where it should be, the other place is for the ear to tell
-            const double one = weight(first) * weight(second) * (fits(first) && fits(second) ? 1.0 : fits(first) || fits(second) ? kBothPlaces : kWrongPlace);
-            sets.push_back({first, second, one});
-            pairs += one;
+            const double one = weight(first) * weight(second);
+            sets.push_back({first, second, one * (fits(first) && fits(second) ? 1.0 : fits(first) || fits(second) ? both_places : kWrongPlace)});
+            pairs += one;   // of all places: what doesn't fit leaves no more chance to the others
         }
     }
     for (EntrySet& set : sets)
@@ -179,7 +201,7 @@ EntryPosterior entry_posterior(const EntryQuestion& question, const std::vector<
         const EntrySet& set = posterior.sets[s];
         for (std::size_t x = 0; x < shares_of(set); ++x) {
             double sum = std::log(set.probability / static_cast<double>(shares_of(set)));
-            for (const EntryOutcome& outcome : outcomes) sum += std::log(std::max(1e-300, likelihood(outcome, laws_of(outcome.test, set, share_of(x), question))));
+            for (const EntryOutcome& outcome : outcomes) sum += std::log(std::max(1e-300, likelihood(outcome, laws_of(outcome.test, outcome.also, outcome.at_output, set, share_of(x), question))));
             log_of[s].push_back(sum);
             most = std::max(most, sum);
         }
@@ -206,7 +228,7 @@ double weight_of(const EntryQuestion& question, const EntrySet& of, const EntryO
     double here = 0, elsewhere = 0, left = 0;
     for (const EntrySet& set : all_sets(question)) {
         double likely = 0;
-        for (std::size_t x = 0; x < shares_of(set); ++x) likely += likelihood(outcome, laws_of(outcome.test, set, share_of(x), question)) / static_cast<double>(shares_of(set));
+        for (std::size_t x = 0; x < shares_of(set); ++x) likely += likelihood(outcome, laws_of(outcome.test, outcome.also, outcome.at_output, set, share_of(x), question)) / static_cast<double>(shares_of(set));
         if (set.first == of.first && set.second == of.second) {
             here = likely;
         } else {
@@ -217,8 +239,17 @@ double weight_of(const EntryQuestion& question, const EntrySet& of, const EntryO
     return here > 0.0 && elsewhere > 0.0 ? std::log(here / (elsewhere / left)) : 0.0;
 }
 
+double Labour::of(EntryTest test) const {
+    const auto own = own_min.find(std::string(word_of(test)));
+    return own != own_min.end() ? own->second : facts_of(test).minutes;
+}
+double Labour::reach_source() const {
+    const auto own = own_min.find(std::string(kReachSource_word));
+    return own != own_min.end() ? own->second : kReachSource_min;
+}
+
 std::vector<TestWorth> worth_of_tests(const EntryQuestion& question, const EntryPosterior& posterior, const std::vector<EntryTest>& possible,
-                                      bool source_reached) {
+                                      bool source_reached, const Labour& labour) {
     constexpr double pays_for_others = 0.4;   // the way to the source's back is gone once: this test bears so much of it
     constexpr double handling_min = 5.0;      // plug, capture, read: a test costs that beside its labour (common practice, no source)
     constexpr double counts = 1e-4;           // less probable sets change nothing
@@ -231,7 +262,7 @@ std::vector<TestWorth> worth_of_tests(const EntryQuestion& question, const Entry
             if (posterior.sets[s].probability < counts) continue;
             joint[s].assign(bins.size(), 0.0);
             for (std::size_t x = 0; x < posterior.by_share[s].size(); ++x) {
-                const Laws laws = laws_of(test, posterior.sets[s], share_of(x), question);
+                const Laws laws = laws_of(test, {}, false, posterior.sets[s], share_of(x), question);
                 for (std::size_t b = 0; b < bins.size(); ++b) {
                     const double likely = laws.empty() ? 1.0 / static_cast<double>(bins.size())
                                                        : (1.0 - kWentWrong) * chance_between(laws, bins[b].from, bins[b].to, read_to(test)) +
@@ -243,8 +274,7 @@ std::vector<TestWorth> worth_of_tests(const EntryQuestion& question, const Entry
         }
         TestWorth one;
         one.test = test;
-        const EntryTestFacts& facts = facts_of(test);
-        one.minutes = facts.minutes + (facts.behind_the_source && !source_reached ? kReachSource_min : 0.0);
+        one.minutes = labour.of(test) + (facts_of(test).behind_the_source && !source_reached ? labour.reach_source() : 0.0);
         for (std::size_t s = 0; s < joint.size(); ++s)
             for (std::size_t b = 0; b < joint[s].size(); ++b)
                 if (joint[s][b] > 0.0) one.bits += joint[s][b] * std::log2(joint[s][b] / (posterior.sets[s].probability * chance[b]));
@@ -259,8 +289,10 @@ std::vector<TestWorth> worth_of_tests(const EntryQuestion& question, const Entry
         worth.push_back(std::move(one));
     }
     const auto a_minute = [&](const TestWorth& one) {
-        const EntryTestFacts& facts = facts_of(one.test);
-        return one.bits / (handling_min + facts.minutes + (facts.behind_the_source && !source_reached ? pays_for_others * kReachSource_min : 0.0));
+        const bool behind = facts_of(one.test).behind_the_source && !source_reached;
+        // the measuring set-up is excluded first: nothing else can be believed before
+        if ((one.test == EntryTest::laptop_on_battery || one.test == EntryTest::tone_lead_off) && one.bits > kLeastBits) return 1.0 + one.bits;
+        return one.bits / (handling_min + labour.of(one.test) + (behind ? pays_for_others * labour.reach_source() : 0.0));
     };
     std::stable_sort(worth.begin(), worth.end(), [&](const TestWorth& a, const TestWorth& b) { return a_minute(a) > a_minute(b); });
     return worth;

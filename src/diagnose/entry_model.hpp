@@ -1,5 +1,6 @@
 #pragma once
 #include <cstddef>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
@@ -13,10 +14,13 @@ namespace hushtrace {
 /// What one test showed of one noise source.
 struct EntryOutcome {
     EntryTest test = EntryTest::inputs_shorted;
+    std::vector<EntryTest> also;            ///< made together with it, in one take
     double change = 0;                      ///< dB against the take without it; of meters log10 of volts or ohms; of channels dB, left over right
     double sd = 2;                          ///< of that change
+    bool at_output = false;                 ///< read at the amplifier's output, where all that is heard is
     bool at_most = false;                   ///< it is no longer there: it fell by `change` at least
     std::optional<std::string> heard;       ///< of the ear, instead of a change: "gone" "quieter" "same" "louder"
+    std::optional<double> plain_db;         ///< level without the test [dBV, or dBFS where not calibrated]
     std::vector<std::string> takes;
     std::vector<std::size_t> observations;
     std::optional<std::string> done;        ///< no test but a remedy that was carried out, as it was noted
@@ -25,7 +29,8 @@ struct EntryOutcome {
 /// What is known of a noise source before any test.
 struct EntryQuestion {
     bool follows_engine = true;
-    bool at_the_input = true;               ///< else it is heard alone: it comes from behind the input
+    bool at_the_input = true;               ///< else it comes from behind the input: heard, or read at the output, and not at the input
+    bool place_known = true;                ///< false where nobody looked at the input
     bool set_up_apart = false;              ///< the laptop on its battery and no tone lead in the source: the set-up closes no loop
 };
 
@@ -50,6 +55,13 @@ EntryPosterior entry_posterior(const EntryQuestion& question, const std::vector<
 /// ln of how likely an outcome is for a set, less that for all other sets before any test: above 0 it speaks for the set.
 double weight_of(const EntryQuestion& question, const EntrySet& of, const EntryOutcome& outcome);
 
+/// Minutes of labour: those of the tables, where a job doesn't state its own.
+struct Labour {
+    std::map<std::string, double> own_min;   ///< by word_of(test), or kReachSource_word
+    double of(EntryTest test) const;
+    double reach_source() const;
+};
+
 /// What a test that isn't made yet would tell.
 struct TestWorth {
     EntryTest test = EntryTest::inputs_shorted;
@@ -65,7 +77,7 @@ struct TestWorth {
 };
 /// The tests of `possible`, most bits a minute first.
 std::vector<TestWorth> worth_of_tests(const EntryQuestion& question, const EntryPosterior& posterior, const std::vector<EntryTest>& possible,
-                                      bool source_reached);
+                                      bool source_reached, const Labour& labour);
 
 /// When a set is as probable as this, no more tests are asked for.
 inline constexpr double kSettled = 0.95;

@@ -8,6 +8,7 @@
 
 #include "change_verdicts.hpp"
 #include "cures.hpp"
+#include "dummy_test.hpp"
 #include "entry_actions.hpp"
 #include "entry_words.hpp"
 #include "tests_made.hpp"
@@ -67,7 +68,7 @@ void set_engine(NextTest& next, const NoiseSource& source, const std::list<TakeS
 }
 
 NextTest next_of(const TestWorth& worth, const NoiseSource& source, const EntryPosterior& posterior, const EntryEvidence& evidence,
-                 const std::list<TakeSurvey>& surveys) {
+                 const std::list<TakeSurvey>& surveys, const Labour& labour) {
     NextTest next;
     const EntryTestFacts& facts = facts_of(worth.test);
     next.source_id = source.id;
@@ -84,8 +85,10 @@ NextTest next_of(const TestWorth& worth, const NoiseSource& source, const EntryP
     next.why = evidence.outcomes.empty()
                    ? fmt::format("No test of where it gets in is made yet; this one tells most for its labour ({:.1f} bits).", worth.bits)
                    : fmt::format("So far {} leads with {:.0f} %; this test tells most for its labour ({:.1f} bits).", plain_name(lead), 100.0 * lead.probability, worth.bits);
+    if (evidence.outcomes.empty() && !evidence.question.follows_engine)
+        next.why += " It turns with no engine; that excludes no ground loop, since a charger, a screen or a disk drive feeds one as well.";
     if (facts.behind_the_source && !source_reached(evidence))
-        next.why += fmt::format(" {:.0f} of its minutes go into reaching the back of the source, once.", kReachSource_min);
+        next.why += fmt::format(" {:.0f} of its minutes go into reaching the back of the source, once.", labour.reach_source());
     for (const TestWorth::Branch& one : worth.branches)
         if (one.chance > 0.02)
             next.outcomes.push_back({one.chance, fmt::format("{} ({:.0f} %): then {} leads with {:.0f} %", one.outcome, 100.0 * one.chance, plain_name(one.leads),
@@ -94,17 +97,36 @@ NextTest next_of(const TestWorth& worth, const NoiseSource& source, const EntryP
     return next;
 }
 
+/// An amplifier that wakes only with the lead plugged in: nothing else counts until that is mended.
+bool lost_its_ground(const Job& job) {
+    for (auto one = job.observations.rbegin(); one != job.observations.rend(); ++one)
+        if (one->what == "amplifier_wakes" && one->heard) return *one->heard == "only_with_lead";
+    return false;
+}
+
+void stop_at_lost_ground(NoiseAnalysis& analysis) {
+    analysis.next_test.reset();
+    analysis.health.insert(analysis.health.begin(),
+                           {"amplifier_ground_bad", "It wakes only with the signal lead plugged in: its supply current returns through the lead's shield.", 0.95});
+    analysis.actions.insert(analysis.actions.begin(),
+                            {"Stop: connect no interface, pull the signal lead with the amplifier's fuse out, and mend the amplifier's own ground cable.",
+                             "The shield carries the amplifier's supply current: it burns the source's shell link, the lead, or the interface. Then note "
+                             "--observe amplifier_wakes=by_itself and go on.",
+                             "", std::nullopt, std::nullopt});
+}
+
 }  // namespace
 
 void find_entry_paths(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surveys, const Job& job) {
     const std::vector<VehicleState> states = vehicle_states(surveys, job);
     if (states.empty()) return;
     std::vector<Action> actions;
+    const Labour labour{job.labour_min};
     if (auto first = alternator_first(analysis)) actions.push_back(std::move(*first));
     std::size_t cured = 0;
     for (const NoiseSource& source : analysis.noise_sources) {
         if (!has_an_entry(source.kind)) continue;
-        const Standing standing = standing_in(states.size() - 1, source, states, surveys);
+        const Standing standing = standing_in(states.size() - 1, source, states, analysis, surveys);
         const EntryEvidence& evidence = standing.evidence;
         const EntryPosterior& posterior = standing.posterior;
         double sum = 0;
@@ -117,7 +139,10 @@ void find_entry_paths(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surv
             path.probability /= sum;
             analysis.entry_paths.push_back(std::move(path));
         }
-        for (const Warning& warning : evidence.warnings) analysis.warnings.push_back(warning);
+        for (const Warning& warning : evidence.warnings)   // of two sources in one take one word is enough
+            if (std::none_of(analysis.warnings.begin(), analysis.warnings.end(), [&warning](const Warning& one) { return one.text == warning.text; }))
+                analysis.warnings.push_back(warning);
+        if (!analysis.dummy_test) analysis.dummy_test = dummy_test_of(source, evidence, job);
         add_tests_made(analysis, source, evidence, job);
         if (!may_be_there(source, states.back(), surveys)) continue;   // the last change took it away
         say_what_it_rests_on(analysis, source, standing, states);
@@ -126,11 +151,12 @@ void find_entry_paths(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surv
         if (cured++ < kCuresFor)
             for (Cure& one : cures_for(on)) analysis.cures.push_back(std::move(one));
         if (analysis.next_test || posterior.sets.front().probability >= kSettled) continue;
-        const auto worth = worth_of_tests(evidence.question, posterior, tests_left(evidence, surveys, job), source_reached(evidence));
-        if (!worth.empty() && worth.front().bits >= kLeastBits) analysis.next_test = next_of(worth.front(), source, posterior, evidence, surveys);
+        const auto worth = worth_of_tests(evidence.question, posterior, tests_left(evidence, surveys, job), source_reached(evidence), labour);
+        if (!worth.empty() && worth.front().bits >= kLeastBits) analysis.next_test = next_of(worth.front(), source, posterior, evidence, surveys, labour);
     }
     judge_changes(analysis, states, surveys);
     analysis.actions.insert(analysis.actions.begin(), actions.begin(), actions.end());
+    if (lost_its_ground(job)) stop_at_lost_ground(analysis);
 }
 
 }  // namespace hushtrace

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <cctype>
 #include <cmath>
 
 #include "entry_conditions.hpp"
@@ -16,6 +17,37 @@ std::string change_words(const EntryOutcome& outcome) {
     return fmt::format("it {} by {:.0f} dB", outcome.change < 0.0 ? "falls" : "rises", std::abs(outcome.change));
 }
 
+/// What people conclude from a test, and must not.
+const char* trap_of(const EntryOutcome& outcome) {
+    constexpr double helps_db = -6.0;
+    const bool fell = outcome.heard ? *outcome.heard == "gone" || *outcome.heard == "quieter" : outcome.change < helps_db;
+    switch (outcome.test) {
+        case EntryTest::isolator:
+            return fell ? " So the lead's shield carries it; neither by which way, nor that an isolator is the cure, is shown by that." : "";
+        case EntryTest::dummy_floating:
+        case EntryTest::termination_1k:
+        case EntryTest::termination_10k:
+        case EntryTest::unplugged_at_source: return fell ? " A pulled plug silences a ground loop too: it convicts nobody." : "";
+        case EntryTest::shorted_at_amp: return " That judges only what lies behind the input.";
+        case EntryTest::loads_on: return outcome.change < 2.0 ? " No rise excludes nothing." : "";
+        default: return "";
+    }
+}
+
+std::string spelled_small(std::string word) {
+    word.front() = static_cast<char>(std::tolower(static_cast<unsigned char>(word.front())));
+    return word;
+}
+
+/// Noise that falls a little at volume zero comes from both sides of the volume control.
+std::string shares_words(const EntryOutcome& outcome) {
+    constexpr double least_db = 1.5, most_db = 20.0;
+    if (outcome.at_most || !outcome.plain_db || -outcome.change < least_db + outcome.sd * 0.5 || -outcome.change > most_db) return "";
+    const double after = std::pow(10.0, outcome.change / 10.0);
+    return fmt::format(" So {:.0f} % of its power come from before the volume control ({:.0f} dB), {:.0f} % from behind it ({:.0f} dB).", 100.0 * (1.0 - after),
+                       *outcome.plain_db + 10.0 * std::log10(1.0 - after), 100.0 * after, *outcome.plain_db + outcome.change);
+}
+
 }  // namespace
 
 bool has_an_entry(NoiseKind kind) { return kind != NoiseKind::hiss && kind != NoiseKind::clipping && kind != NoiseKind::phone_burst; }
@@ -23,6 +55,13 @@ bool has_an_entry(NoiseKind kind) { return kind != NoiseKind::hiss && kind != No
 std::string plain_name(const EntrySet& set) {
     std::string out(plain_name(set.first));
     if (set.second) out += " together with " + std::string(plain_name(*set.second));
+    return out;
+}
+
+std::string name_of(const EntryOutcome& outcome) {
+    std::string out(facts_of(outcome.test).name);
+    for (std::size_t i = 0; i < outcome.also.size(); ++i)
+        out += fmt::format("{}{}", i + 1 < outcome.also.size() ? ", " : " and ", facts_of(outcome.also[i]).name);
     return out;
 }
 
@@ -39,7 +78,7 @@ Evidence said(const EntryOutcome& outcome, const Job& job) {
         return out;
     }
     if (outcome.heard) {
-        out.text = fmt::format("With {} the ear heard it {}.", facts.name, *outcome.heard);
+        out.text = fmt::format("With {} the ear heard it {}.{}", name_of(outcome), *outcome.heard, trap_of(outcome));
         return out;
     }
     if (facts.read_by == ReadBy::meter) {
@@ -54,11 +93,27 @@ Evidence said(const EntryOutcome& outcome, const Job& job) {
     out.value = outcome.change;
     out.unit = "dB";
     out.sd = outcome.sd;
-    out.text = outcome.test == EntryTest::left_against_right
-                   ? (std::abs(outcome.change) < 2.0 ? "Left and right carry it alike."
-                                                     : fmt::format("{} carries it {:.0f} dB louder than {}.", outcome.change > 0.0 ? "Left" : "Right",
-                                                                   std::abs(outcome.change), outcome.change > 0.0 ? "right" : "left"))
-                   : fmt::format("With {} {}.", facts.name, change_words(outcome));
+    const auto side = [&](const char* one, const char* other) {
+        if (std::abs(outcome.change) < 2.0) return fmt::format("{} and {} carry it alike.", one, spelled_small(other));
+        return fmt::format("{} carries it {:.0f} dB louder than {}.", outcome.change > 0.0 ? one : other, std::abs(outcome.change),
+                           spelled_small(outcome.change > 0.0 ? other : one));
+    };
+    switch (outcome.test) {
+        case EntryTest::left_against_right: out.text = side("Left", "Right"); break;
+        case EntryTest::front_against_rear: out.text = side("Front", "Rear"); break;
+        case EntryTest::level_wanders:
+            out.text = outcome.change < 1.5 ? fmt::format("Its level holds still within the take ({:.1f} dB).", outcome.change)
+                                            : fmt::format("Its level strays by {:.1f} dB within the take, as a joint does that moves.", outcome.change);
+            break;
+        case EntryTest::supply_slope:
+            out.unit = "dB/decade";
+            out.text = fmt::format("Over the supply's voltage it goes by {:+.0f} dB a decade; that tells capacitive pick-up from the rest, and no loop from magnetic pick-up.",
+                                   outcome.change);
+            break;
+        default: out.text = fmt::format("With {} {}.", name_of(outcome), change_words(outcome)); break;
+    }
+    if (outcome.test == EntryTest::volume_zero && outcome.also.empty()) out.text += shares_words(outcome);
+    if (outcome.also.empty()) out.text += trap_of(outcome);
     return out;
 }
 

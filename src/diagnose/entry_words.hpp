@@ -11,7 +11,9 @@ namespace hushtrace {
 
 /// Whether a kind of noise gets in by a way that can be looked for.
 bool has_an_entry(NoiseKind kind);
-std::string plain_name(const EntrySet& set);   ///< "a ground loop", "the antenna lead together with a ground loop"
+std::string plain_name(const EntrySet& set);        ///< "a ground loop", "the antenna lead together with a ground loop"
+/// The tests of an outcome: "an isolating transformer in the lead".
+std::string name_of(const EntryOutcome& outcome);
 /// One outcome as a sentence, with its number, its takes and observations.
 Evidence said(const EntryOutcome& outcome, const Job& job);
 

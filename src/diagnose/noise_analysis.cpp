@@ -293,7 +293,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                              [&action](const Action& one) { return one.action == action.action; }))
                 out.actions.push_back(std::move(action));
     }
-    read_supply_probes(out, surveys, job);
+    read_supply_probes(out, surveys, job);   // its slopes are evidence
     find_entry_paths(out, surveys, job.job);
     for (const TakeSurvey& survey : surveys)
         for (std::size_t c = 0; c < survey.channels.size(); ++c)

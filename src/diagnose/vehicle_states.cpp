@@ -13,7 +13,7 @@ constexpr double kWorkmanship_db = 6.0;  // a remedy isn't the test it resembles
 /// Whether a state says where a source gets in: by a test, not by a meter or its two sides alone.
 bool tells(const EntryEvidence& evidence) {
     return std::any_of(evidence.outcomes.begin(), evidence.outcomes.end(), [](const EntryOutcome& one) {
-        return one.test != EntryTest::left_against_right && one.test != EntryTest::inputs_shorted && facts_of(one.test).read_by != ReadBy::meter;
+        return one.test != EntryTest::inputs_shorted && facts_of(one.test).read_by != ReadBy::meter && facts_of(one.test).read_by != ReadBy::channels;
     });
 }
 
@@ -42,7 +42,7 @@ bool may_be_there(const NoiseSource& source, const VehicleState& state, const st
         if (level.level_dbfs && state.takes.contains(level.take)) return true;
     bool looked = false;
     for (const TakeSurvey& now : surveys) {
-        if (!state.takes.contains(now.take->file) || !level_here(source, now, loudest_channel(source))) continue;   // silence tells nothing
+        if (!state.takes.contains(now.take->file) || !level_in(source, now, loudest_channel(source))) continue;   // silence tells nothing
         for (const LevelInTake& level : source.levels)
             for (const TakeSurvey& then : surveys)
                 looked = looked || (then.take->file == level.take && level.level_dbfs && alike(then.take->conditions, now.take->conditions));
@@ -73,7 +73,7 @@ std::optional<LevelsAround> levels_around(const NoiseSource& source, const std::
         Mean mean;
         for (const TakeSurvey& survey : surveys)
             if (state.takes.contains(survey.take->file) && alike(survey.take->conditions, like.conditions) && survey.take->channels == like.channels)
-                if (const auto level = level_here(source, survey, channel)) mean.add(*level);
+                if (const auto level = level_in(source, survey, channel)) mean.add(*level);
         return mean;
     };
     for (std::size_t before = after; before-- > 0;) {
@@ -94,10 +94,11 @@ std::optional<LevelsAround> levels_around(const NoiseSource& source, const std::
     return std::nullopt;
 }
 
-Standing standing_in(std::size_t state, const NoiseSource& source, const std::vector<VehicleState>& states, const std::list<TakeSurvey>& surveys) {
+Standing standing_in(std::size_t state, const NoiseSource& source, const std::vector<VehicleState>& states, const NoiseAnalysis& analysis,
+                     const std::list<TakeSurvey>& surveys) {
     Standing out;
     for (std::size_t at = state + 1; at-- > 0;) {
-        out.evidence = entry_evidence(source, surveys, states[at].job, &states[at].takes);
+        out.evidence = entry_evidence(source, analysis, surveys, states[at].job, &states[at].takes);
         out.rests_on = at;
         if (tells(out.evidence)) break;
     }

@@ -37,6 +37,7 @@ struct Standing {
     EntryPosterior posterior;
     std::size_t rests_on = 0;  ///< the state whose tests these are
 };
-Standing standing_in(std::size_t state, const NoiseSource& source, const std::vector<VehicleState>& states, const std::list<TakeSurvey>& surveys);
+Standing standing_in(std::size_t state, const NoiseSource& source, const std::vector<VehicleState>& states, const NoiseAnalysis& analysis,
+                      const std::list<TakeSurvey>& surveys);
 
 }  // namespace hushtrace

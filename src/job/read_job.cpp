@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <set>
 
+#include "hushtrace/vehicle/entry_tables.hpp"
 #include "hushtrace/job/job_text.hpp"
 #include "read_parts.hpp"
 
@@ -163,6 +164,14 @@ Job parse_job(std::string_view text, std::vector<Warning>& warnings, std::string
     fields.object("interface", [&](Fields& inner) { job.interface = read_interface(inner); });
     fields.object("limits", [&](Fields& inner) {
         job.limits.ceiling_thd_percent = inner.number("ceiling_thd_percent", {0, 100, false});
+    });
+    fields.object("labour_min", [&](Fields& inner) {
+        constexpr double day_min = 1440;
+        const auto read = [&](std::string_view word) {
+            if (const auto minutes = inner.number(word, {0, day_min, true})) job.labour_min[std::string(word)] = *minutes;
+        };
+        for (const EntryTest test : all_entry_tests()) read(word_of(test));
+        read(kReachSource_word);
     });
     read_takes(fields, job);
     fields.each("observations",

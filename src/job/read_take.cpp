@@ -61,14 +61,16 @@ std::vector<double> read_pads(Fields& fields, std::size_t channels, const std::s
 struct Measured {
     std::string_view what, unit;  ///< no unit: judged by ear
 };
-constexpr std::array<Measured, 7> kObservations = {{{"shell_to_case", "ohm"},
+constexpr std::array<Measured, 8> kObservations = {{{"shell_to_case", "ohm"},
                                                     {"shell_to_amplifier_ground", "V"},
                                                     {"ground_drop", "V"},
                                                     {"supply_drop", "V"},
                                                     {"charging_voltage", "V"},
                                                     {"ripple", "V"},
-                                                    {"noise_heard", ""}}};
+                                                    {"noise_heard", ""},
+                                                    {"amplifier_wakes", ""}}};
 constexpr std::array<std::string_view, 4> kHeard = {"same", "quieter", "louder", "gone"};
+constexpr std::array<std::string_view, 2> kWakes = {"by_itself", "only_with_lead"};
 
 }  // namespace
 
@@ -81,8 +83,8 @@ std::span<const std::string_view> observation_words() {
     return words;
 }
 
-std::span<const std::string_view> heard_words() {
-    return kHeard;
+std::span<const std::string_view> heard_words(std::string_view what) {
+    return what == "amplifier_wakes" ? std::span<const std::string_view>(kWakes) : kHeard;
 }
 
 std::optional<std::string_view> observation_unit(std::string_view what) {
@@ -137,8 +139,8 @@ Observation read_observation(Fields& fields) {
     seen.unit = std::string(*unit);
     if (heard) {
         seen.heard = fields.text("value");
-        if (seen.heard && std::find(kHeard.begin(), kHeard.end(), *seen.heard) == kHeard.end())
-            fields.refuse("value", none_of(*seen.heard, kHeard));
+        const auto words = heard_words(seen.what);
+        if (seen.heard && std::find(words.begin(), words.end(), *seen.heard) == words.end()) fields.refuse("value", none_of(*seen.heard, words));
     } else {
         seen.value =
             fields.number("value", kNotNegative);  // a meter's sign only says which way its leads lay

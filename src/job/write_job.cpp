@@ -302,6 +302,11 @@ Json json_of(const Job& job) {
         limits.maybe("ceiling_thd_percent", job.limits.ceiling_thd_percent);
         out.inner("limits", limits);
     }
+    if (!job.labour_min.empty()) {
+        Out labour;
+        for (const auto& [word, minutes] : job.labour_min) labour.put(word.c_str(), minutes);
+        out.inner("labour_min", labour);
+    }
     put_list(out, "takes", job.takes);
     put_list(out, "observations", job.observations);
     return out.take();

@@ -64,6 +64,10 @@ std::string bad_ground_text(std::string_view reading, double volts) {
 }
 
 std::optional<std::string> refusal(const Job& job, const Conditions& conditions) {
+    const auto wakes = std::find_if(job.observations.rbegin(), job.observations.rend(), [](const Observation& one) { return one.what == "amplifier_wakes" && one.heard; });
+    if (wakes != job.observations.rend() && *wakes->heard == "only_with_lead" && !shorts_the_probe(conditions))
+        return "the amplifier wakes only with the signal lead plugged in: it has lost its own ground, and its supply current returns through the lead's shield. "
+               "Connect no interface, pull the lead, mend the ground; then note --observe amplifier_wakes=by_itself";
     if (!may_be_grounded(job) || shorts_the_probe(conditions)) return std::nullopt;
     if (conditions.point == Point::amp_output) {
         for (const AmplifierData& amplifier : job.amplifiers)

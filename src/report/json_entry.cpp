@@ -111,6 +111,14 @@ Json change_json(const ChangeMade& one) {
             {"text", one.text}};
 }
 
+Json dummy_test_json(const DummyTest& one) {
+    Json steps = Json::array();
+    const auto words = [](const std::string& text) { return text.empty() ? Json(nullptr) : Json(text); };
+    for (const DummyTest::Step& step : one.steps)
+        steps.push_back({{"number", step.number}, {"name", step.name}, {"hands", step.hands}, {"state", step.state}, {"showed", words(step.showed)}, {"means", words(step.means)}});
+    return {{"source_id", one.source_id}, {"begun", one.begun}, {"steps", std::move(steps)}, {"verdict", words(one.verdict)}};
+}
+
 }  // namespace
 
 Json evidence_json(const std::vector<Evidence>& evidence) {
@@ -134,6 +142,7 @@ void put_entry(Json& results, const NoiseAnalysis& analysis) {
     for (const SupplyTransfer& one : analysis.supply_transfers) results["supply_transfers"].push_back(transfer_json(one));
     results["feed_impedances"] = Json::array();
     for (const FeedImpedance& one : analysis.feed_impedances) results["feed_impedances"].push_back(feed_json(one));
+    results["dummy_test"] = analysis.dummy_test ? dummy_test_json(*analysis.dummy_test) : Json(nullptr);
     results["next_test"] = analysis.next_test ? next_test_json(*analysis.next_test) : Json(nullptr);
     results["cures"] = Json::array();
     for (const Cure& one : analysis.cures) results["cures"].push_back(cure_json(one));

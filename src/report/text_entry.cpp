@@ -50,10 +50,26 @@ void tell_changes(Lines& lines, const NoiseAnalysis& analysis) {
     }
 }
 
+void tell_dummy_test(Lines& lines, const NoiseAnalysis& analysis) {
+    if (!analysis.dummy_test || !(analysis.dummy_test->begun || analysis.dummy_test->asked)) return;
+    const DummyTest& test = *analysis.dummy_test;
+    lines.title(fmt::format("The four-step dummy test, for {}", test.source_id));
+    if (test.asked) lines.add("A dummy plug: its shell through, its centre to the shell by a short. Mark it, and take it out at the end. Amplifier off while plugs are moved.");
+    for (const DummyTest::Step& step : test.steps) {
+        const std::string bullet = fmt::format("{}. ", step.number);
+        if (step.state == "made") lines.add(step.showed + " " + step.means, 0, bullet);
+        else if (step.state == "not_needed") lines.add(fmt::format("{}: not needed any more.", step.name), 0, bullet);
+        else if (step.state == "next") lines.add("Next: " + step.hands, 0, bullet);
+        else lines.add(fmt::format("Then {}.", step.name), 0, bullet);
+    }
+    if (!test.verdict.empty()) lines.add("Verdict: " + test.verdict);
+}
+
 }  // namespace
 
 void tell_entry(Lines& lines, const NoiseAnalysis& analysis) {
     tell_changes(lines, analysis);
+    tell_dummy_test(lines, analysis);
     tell_next_test(lines, analysis);
     tell_supply(lines, analysis);
     tell_cures(lines, analysis);

@@ -176,6 +176,7 @@ struct LaptopPart {
     std::optional<double> earth_ohm;   ///< of the loop when adapter and vehicle are both earthed
     double earth_difference_mv = 0;    ///< between those two earths, rms at the mains frequency
     double vehicle_adapter_ohm = 0.1;  ///< from the socket's ground when fed from the vehicle
+    double socket_ground_mohm = 0;     ///< that ground's own joint, through which the adapter's ripple current flows
 };
 struct InterfacePart {
     double sample_rate_hz = 48000;

@@ -101,6 +101,7 @@ LaptopPart read_laptop(Fields fields) {
     part.harmonic_share = fields.number_or("harmonic_share", part.harmonic_share, 0, 2);
     part.earth_ohm = fields.maybe_number("earth_ohm", 0.01, 1e6);
     part.earth_difference_mv = fields.number_or("earth_difference_mv", 0, 0, 10000);
+    part.socket_ground_mohm = fields.number_or("socket_ground_mohm", part.socket_ground_mohm, 0, 10000);
     part.vehicle_adapter_ohm = fields.number_or("vehicle_adapter_ohm", part.vehicle_adapter_ohm, 0.001, 1e6);
     fields.finish();
     return part;

@@ -51,6 +51,8 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
         drive[Net::socket_voltage] =
             1e-3 * device_->socket_ground_mohm * line_v / device_feed_ohm + parts.hashes[which].advance();
     }
+    if (set_.conditions.laptop == LaptopPower::vehicle)
+        drive[Net::socket_voltage] += 1e-3 * scenario_.laptop.socket_ground_mohm * line_v / device_feed_ohm;
     if (set_.conditions.laptop == LaptopPower::mains) {
         const double mains = parts.mains.advance();
         drive[Net::leakage_current] = 1e-6 * scenario_.laptop.leakage_ua * mains;

@@ -18,45 +18,50 @@ struct Row {
 
 // dB. Ways:                    ground loop | loop pick-up | lead pick-up | capacitive | source supply | inside source | shell link open | contact | antenna | amplifier | speakers | set-up
 constexpr std::array kHookupRows = {
-    Row{T::inputs_shorted,       {"F",          "F",           "F",           "F",         "F",            "F",            "F",              "F",      "F",      "F",        "F",       "0|F"}},
-    Row{T::volume_zero,          {"0",          "0",           "0",           "0",         "F|0",          "2*F|0",        "0",              "0",      "0",      "0",        "0",       "0"}},
-    Row{T::source_paused,        {"0",          "0",           "0",           "0",         "0",            "F|0",          "0",              "0",      "0",      "0",        "0",       "0"}},
-    Row{T::source_off,           {"2*0|-5~3",   "0",           "0",           "0",         "F",            "F",            "2*0|-5~3",       "0",      "0",      "0",        "0",       "0"}},
-    Row{T::another_input,        {"0",          "0",           "0",           "0",         "2*0|F",        "F|0",          "0",              "0",      "2*0|F",  "0",        "0",       "0"}},
-    Row{T::laptop_on_battery,    {"0",          "0",           "0",           "0",         "0",            "0",            "0",              "0",      "0",      "0",        "0",       "2*F|0"}},
-    Row{T::tone_lead_off,        {"0",          "0",           "0",           "0",         "0",            "0",            "0",              "0",      "0",      "0",        "0",       "F|2*0"}},
-    Row{T::device_unplugged,     {"2*0|F",      "0",           "0",           "0",         "0",            "0",            "0",              "0",      "0",      "0",        "0",       "0"}},
-    Row{T::loads_on,             {"4~4",        "4~4",         "4~4",         "4~4",       "4~4",          "0|4~4",        "4~4",            "4~4",    "2~3",    "4~4",      "2~3",     "0"}},
-    Row{T::shorted_at_amp,       {"F",          "F",           "F",           "F",         "F",            "F",            "F",              "F",      "F",      "0",        "0",       "F"}},
-    Row{T::lead_on_dummy_at_amp, {"F",          "F",           "F",           "F",         "F",            "F",            "F",              "F",      "F",      "0",        "0",       "F"}},
-    Row{T::test_speaker,         {"0",          "0",           "0",           "0",         "0",            "0",            "0",              "0",      "0",      "0",        "F",       "0"}},
-    Row{T::isolator,             {"F",          "F",           "0",           "0",         "0",            "0",            "F",              "F|0",    "F",      "0",        "0",       "F|0"}},
-    Row{T::amp_on_own_battery,   {"F",          "2*F|0",       "2*F|0",       "2*F|0",     "0",            "0",            "F|-8~5",         "2*F|-8~5", "F|-8~5", "F|0",    "0",       "0"}},
-    Row{T::dummy_floating,       {"F",          "F",           "0",           "F",         "F",            "F",            "F",              "F",      "F",      "0",        "0",       "2*0|F"}},
-    Row{T::termination_1k,       {"F",          "F",           "-1~1.5",      "14~6",      "F",            "F",            "F",              "F",      "F",      "0",        "0",       "2*0|F"}},
-    Row{T::termination_10k,      {"F",          "F",           "-4.4~1.5",    "28~8",      "F",            "F",            "F",              "F",      "F",      "0",        "0",       "2*0|F"}},
-    Row{T::unplugged_at_source,  {"F",          "F",           "F",           "38~8",      "F",            "F",            "F",              "F",      "F",      "0",        "0",       "2*0|F"}},
-    Row{T::shorted_at_source,    {"-1~1.5",     "-1~1.5",      "0",           "F",         "F",            "F",            "F",              "F|-1~2", "-1~1.5", "0",        "0",       "2*0|F"}},
-    Row{T::temporary_lead,       {"0~2",        "-13~5",       "-16~6",       "F",         "0",            "0",            "0",              "2*F|-3~3", "0~2",  "0",        "0",       "0"}},
-    Row{T::temporary_ground,     {"-11~5",      "1~2",         "0",           "0",         "0",            "0",            "0|-11~5",        "-6~6",   "-6~4",   "2*0|-4~3", "0",       "0|-4~4"}},
-    Row{T::source_shell_link,    {"0",          "0",           "0",           "0",         "0",            "0",            "F",              "F|2*0",  "0",      "0",        "0",       "0"}},
-    Row{T::shell_link_at_amp,    {"0~7",        "5~4",         "0",           "0",         "0",            "0",            "-7~5",           "0~7",    "-5~4",   "0",        "0",       "0~3"}},
-    Row{T::antenna_unplugged,    {"0",          "0",           "0",           "0",         "0",            "0",            "0",              "0",      "F",      "0",        "0",       "0"}},
-    Row{T::source_isolated,      {"F",          "F",           "0",           "0",         "F|0",          "0",            "F",              "F|0",    "F",      "0",        "0",       "0"}},
-    Row{T::source_on_own_battery,{"F",          "F",           "0",           "0",         "F",            "0",            "F",              "F|0",    "F",      "0",        "0",       "0"}},
-    Row{T::substitute_source,    {"F",          "F",           "0",           "0~4",       "F",            "F",            "F",              "F|0",    "F",      "0",        "0",       "2*0|F"}},
-    Row{T::left_against_right,   {"0~1.5",      "0~2",         "0~4",         "0~5",       "0~2",          "0~4",          "0~2",            "2*0~14|0~3", "0~2", "0~4",     "0~6",     "0~3"}},
+    Row{T::inputs_shorted,        {"F",        "F",        "F",        "F",        "F",        "F",        "F",        "F",              "F",        "F",        "F",         "0|4*F"}},
+    Row{T::volume_zero,           {"0",        "0",        "0",        "0",        "F|0",      "2*F|0",    "0",        "0",              "0",        "0",        "0",         "0"}},
+    Row{T::source_paused,         {"0",        "0",        "0",        "0",        "0",        "F|0",      "0",        "0",              "0",        "0",        "0",         "0"}},
+    Row{T::source_off,            {"2*0|-5~3", "0",        "0",        "0",        "F",        "F",        "2*0|-5~3", "0",              "0",        "0",        "0",         "0"}},
+    Row{T::another_input,         {"0",        "0",        "0",        "0",        "2*0|F",    "F|0",      "0",        "0",              "2*0|F",    "0",        "0",         "0"}},
+    Row{T::laptop_on_battery,     {"0",        "0",        "0",        "0",        "0",        "0",        "0",        "0",              "0",        "0",        "0",         "4*F|0"}},
+    Row{T::tone_lead_off,         {"0",        "0",        "0",        "0",        "0",        "0",        "0",        "0",              "0",        "0",        "0",         "F|2*0"}},
+    Row{T::device_unplugged,      {"2*0|F",    "0",        "0",        "0",        "0",        "0",        "0",        "0",              "0",        "0",        "0",         "0"}},
+    Row{T::loads_on,              {"4~4",      "4~4",      "4~4",      "4~4",      "4~4",      "0|4~4",    "4~4",      "4~4",            "2~3",      "4~4",      "2~3",       "0|4~4"}},
+    Row{T::shorted_at_amp,        {"F",        "F",        "F",        "F",        "F",        "F",        "F",        "F",              "F",        "9*0|F",    "0",         "F"}},
+    Row{T::lead_on_dummy_at_amp,  {"F",        "F",        "F",        "F",        "F",        "F",        "F",        "F",              "F",        "0",        "0",         "F"}},
+    Row{T::test_speaker,          {"0",        "0",        "0",        "0",        "0",        "0",        "0",        "0",              "0",        "0",        "F",         "0"}},
+    Row{T::isolator,              {"F",        "F",        "0",        "0",        "0",        "0",        "F",        "3*F|0",          "F",        "9*0|F",    "0",         "6*F|0"}},
+    Row{T::amp_on_own_battery,    {"F",        "3*F|0",    "3*F|0",    "3*F|0",    "2~2.5",    "0",        "F|-8~5",   "2*F|-8~5",       "F|-8~5",   "F|0",      "2*F|0|8~5", "2~2.5"}},
+    Row{T::dummy_floating,        {"F",        "F",        "0",        "F",        "F",        "F",        "F",        "F",              "F",        "9*0|F",    "0",         "6*F|0"}},
+    Row{T::termination_1k,        {"F",        "F",        "-1~1.5",   "14~6",     "F",        "F",        "F",        "F",              "F",        "9*0|F",    "0",         "6*F|0"}},
+    Row{T::termination_10k,       {"F",        "F",        "-4.4~1.5", "28~8",     "F",        "F",        "F",        "F",              "F",        "9*0|F",    "0",         "6*F|0"}},
+    Row{T::unplugged_at_source,   {"F",        "F",        "F",        "38~8",     "F",        "F",        "F",        "F",              "F",        "9*0|F",    "0",         "6*F|0"}},
+    Row{T::shorted_at_source,     {"-2~1.5",   "-1.5~1.5", "0",        "F",        "F",        "F",        "F",        "2*-0.5~1.5|F",   "-1.5~1.5", "0",        "0",         "2*-1~2|F"}},
+    Row{T::temporary_lead,        {"0~2",      "-13~5|F",  "-16~6|F",  "F",        "0",        "0",        "0",        "3*F|-4~4",       "0~2",      "0",        "0",         "0"}},
+    Row{T::temporary_ground,      {"-8~4",     "1~2",      "0",        "0",        "0",        "0",        "-3~4",     "-3~4",           "-6~4",     "2*0|-4~3", "0",         "0|-4~4"}},
+    Row{T::source_shell_link,     {"0",        "0",        "0",        "0",        "0",        "0",        "F",        "F|-5~5|2*0",     "0",        "0",        "0",         "0"}},
+    Row{T::shell_link_at_amp,     {"2~5",      "3~4",      "0|9~6",    "0|12~8",   "0|3~4",    "0",        "-7~5",     "2~7",            "1~5",      "0|8~6",    "0|5~5",     "-4~4"}},
+    Row{T::antenna_unplugged,     {"0",        "0",        "0",        "0",        "0",        "0",        "0",        "0",              "F",        "0",        "0",         "0"}},
+    Row{T::source_isolated,       {"F",        "F",        "0",        "0",        "F|0",      "0",        "F",        "F|0",            "F",        "9*0|F",    "0",         "0"}},
+    Row{T::source_on_own_battery, {"F",        "F",        "0",        "0",        "F",        "0",        "F",        "F|0",            "F",        "9*0|F",    "0",         "F|0"}},
+    Row{T::substitute_source,     {"F",        "F",        "0",        "0~4",      "F",        "F",        "F",        "F|0",            "F",        "9*0|F",    "0",         "6*F|0"}},
+    Row{T::left_against_right,    {"0~1.5",    "0~2",      "0~4",      "0~5",      "0~2",      "0~4",      "0~2",      "2*0~14|0~3",     "0~2",      "0~4",      "0~6",       "0~3"}},
+    Row{T::front_against_rear,    {"0~3",      "0~5",      "0~5",      "0~6",      "0~4",      "0~6",      "0~4",      "0~10",           "0~3",      "0~4",      "0~6",       "0~6"}},
+    // dB by which the level strays within a take: a joint that moves
+    Row{T::level_wanders,         {"0.4~0.4",  "0.4~0.4",  "0.4~0.4",  "0.4~0.4",  "0.4~0.4",  "0.4~0.4",  "0.4~0.4",  "3~2",            "0.4~0.4",  "0.4~0.4",  "0.4~0.4",   "0.4~0.4"}},
+    // dB a decade against the voltage of an inductive feed: it never ranks a loop against pick-up
+    Row{T::supply_slope,          {"-2~13",     "-2~13",    "-2~13",    "18~10",    "3~13",     "0~20",     "-2~13",    "-2~13",          "-2~13",    "0~20",     "-2~13",     "0~20"}},
     // log10 of volts: good below 0.1, a fault above 0.2; but an amplifier that draws little drops little. log10 of ohms: near 0 when healthy, open when burnt
-    Row{T::ground_drop,          {"-1.2~0.5",   "-1.7~0.5",    "-1.7~0.5",    "-1.7~0.5",  "-1.7~0.5",     "-1.7~0.5",     "-1.4~0.5",       "-1.4~0.5", "-1.6~0.5", "-1.4~0.5", "-1.7~0.5", "-1.7~0.5"}},
-    Row{T::shell_to_case,        {"-1.5~0.5",   "-1.5~0.5",    "-1.5~0.5",    "-1.5~0.5",  "-1.5~0.5",     "-1.5~0.5",     "3.5~2",          "-1.5~0.5|0.5~1", "-1.5~0.5", "-1.5~0.5", "-1.5~0.5", "-1.5~0.5"}},
+    Row{T::ground_drop,           {"-1.2~0.5", "-1.7~0.5", "-1.7~0.5", "-1.7~0.5", "-1.7~0.5", "-1.7~0.5", "-1.4~0.5", "-1.4~0.5",       "-1.6~0.5", "-1.4~0.5", "-1.7~0.5",  "-1.7~0.5"}},
+    Row{T::shell_to_case,         {"-1.5~0.5", "-1.5~0.5", "-1.5~0.5", "-1.5~0.5", "-1.5~0.5", "-1.5~0.5", "3.5~2",    "-1.5~0.5|0.5~1", "-1.5~0.5", "-1.5~0.5", "-1.5~0.5",  "-1.5~0.5"}},
 };
 
 // What does not turn with the engine: its own maker takes the engine's place, so that loads and devices are only the maker's own switch.
 constexpr std::array kFixedRows = {
-    Row{T::source_paused,        {"0",          "0",           "0",           "0",         "0|F",          "2*F|0",        "0",              "0",      "0",      "0",        "0",       "0"}},
-    Row{T::device_unplugged,     {"-",          "-",           "-",           "-",         "-",            "-",            "-",              "-",      "-",      "-",        "-",       "-"}},
-    Row{T::loads_on,             {"-",          "-",           "-",           "-",         "-",            "-",            "-",              "-",      "-",      "-",        "-",       "-"}},
-    Row{T::laptop_on_battery,    {"0",          "0",           "0",           "0",         "0",            "0",            "0",              "0",      "0",      "0",        "0",       "3*F|0"}},
+    Row{T::source_paused,         {"0",        "0",        "0",        "0",        "0|F",      "2*F|0",    "0",        "0",              "0",        "0",        "0",         "0"}},
+    Row{T::device_unplugged,      {"-",        "-",        "-",        "-",        "-",        "-",        "-",        "-",              "-",        "-",        "-",         "-"}},
+    Row{T::loads_on,              {"-",        "-",        "-",        "-",        "-",        "-",        "-",        "-",              "-",        "-",        "-",         "-"}},
+    Row{T::laptop_on_battery,     {"0",        "0",        "0",        "0",        "0",        "0",        "0",        "0",              "0",        "0",        "0",         "4*F|0"}},
 };
 
 double number(std::string_view text) {
@@ -133,6 +138,9 @@ constexpr std::array<EntryTestFacts, kEntryTests> kFacts = {{
     {T::source_on_own_battery, "the source on a floating battery", ReadBy::take, 15, true, "The source out of the dash on a battery of its own, fused, touching no metal; capture with --hookup source_on_own_battery."},
     {T::substitute_source, "another source, on its own battery", ReadBy::take, 20, true, "A phone or player on its own battery in the source's place; capture with --hookup substitute_source."},
     {T::left_against_right, "left against right", ReadBy::channels, 0, false, ""},
+    {T::front_against_rear, "front against rear", ReadBy::channels, 0, false, ""},
+    {T::level_wanders, "how far it strays within a take", ReadBy::channels, 0, false, ""},
+    {T::supply_slope, "the slope over the supply's voltage", ReadBy::channels, 0, false, ""},
     {T::ground_drop, "the amplifier's ground drop", ReadBy::meter, 4, false, "Meter from the amplifier's ground terminal to battery negative, amplifier and loads on, signal leads out. Note --observe ground_drop."},
     {T::shell_to_case, "ohms from the source's jack shell to its case", ReadBy::meter, 3, true, "Leads out, source off: ohms from the jack's shell to the source's case. Note --observe shell_to_case."},
 }};
@@ -174,6 +182,16 @@ std::string_view plain_name(EntryWay way) {
         "the source's supply", "the source itself", "the source's burnt shell link", "a bad contact in lead or plug", "the antenna lead",
         "the amplifier or its supply", "the speaker leads", "the measuring set-up"};
     return words[static_cast<std::size_t>(way)];
+}
+
+std::string_view word_of(EntryTest test) {
+    constexpr std::array<std::string_view, kEntryTests> words = {
+        "inputs_shorted", "volume_zero", "source_paused", "source_off", "another_input", "laptop_on_battery", "tone_lead_off",
+        "device_unplugged", "loads_on", "shorted_at_amp", "lead_on_dummy_at_amp", "test_speaker", "isolator", "amp_on_own_battery",
+        "dummy_floating", "termination_1k", "termination_10k", "unplugged_at_source", "shorted_at_source", "temporary_lead",
+        "temporary_ground", "source_shell_link", "shell_link_at_amp", "antenna_unplugged", "source_isolated", "source_on_own_battery",
+        "substitute_source", "left_against_right", "front_against_rear", "level_wanders", "supply_slope", "ground_drop", "shell_to_case"};
+    return words[static_cast<std::size_t>(test)];
 }
 
 bool is_behind_the_input(EntryWay way) { return way == EntryWay::amplifier_internal || way == EntryWay::speaker_side; }

@@ -16,8 +16,9 @@ import tempfile
 import numpy as np
 
 import entry_population as population
+import entry_vehicles
 
-WAYS = ("ground_loop", "cable_pickup/loop", "cable_pickup/lead")
+WAYS = ("ground_loop", "pickup_loop", "pickup_lead")
 HOOKUPS = ("isolator", "dummy_floating", "termination_1k", "source_on_own_battery", "shorted_at_source", "antenna_unplugged", "source_shell_link", "temporary_lead", "temporary_ground")
 SEPARATIONS_M = (0.1, 0.2, 0.5)
 RPM = "1900"
@@ -27,7 +28,7 @@ def mended(scenario, way, rng):
     """The vehicle with the remedy carried out, and the words that note it."""
     after = json.loads(json.dumps(scenario))
     if way == "ground_loop":
-        after["amplifier"]["ground_mohm"] = population.spread(rng, 0.6, 1.6)
+        after["amplifier"]["ground_mohm"] = entry_vehicles.spread(rng, 0.6, 1.6)
         return after, "ground remade"
     metres = float(rng.choice(SEPARATIONS_M))
     after["lead"]["separation_m"] = metres * float(np.exp(0.08 * rng.normal()))   # laid by eye
@@ -46,9 +47,10 @@ def describe(job, scenario, rng):
 
 
 def promise(program, way, rng, show=False, hookups=HOOKUPS):
-    scenario, kind, common = population.with_fault(rng, way)
+    drawn = entry_vehicles.draw((int(rng.integers(1 << 31)),), (way,))
+    drawn.fan, kind, scenario = False, "alternator_whine", drawn.scenario
     with tempfile.TemporaryDirectory() as folder:
-        vehicle = population.Vehicle(program, folder, scenario, common, rng)
+        vehicle = population.Vehicle(program, folder, drawn, rng)
         vehicle.run("calibrate", "--job", vehicle.job, "--volts-full-scale", "7.0,7.0")
         describe(vehicle.job, scenario, rng)
         vehicle.capture("off")

@@ -63,7 +63,7 @@ TEST_CASE("the four steps of the dummy test name what they can", "[entry]") {
     CHECK(lead.sets.front().first == EntryWay::pickup_lead);
     // gone there and back on the source's jack: a loop, by whichever way
     const EntryPosterior loop = entry_posterior(apart, {gone(EntryTest::dummy_floating), fell(EntryTest::shorted_at_source, -0.8)});
-    CHECK(chance_of(loop, EntryWay::ground_loop) + chance_of(loop, EntryWay::pickup_loop) + chance_of(loop, EntryWay::antenna_lead) > 0.85);
+    CHECK(chance_of(loop, EntryWay::ground_loop) + chance_of(loop, EntryWay::pickup_loop) + chance_of(loop, EntryWay::antenna_lead) + chance_of(loop, EntryWay::contact) > 0.85);
     CHECK(loop.sets.front().probability < 0.6);   // which of them is left open
     // gone in both: the source
     const EntryPosterior source = entry_posterior(apart, {gone(EntryTest::dummy_floating), gone(EntryTest::shorted_at_source)});
@@ -111,7 +111,7 @@ TEST_CASE("one outcome that nothing explains doesn't overturn the rest", "[entry
 
 TEST_CASE("the next test is worth its bits, and none is when all is known", "[entry]") {
     const std::vector<EntryTest> possible = {EntryTest::antenna_unplugged, EntryTest::source_paused, EntryTest::isolator, EntryTest::dummy_floating};
-    const auto first = worth_of_tests({}, entry_posterior({}, {}), possible, false);
+    const auto first = worth_of_tests({}, entry_posterior({}, {}), possible, false, {});
     REQUIRE(first.size() == possible.size());
     for (const TestWorth& one : first) {
         CHECK(one.bits >= -1e-9);
@@ -124,43 +124,98 @@ TEST_CASE("the next test is worth its bits, and none is when all is known", "[en
     const EntryPosterior known = entry_posterior({}, {gone(EntryTest::isolator), gone(EntryTest::antenna_unplugged), fell(EntryTest::shorted_at_source, 0.0),
                                                       fell(EntryTest::temporary_lead, 0.0), fell(EntryTest::temporary_ground, -2.0), fell(EntryTest::source_shell_link, 0.0)});
     CHECK(known.sets.front().first == EntryWay::antenna_lead);
-    for (const TestWorth& one : worth_of_tests({}, known, possible, true))
+    for (const TestWorth& one : worth_of_tests({}, known, possible, true, {}))
         if (one.test == EntryTest::source_paused) CHECK(one.bits < kLeastBits);
     // reaching the source's back is paid once
     double before = 0, after = 0;
     for (const TestWorth& one : first)
         if (one.test == EntryTest::dummy_floating) before = one.minutes;
-    for (const TestWorth& one : worth_of_tests({}, entry_posterior({}, {}), possible, true))
+    for (const TestWorth& one : worth_of_tests({}, entry_posterior({}, {}), possible, true, {}))
         if (one.test == EntryTest::dummy_floating) after = one.minutes;
     CHECK(before - after == Approx(kReachSource_min));
 }
 
-TEST_CASE("a test lies between two takes that differ in one thing", "[entry]") {
+TEST_CASE("tests lie between two takes where the second was made with all that the first was, and more", "[entry]") {
+    using Tests = std::vector<EntryTest>;
     Conditions plain;
     plain.engine = Engine::idle;
     plain.rpm = 760;
     Conditions tested = plain;
-    CHECK_FALSE(test_between(plain, tested, true));
+    CHECK(tests_between(plain, tested, true).empty());
     tested.hookup = {Hookup::isolator};
-    CHECK(test_between(plain, tested, true) == EntryTest::isolator);
-    CHECK_FALSE(test_between(tested, plain, true));   // the other way round it is none
+    CHECK(tests_between(plain, tested, true) == Tests{EntryTest::isolator});
+    CHECK(tests_between(tested, plain, true).empty());   // the other way round it is none
     tested.source = SourceState::off;
-    CHECK_FALSE(test_between(plain, tested, true));   // two things at once
+    CHECK(tests_between(plain, tested, true) == Tests{EntryTest::source_off, EntryTest::isolator});   // two things at once
     tested = plain;
     tested.hookup = {Hookup::isolator};
     tested.rpm = 2000;
-    CHECK_FALSE(test_between(plain, tested, true));   // at another speed it isn't that test
-    CHECK(test_between(plain, tested, false) == EntryTest::isolator);   // unless the noise doesn't care
+    CHECK(tests_between(plain, tested, true).empty());   // at another speed it isn't that test
+    CHECK(tests_between(plain, tested, false) == Tests{EntryTest::isolator});   // unless the noise doesn't care
+    tested.engine = Engine::off;
+    CHECK(tests_between(plain, tested, false).empty());   // what runs with the engine's state may be gone for that
     tested = plain;
     tested.laptop = LaptopPower::battery;
     Conditions mains = plain;
     mains.laptop = LaptopPower::mains;
-    CHECK(test_between(mains, tested, true) == EntryTest::laptop_on_battery);
+    CHECK(tests_between(mains, tested, true) == Tests{EntryTest::laptop_on_battery});
     Conditions charger = plain;
     charger.attached = {{"charger", PoweredFrom::vehicle}};
-    CHECK(test_between(charger, plain, true) == EntryTest::device_unplugged);
-    CHECK_FALSE(test_between(plain, charger, true));
+    CHECK(tests_between(charger, plain, true) == Tests{EntryTest::device_unplugged});
+    Conditions fed_apart = charger;
+    fed_apart.attached = {{"charger", PoweredFrom::own_battery}};
+    CHECK(tests_between(charger, fed_apart, true) == Tests{EntryTest::device_unplugged});
+    CHECK(tests_between(plain, charger, true).empty());
+    Conditions loaded = plain;
+    loaded.loads = {"headlights"};
+    CHECK(tests_between(plain, loaded, true) == Tests{EntryTest::loads_on});
+    CHECK(tests_between(plain, loaded, false).empty());   // the load may be what makes that noise
+    Conditions asleep = plain;
+    plain.amplifier = AmplifierState::on;
+    asleep.amplifier = AmplifierState::off;
+    CHECK(tests_between(plain, asleep, true).empty());
     Conditions floor;
     floor.hookup = {Hookup::inputs_shorted};
-    CHECK(test_between(plain, floor, true) == EntryTest::inputs_shorted);   // needs no engine
+    CHECK(tests_between(plain, floor, true) == Tests{EntryTest::inputs_shorted});   // needs no engine
+}
+
+TEST_CASE("two tests made in one take say what both would, and no more", "[entry]") {
+    EntryOutcome both = gone(EntryTest::isolator);
+    both.also = {EntryTest::antenna_unplugged};
+    const auto together = entry_posterior({}, {both}), alone = entry_posterior({}, {gone(EntryTest::isolator)});
+    CHECK(total(together) == Approx(1.0));
+    CHECK(chance_of(together, EntryWay::ground_loop) == Approx(chance_of(alone, EntryWay::ground_loop)).margin(0.02));
+    CHECK(chance_of(together, EntryWay::pickup_lead) < 0.1);
+    EntryOutcome half = fell(EntryTest::temporary_ground, -11.0);
+    half.also = {EntryTest::temporary_lead};   // a strap, and a lead across the seats: the loop falls by the strap alone
+    CHECK(chance_of(entry_posterior({}, {half}), EntryWay::ground_loop) > chance_of(entry_posterior({}, {}), EntryWay::ground_loop));
+}
+
+TEST_CASE("at the output all that is heard counts, at the input what lies before it", "[entry]") {
+    EntryQuestion behind;
+    behind.at_the_input = false;
+    EntryOutcome dummy = fell(EntryTest::shorted_at_amp, 0.0);
+    dummy.at_output = true;
+    CHECK(chance_of(entry_posterior(behind, {dummy}), EntryWay::amplifier_internal) > 0.4);
+    EntryQuestion unknown = behind;
+    unknown.place_known = false;   // nobody looked at the input
+    CHECK(chance_of(entry_posterior(unknown, {}), EntryWay::ground_loop) > 0.05);
+    EntryOutcome falls = gone(EntryTest::shorted_at_amp);
+    falls.at_output = true;
+    CHECK(chance_of(entry_posterior(unknown, {falls}), EntryWay::amplifier_internal) < 0.1);
+    CHECK(chance_of(entry_posterior(unknown, {dummy}), EntryWay::amplifier_internal) > 0.25);
+}
+
+TEST_CASE("a level that strays within a take speaks for a joint that moves", "[entry]") {
+    EntryOutcome strays = fell(EntryTest::level_wanders, 3.5, 0.4), holds = fell(EntryTest::level_wanders, 0.2, 0.4);
+    CHECK(chance_of(entry_posterior({}, {strays}), EntryWay::contact) > 0.8);
+    CHECK(chance_of(entry_posterior({}, {holds}), EntryWay::contact) < 0.1);
+}
+
+TEST_CASE("a job's own minutes take the place of the usual ones", "[entry]") {
+    Labour labour{{{"isolator", 45.0}, {"reach_source", 2.0}}};
+    CHECK(labour.of(EntryTest::isolator) == 45.0);
+    CHECK(labour.of(EntryTest::antenna_unplugged) == facts_of(EntryTest::antenna_unplugged).minutes);
+    for (const TestWorth& one : worth_of_tests({}, entry_posterior({}, {}), {EntryTest::isolator, EntryTest::dummy_floating}, false, labour))
+        CHECK(one.minutes == (one.test == EntryTest::isolator ? 45.0 : 2.0 + facts_of(EntryTest::dummy_floating).minutes));
 }

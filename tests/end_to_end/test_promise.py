@@ -16,7 +16,7 @@ check = Checks()
 
 # ---- the simulated vehicle's circuit is the judge
 for way, hookups in (("ground_loop", ("isolator", "antenna_unplugged", "shorted_at_source", "temporary_lead", "temporary_ground", "source_shell_link")),
-                     ("cable_pickup/lead", ("isolator", "dummy_floating", "termination_1k", "temporary_lead"))):
+                     ("pickup_lead", ("isolator", "dummy_floating", "termination_1k", "temporary_lead"))):
     one = promise_population.promise(program, way, np.random.default_rng([2, len(way)]), hookups=hookups)
     check.that(one["found"] == way, f"{way}: found {one['found']}")
     promised = one.get("promised_db")

@@ -43,6 +43,20 @@ struct TestMade {
     std::vector<Way> ways;                         ///< those that mattered before or after, likeliest first
     std::vector<std::string> ruled_out;            ///< names of ways that fell below 2 % by it
 };
+/// The four-step dummy test, as a guided procedure.
+struct DummyTest {
+    struct Step {
+        std::size_t number = 1;
+        std::string name, hands;                   ///< hands: what to do
+        std::string state;                         ///< "made" "next" "later" "not_needed"
+        std::string showed, means;                 ///< of one that was made
+    };
+    std::string source_id;
+    std::vector<Step> steps;
+    std::string verdict;                           ///< empty while a step is open
+    bool begun = false;                            ///< one of its steps was made
+    bool asked = false;                            ///< to be told though it wasn't begun
+};
 /// What the supply's ripple tells of a noise source's way in: signal over supply at the source's lines.
 struct SupplyTransfer {
     struct Point {

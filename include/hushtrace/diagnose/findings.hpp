@@ -219,6 +219,7 @@ struct NoiseAnalysis {
     std::vector<NoiseSource> unsure;              ///< less likely to be sources than not: chance, or part of another
     std::vector<EntryPath> entry_paths;           ///< likeliest first; of each source they sum to 1
     std::optional<NextTest> next_test;            ///< nothing where enough is known, or no test would tell more
+    std::optional<DummyTest> dummy_test;          ///< of the loudest source that gets in somewhere
     std::vector<TestMade> tests_made;             ///< by source, in the order of the takes
     std::vector<SupplyTransfer> supply_transfers;
     std::vector<FeedImpedance> feed_impedances;

@@ -2,6 +2,7 @@
 #include <array>
 #include <cstddef>
 #include <filesystem>
+#include <map>
 #include <optional>
 #include <span>
 #include <string>
@@ -107,7 +108,7 @@ struct Take {
 struct Observation {
     std::string what;                   ///< "ground_drop", "noise_heard", ...
     std::optional<double> value;        ///< a meter's reading
-    std::optional<std::string> heard;   ///< what the ear said: "same" "quieter" "louder" "gone"
+    std::optional<std::string> heard;   ///< what ear or eye said: one of heard_words(what)
     std::string unit;                   ///< "V", "ohm" or empty
     bool declined = false;              ///< asked for and not given; value is unset then
     std::optional<std::string> reason;  ///< why it was declined
@@ -115,12 +116,12 @@ struct Observation {
     std::optional<std::string> after_change;
 };
 /// What can be observed: "shell_to_case" "shell_to_amplifier_ground" "ground_drop" "supply_drop"
-/// "charging_voltage" "ripple" "noise_heard".
+/// "charging_voltage" "ripple" "noise_heard" "amplifier_wakes".
 std::span<const std::string_view> observation_words();
 /// "V", "ohm", empty for what the ear judges; nothing for a word that isn't an observation.
 std::optional<std::string_view> observation_unit(std::string_view what);
-/// "same" "quieter" "louder" "gone"
-std::span<const std::string_view> heard_words();
+/// What the ear or the eye may say of it: "same" "quieter" "louder" "gone"; of amplifier_wakes "by_itself" "only_with_lead".
+std::span<const std::string_view> heard_words(std::string_view what);
 
 struct Job {
     std::string title;
@@ -133,6 +134,7 @@ struct Job {
     SupplyData supply;
     InterfaceData interface;
     Limits limits;
+    std::map<std::string, double> labour_min;   ///< minutes of a test, by its word, where this shop needs others than usual; "reach_source"
     std::vector<Take> takes;
     std::vector<Observation> observations;
 

@@ -26,15 +26,17 @@ enum class EntryTest {
     inputs_shorted, volume_zero, source_paused, source_off, another_input, laptop_on_battery, tone_lead_off, device_unplugged, loads_on,
     shorted_at_amp, lead_on_dummy_at_amp, test_speaker, isolator, amp_on_own_battery, dummy_floating, termination_1k, termination_10k,
     unplugged_at_source, shorted_at_source, temporary_lead, temporary_ground, source_shell_link, shell_link_at_amp, antenna_unplugged,
-    source_isolated, source_on_own_battery, substitute_source, left_against_right, ground_drop, shell_to_case
+    source_isolated, source_on_own_battery, substitute_source, left_against_right, front_against_rear, level_wanders, supply_slope, ground_drop, shell_to_case
 };
-inline constexpr std::size_t kEntryTests = 30;
+inline constexpr std::size_t kEntryTests = 33;
+std::string_view word_of(EntryTest test);                      ///< as job.json spells it, where a hookup or an observation makes it: "isolator"
 
 /// One of the ways in which a level may change: a normal law, with the chance of it.
 struct ChangeLaw {
     double share = 1, mean = 0, sd = 1;
 };
-/// What a test does to noise that comes by one way [dB; of meters log10 of volts or ohms]: a mixture of laws.
+/// What a test does to noise that comes by one way [dB; of meters log10 of volts or ohms; level_wanders dB, sd;
+/// supply_slope dB a decade]: a mixture of laws.
 ///   follows_engine  whether the noise turns with the engine: a table of its own for what doesn't
 std::span<const ChangeLaw> expected_change(EntryTest test, EntryWay way, bool follows_engine);
 /// A change of this much and more is a fall to the floor: what remains is something else's.
@@ -54,5 +56,6 @@ const EntryTestFacts& facts_of(EntryTest test);
 std::span<const EntryTest> all_entry_tests();
 /// Labour of reaching the back of the source, once.
 inline constexpr double kReachSource_min = 20.0;
+inline constexpr std::string_view kReachSource_word = "reach_source";   ///< as job.json spells it beside the tests
 
 }  // namespace hushtrace
