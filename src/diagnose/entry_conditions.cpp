@@ -26,6 +26,17 @@ std::optional<Tests> attached_tests(const Conditions& plain, const Conditions& t
     return found;
 }
 
+/// A test speaker and a dummy plug in the amplifier's input, together, are a test of their own.
+Tests as_one(Tests tests) {
+    const auto dummy = std::find(tests.begin(), tests.end(), EntryTest::shorted_at_amp), speaker = std::find(tests.begin(), tests.end(), EntryTest::test_speaker);
+    if (dummy != tests.end() && speaker != tests.end()) {
+        *dummy = EntryTest::test_speaker_on_dummy;
+        tests.erase(speaker);
+    }
+    std::sort(tests.begin(), tests.end());
+    return tests;
+}
+
 std::optional<Tests> hookup_tests(const Conditions& plain, const Conditions& tested) {
     std::vector<Hookup> more = hookups_of(tested);
     for (const Hookup one : hookups_of(plain)) {
@@ -36,7 +47,7 @@ std::optional<Tests> hookup_tests(const Conditions& plain, const Conditions& tes
     Tests found;
     for (const Hookup one : more)
         if (const auto test = test_of(one)) found.push_back(*test);
-    return found;
+    return as_one(std::move(found));
 }
 
 std::optional<Tests> source_tests(const Conditions& plain, const Conditions& tested) {
@@ -127,8 +138,7 @@ std::vector<EntryTest> tests_between(const Conditions& plain, const Conditions& 
     const LaptopPower before = plain.laptop.value_or(LaptopPower::battery), after = tested.laptop.value_or(LaptopPower::battery);
     if (before != after && after != LaptopPower::battery) return {};
     if (before != after) all.push_back(EntryTest::laptop_on_battery);
-    std::sort(all.begin(), all.end());
-    return all;
+    return as_one(std::move(all));
 }
 
 }  // namespace hushtrace

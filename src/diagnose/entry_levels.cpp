@@ -56,7 +56,7 @@ double power_in_place(const NoiseSource& source, const ChannelSurvey& channel) {
         if (one.frequency_hz > 0.0 && (!strongest || one.level_dbfs > strongest->level_dbfs)) strongest = &one;
     const double hz = strongest ? strongest->frequency_hz : source.frequency_hz.value_or(0.0);
     if (!(hz > 0.0) || channel.spectrum.density.empty() || channel.floor_density.size() != channel.spectrum.density.size()) return 0.0;
-    constexpr double reach = 0.5;   // of how far it may stray from take to take, within one
+    const double reach = source.kind == NoiseKind::motor_whine ? 1.0 : 0.5;   // of how far it may stray; a pump's speed is another in each take
     const std::size_t first = channel.spectrum.bin_of(hz * (1.0 - reach * strays(source.kind))), last = channel.spectrum.bin_of(hz * (1.0 + reach * strays(source.kind)));
     double over = 0;
     for (std::size_t bin = first; bin <= last; ++bin) {

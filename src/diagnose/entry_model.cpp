@@ -79,6 +79,13 @@ Laws laws_of(EntryTest test, const std::vector<EntryTest>& also, bool at_output,
         if (is_behind_the_input(set.first)) return second;
         if (is_behind_the_input(*set.second)) return first;
     }
+    if (test == EntryTest::level_wanders) {   // of two, what strays is a share of what is heard
+        Laws both;
+        for (const ChangeLaw& a : first)
+            for (const ChangeLaw& b : second)
+                both.push_back({a.share * b.share, share * a.mean + (1.0 - share) * b.mean, std::hypot(share * a.sd, (1.0 - share) * b.sd)});
+        return both;
+    }
     if (is_level(test) && !first.empty() && !second.empty()) return together(first, second, share);
     if (facts_of(test).read_by == ReadBy::meter && !first.empty() && !second.empty()) {   // the fault is what is read
         const auto mean_of = [](const Laws& laws) {
@@ -118,7 +125,10 @@ double likelihood(const EntryOutcome& outcome, const Laws& laws) {
             if (*outcome.heard == word.word) return (1.0 - kWentWrong) * chance_between(laws, word.from_db, word.to_db, kEar_db) + kWentWrong / kWords.size();
         return 1.0;
     }
-    if (outcome.at_most) return (1.0 - kWentWrong) * chance_between(laws, -kAny, outcome.change, outcome.sd) + kWentWrong * 0.5;
+    if (outcome.at_most) {
+        const double gone = outcome.missed + (1.0 - outcome.missed) * chance_between(laws, -kAny, outcome.change, outcome.sd);
+        return (1.0 - kWentWrong) * gone + kWentWrong * 0.5;
+    }
     double density = 0;
     for (const ChangeLaw& law : laws) {
         // what fell to the floor fell by that much or more

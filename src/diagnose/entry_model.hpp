@@ -19,6 +19,7 @@ struct EntryOutcome {
     double sd = 2;                          ///< of that change
     bool at_output = false;                 ///< read at the amplifier's output, where all that is heard is
     bool at_most = false;                   ///< it is no longer there: it fell by `change` at least
+    double missed = 0;                      ///< of such findings that are there, the share that a search misses: "no longer there" tells so much less
     std::optional<std::string> heard;       ///< of the ear, instead of a change: "gone" "quieter" "same" "louder"
     std::optional<double> plain_db;         ///< level without the test [dBV, or dBFS where not calibrated]
     std::vector<std::string> takes;

@@ -170,6 +170,7 @@ TestCondition condition_of(EntryTest test) {
         case EntryTest::tone_lead_off:
         case EntryTest::device_unplugged: return {"attached", "none"};
         case EntryTest::loads_on: return {"loads", "more"};
+        case EntryTest::test_speaker_on_dummy: return {"hookup", "shorted_at_amp,test_speaker"};
         case EntryTest::ground_drop: return {"what", "ground_drop"};
         case EntryTest::shell_to_case: return {"what", "shell_to_case"};
         default: break;

@@ -18,11 +18,15 @@ Json path_json(const EntryPath& one) {
 Json condition_json(const NextTest& one) {
     Json conditions = {{"engine", to_word(one.engine)}};
     if (one.rpm) conditions["rpm"] = *one.rpm;
-    if (one.field == "hookup") conditions["hookup"] = Json::array({one.value});
-    else if (one.field == "volume") conditions["volume"] = 0;
-    else if (one.field == "loads") conditions["loads"] = Json::array({"headlights", "rear_defogger"});
+    if (one.field == "hookup") {
+        const auto comma = one.value.find(',');   // two at once, at most
+        conditions["hookup"] = comma == std::string::npos ? Json::array({one.value}) : Json::array({one.value.substr(0, comma), one.value.substr(comma + 1)});
+    } else if (one.field == "volume") {
+        conditions["volume"] = 0;
+    }
+    if (one.field == "loads") conditions["loads"] = Json::array({"headlights", "rear_defogger"});
     else if (one.field == "attached") conditions["attached"] = Json::array();
-    else if (!one.field.empty()) conditions[one.field] = one.value;
+    else if (!one.field.empty() && !conditions.contains(one.field)) conditions[one.field] = one.value;
     return conditions;
 }
 

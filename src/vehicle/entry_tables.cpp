@@ -30,6 +30,7 @@ constexpr std::array kHookupRows = {
     Row{T::shorted_at_amp,        {"F",        "F",        "F",        "F",        "F",        "F",        "F",        "F",              "F",        "9*0|F",    "0",         "F"}},
     Row{T::lead_on_dummy_at_amp,  {"F",        "F",        "F",        "F",        "F",        "F",        "F",        "F",              "F",        "0",        "0",         "F"}},
     Row{T::test_speaker,          {"0",        "0",        "0",        "0",        "0",        "0",        "0",        "0",              "0",        "0",        "F",         "0"}},
+    Row{T::test_speaker_on_dummy, {"F",        "F",        "F",        "F",        "F",        "F",        "F",        "F",              "F",        "9*0|F",    "F",         "F"}},
     Row{T::isolator,              {"F",        "F",        "0",        "0",        "0",        "0",        "F",        "3*F|0",          "F",        "9*0|F",    "0",         "6*F|0"}},
     Row{T::amp_on_own_battery,    {"F",        "3*F|0",    "3*F|0",    "3*F|0",    "2~2.5",    "0",        "F|-8~5",   "2*F|-8~5",       "F|-8~5",   "F|0",      "2*F|0|8~5", "2~2.5"}},
     Row{T::dummy_floating,        {"F",        "F",        "0",        "F",        "F",        "F",        "F",        "F",              "F",        "9*0|F",    "0",         "6*F|0"}},
@@ -39,7 +40,7 @@ constexpr std::array kHookupRows = {
     Row{T::shorted_at_source,     {"-2~1.5",   "-1.5~1.5", "0",        "F",        "F",        "F",        "F",        "2*-0.5~1.5|F",   "-1.5~1.5", "0",        "0",         "2*-1~2|F"}},
     Row{T::temporary_lead,        {"0~2",      "-13~5|F",  "-16~6|F",  "F",        "0",        "0",        "0",        "3*F|-4~4",       "0~2",      "0",        "0",         "0"}},
     Row{T::temporary_ground,      {"-8~4",     "1~2",      "0",        "0",        "0",        "0",        "-3~4",     "-3~4",           "-6~4",     "2*0|-4~3", "0",         "0|-4~4"}},
-    Row{T::source_shell_link,     {"0",        "0",        "0",        "0",        "0",        "0",        "F",        "F|-5~5|2*0",     "0",        "0",        "0",         "0"}},
+    Row{T::source_shell_link,     {"0",        "0",        "0",        "0",        "0",        "0",        "2*F|-9~5", "F|-5~5|2*0",     "0",        "0",        "0",         "0"}},
     Row{T::shell_link_at_amp,     {"2~5",      "3~4",      "0|9~6",    "0|12~8",   "0|3~4",    "0",        "-7~5",     "2~7",            "1~5",      "0|8~6",    "0|5~5",     "-4~4"}},
     Row{T::antenna_unplugged,     {"0",        "0",        "0",        "0",        "0",        "0",        "0",        "0",              "F",        "0",        "0",         "0"}},
     Row{T::source_isolated,       {"F",        "F",        "0",        "0",        "F|0",      "0",        "F",        "F|0",            "F",        "9*0|F",    "0",         "0"}},
@@ -122,6 +123,7 @@ constexpr std::array<EntryTestFacts, kEntryTests> kFacts = {{
     {T::shorted_at_amp, "a dummy plug in the amplifier's input", ReadBy::ear, 3, false, "Amplifier off, a shorted dummy plug alone into its input, amplifier on: listen. Note --observe noise_heard."},
     {T::lead_on_dummy_at_amp, "the lead plugged onto the dummy at the amplifier", ReadBy::ear, 4, false, "Amplifier off, the lead onto the dummy plug in the amplifier's input, amplifier on: listen."},
     {T::test_speaker, "a test speaker straight at the amplifier", ReadBy::ear, 5, false, "Amplifier off, its speaker leads off, a test speaker at its terminals: listen. Bridged outputs: neither wire may touch ground."},
+    {T::test_speaker_on_dummy, "a test speaker straight at the amplifier, a dummy plug in its input", ReadBy::ear, 5, false, "The dummy plug in the amplifier's input, amplifier off, its speaker leads off, a test speaker at its terminals, amplifier on: listen. Bridged outputs: neither wire may touch ground. Note --observe noise_heard."},
     {T::isolator, "an isolating transformer in the lead", ReadBy::take, 3, false, "Amplifier off, an isolator between lead and amplifier; capture with --hookup isolator, and take it out again."},
     {T::amp_on_own_battery, "the amplifier on a floating battery", ReadBy::take, 15, false, "Amplifier off, its supply and ground leads off the vehicle and onto a battery of its own, fused; capture with --hookup amp_on_own_battery."},
     {T::dummy_floating, "the source end of the lead in a shorted dummy plug that touches nothing", ReadBy::take, 3, true, "Amplifier off, source end of the lead into the dummy plug, touching nothing, amplifier on; capture with --hookup dummy_floating."},
@@ -187,7 +189,7 @@ std::string_view plain_name(EntryWay way) {
 std::string_view word_of(EntryTest test) {
     constexpr std::array<std::string_view, kEntryTests> words = {
         "inputs_shorted", "volume_zero", "source_paused", "source_off", "another_input", "laptop_on_battery", "tone_lead_off",
-        "device_unplugged", "loads_on", "shorted_at_amp", "lead_on_dummy_at_amp", "test_speaker", "isolator", "amp_on_own_battery",
+        "device_unplugged", "loads_on", "shorted_at_amp", "lead_on_dummy_at_amp", "test_speaker", "test_speaker_on_dummy", "isolator", "amp_on_own_battery",
         "dummy_floating", "termination_1k", "termination_10k", "unplugged_at_source", "shorted_at_source", "temporary_lead",
         "temporary_ground", "source_shell_link", "shell_link_at_amp", "antenna_unplugged", "source_isolated", "source_on_own_battery",
         "substitute_source", "left_against_right", "front_against_rear", "level_wanders", "supply_slope", "ground_drop", "shell_to_case"};

@@ -77,7 +77,12 @@ int main() {
             double bits = 0;
             if (own) {
                 std::vector<EntryTest> possible;
-                for (const auto& [one, outcome] : known) possible.push_back(one);
+                for (const auto& [one, outcome] : known) {
+                    const auto dummy = std::find_if(outcomes.begin(), outcomes.end(), [](const EntryOutcome& made) { return made.test == EntryTest::shorted_at_amp; });
+                    if (question.at_the_input && one == EntryTest::test_speaker) continue;   // as the program has it
+                    if (one == EntryTest::test_speaker_on_dummy && (!question.at_the_input || dummy == outcomes.end() || dummy->heard == "gone")) continue;
+                    possible.push_back(one);
+                }
                 const auto worth = worth_of_tests(question, posterior, possible, reached, {});
                 if (worth.empty() || worth.front().bits < kLeastBits) break;
                 test = worth.front().test;

@@ -68,9 +68,9 @@ class Vehicle:
         conditions.pop("rpm", None)
         (field, value), = conditions.items()
         if next_test["observation"] and field == "hookup":
-            word = self.ear(value[0])
-            self.run("job", "--job", self.job, "--observe", f"noise_heard={word}", "--engine", engine, "--hookup", value[0])
-            return f"heard {value[0]} {word}"
+            word = self.ear(",".join(value))
+            self.run("job", "--job", self.job, "--observe", f"noise_heard={word}", "--engine", engine, "--hookup", ",".join(value))
+            return f"heard {'+'.join(value)} {word}"
         if field == "what":
             drop_v = 1e-3 * (self.scenario["amplifier"]["ground_mohm"] * 1.5 + 0.4 * 60)
             reading = {"shell_to_case": f"{self.scenario['source']['shell_to_case_ohm'] * self.rng.uniform(0.9, 1.1):.4g}ohm", "ground_drop": f"{drop_v:.4g}V"}[value]

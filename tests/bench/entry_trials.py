@@ -19,13 +19,14 @@ import tempfile
 import numpy as np
 
 import entry_vehicles as ev
+from entry_reference import Reference, pairs_of
 
 HOOKUPS = ("inputs_shorted", "isolator", "amp_on_own_battery", "dummy_floating", "termination_1k", "termination_10k", "unplugged_at_source", "shorted_at_source",
            "temporary_lead", "temporary_ground", "source_shell_link", "shell_link_at_amp", "antenna_unplugged", "source_isolated", "source_on_own_battery",
            "substitute_source")
-EAR = ("shorted_at_amp", "lead_on_dummy_at_amp", "test_speaker")
+EAR = ("shorted_at_amp", "lead_on_dummy_at_amp", "test_speaker", "test_speaker_on_dummy")
 # from the usual order of the trade (common practice, no source)
-USUAL = ("inputs_shorted", "volume_zero", "laptop_on_battery", "loads_on", "shorted_at_amp", "test_speaker", "lead_on_dummy_at_amp", "ground_drop",
+USUAL = ("inputs_shorted", "volume_zero", "laptop_on_battery", "loads_on", "shorted_at_amp", "test_speaker", "test_speaker_on_dummy", "lead_on_dummy_at_amp", "ground_drop",
          "amp_on_own_battery", "dummy_floating", "shorted_at_source", "temporary_lead", "source_shell_link", "temporary_ground", "antenna_unplugged",
          "source_isolated", "substitute_source")
 SEEN = ("left_against_right", "level_wanders")   # in any take, at no labour
@@ -48,7 +49,7 @@ def trials(vehicle):
     some += [base | {"name": one, "hookup": [one]} for one in HOOKUPS]
     out = base | {"point": "amp_output"}
     out.pop("laptop", None)   # what a fed laptop makes enters at the input's probe: the interface at the speaker would read another loop
-    some += [out | {"name": "out"}] + [out | {"name": "out:" + one, "hookup": [one]} for one in HOOKUPS[1:] + EAR]
+    some += [out | {"name": "out"}] + [out | {"name": "out:" + one, "hookup": ["shorted_at_amp", "test_speaker"] if one == "test_speaker_on_dummy" else [one]} for one in HOOKUPS[1:] + EAR]
     some += [out | {"name": "out:volume_zero", "volume": 0}, out | {"name": "out:source_off", "source": "off"}]
     return some + [base | {"name": "meter", "loads": ["headlights", "rear_defogger"]}]
 
@@ -91,7 +92,7 @@ def changes_of(vehicle, told):
         brought = plain + vehicle.scenario["amplifier"].get("gain_db", 26) - 20
         total = powers(out, brought)
         ear = {"test_speaker": powers(levels["out:test_speaker"][0], brought) - total}
-        ear |= {one: levels["out:" + one][0] - total for one in ("shorted_at_amp", "lead_on_dummy_at_amp")}
+        ear |= {one: levels["out:" + one][0] - total for one in ("shorted_at_amp", "lead_on_dummy_at_amp", "test_speaker_on_dummy")}
     else:
         ear = {name[4:]: levels[name][0] - out for name in levels if name.startswith("out:")}
     meters = {"ground_drop": np.log10(max(told["ground_drop_v"], 1e-3)), "shell_to_case": np.log10(vehicle.scenario["source"]["shell_to_case_ohm"])}
@@ -100,12 +101,12 @@ def changes_of(vehicle, told):
     return {"changes": changes, "ear": ear, "meters": meters, "over_hiss": plain - hiss, "audible": audible}
 
 
-def shown(rng, vehicle, what, at_input):
+def shown(rng, vehicle, what, at_input, strays=2.0):
     """One round of tests as somebody would make them."""
     repeats = 2.0 if vehicle.follows_engine else 1.0
-    outcomes = {}
+    outcomes, really = {}, strays / 2 * repeats
     if at_input:
-        stray_plain = rng.normal(0, repeats)
+        stray_plain = rng.normal(0, really)
         for test, (change, gone) in what["changes"].items():
             if test == "left_against_right":
                 outcomes[test] = {"change": change + rng.normal(0, 1.0), "sd": 1.4}
@@ -114,7 +115,7 @@ def shown(rng, vehicle, what, at_input):
             elif gone:
                 outcomes[test] = {"change": max(change, FLOOR_DB), "sd": 2.5, "at_most": True}
             else:
-                outcomes[test] = {"change": change + stray_plain + rng.normal(0, repeats), "sd": 1.41 * repeats}
+                outcomes[test] = {"change": change + stray_plain + rng.normal(0, really), "sd": 1.41 * repeats}
     for test, change in what["ear"].items():
         if at_input and test not in EAR:
             continue
@@ -159,56 +160,6 @@ def ask_policies(program, questions, workers=2):
     for w, part in enumerate(parts):
         out[w::workers] = part
     return out
-
-
-class Reference:
-    """Bayes with the simulation's own likelihoods: other vehicles, drawn alike, as particles."""
-
-    def __init__(self, particles):
-        self.by_set = collections.defaultdict(list)
-        for vehicle, what in particles:
-            self.by_set[frozenset(vehicle.ways)].append((vehicle, what))
-
-    @staticmethod
-    def one(test, outcome, what, repeats):
-        if test in what["meters"]:
-            return np.exp(-0.5 * ((outcome["change"] - what["meters"][test]) / 0.08) ** 2) / 0.2 + 1e-3
-        if "heard" in outcome:
-            change = what["ear"].get(test)
-            if change is None:
-                return 1.0
-            word = outcome["heard"]
-            low, high = {"gone": (-1e9, -15), "quieter": (-15, -3), "same": (-3, 3), "louder": (3, 1e9)}[word]
-            z = lambda x: _normal((x - change) / 1.5)
-            return z(high) - z(low) + 1e-3
-        if test not in what["changes"]:
-            return 1.0
-        change, gone = what["changes"][test]
-        sd = {"left_against_right": 1.4, "level_wanders": 0.5}.get(test, 1.6 * repeats)
-        if outcome.get("at_most"):
-            return (1.0 if gone else _normal((outcome["change"] - change) / sd)) + 1e-3
-        if gone and outcome["change"] < change:
-            return 1.0 / sd / 4
-        return np.exp(-0.5 * ((outcome["change"] - change) / sd) ** 2) / sd / 2.5 + 1e-4
-
-    def posterior(self, question, tests, prior):
-        scores = {}
-        for ways, particles in self.by_set.items():
-            if ways not in prior:
-                continue
-            same = [what for vehicle, what in particles if vehicle.follows_engine == question["follows_engine"] and ("laptop_on_battery" in what["changes"]) == (not question["set_up_apart"])]
-            if not same:
-                continue
-            repeats = 2.0 if question["follows_engine"] else 1.0
-            likely = np.mean([np.prod([self.one(test, question["outcomes"][test], what, repeats) for test in tests]) for what in same])
-            scores[ways] = prior[ways] * likely
-        total = sum(scores.values())
-        return {ways: score / total for ways, score in scores.items()} if total > 0 else {}
-
-
-def _normal(x):
-    from math import erf
-    return 0.5 * (1.0 + erf(max(-30.0, min(30.0, x / 1.4142135623730951))))
 
 
 def population(program, count, seed, folder, ways=None):
@@ -257,6 +208,7 @@ def main():
     options.add_argument("--train", type=int, default=0)
     options.add_argument("--show", action="store_true")
     options.add_argument("--way")
+    options.add_argument("--strays", type=float, default=2.0, help="how far a take strays, engine held [dB]; what turns with no engine half of it")
     asked = options.parse_args()
     kept, questions, own, usual, chance, faint = trials_of(asked)
     report(kept, questions, own, usual, chance, faint, asked)
@@ -277,7 +229,7 @@ def trials_of(asked):
             faint += 1
             continue
         questions.append({"follows_engine": vehicle.follows_engine, "at_the_input": bool(at_input), "set_up_apart": "laptop" not in vehicle.common,
-                          "outcomes": shown(rng, vehicle, what, at_input)})
+                          "outcomes": shown(rng, vehicle, what, at_input, asked.strays)})
         kept.append((vehicle, what))
     orders = []
     for k, question in enumerate(questions):
@@ -374,44 +326,6 @@ def set_prior():
     rng = np.random.default_rng(7)
     counts = collections.Counter(frozenset(ev.draw_ways(rng)) for _ in range(20000))
     return {ways: n / 20000 for ways, n in counts.items()}
-
-
-def pairs_of(particles, asked):
-    """Two ways together: powers added, with a share that nobody knows."""
-    rng = np.random.default_rng(asked.seed + 5)
-    by = collections.defaultdict(list)
-    for vehicle, what in particles:
-        by[vehicle.ways[0], vehicle.follows_engine].append((vehicle, what))
-    pairs = []
-    for a in ev.WAYS:
-        for b in ev.WAYS[ev.WAYS.index(a) + 1:]:
-            for follows in (True, False):
-                if not by[a, follows] or not by[b, follows]:
-                    continue
-                for _ in range(max(10, asked.train)):
-                    (va, wa), (vb, wb) = (by[one, follows][rng.integers(len(by[one, follows]))] for one in (a, b))
-                    share_db = rng.uniform(-8, 8)
-                    share = 1 / (1 + 10 ** (-share_db / 10))
-                    joined = ev.Drawn(va.scenario, (a, b), va.common | vb.common, va.tones_hz, va.fan)
-                    pairs.append((joined, blend(wa, wb, share, a, b)))
-    return pairs
-
-
-def blend(wa, wb, share, a, b):
-    add = lambda x, y: 10 * np.log10(share * 10 ** (x / 10) + (1 - share) * 10 ** (y / 10))
-    behind = (a in ev.BEHIND, b in ev.BEHIND)
-    changes = {}
-    for test in set(wa["changes"]) | set(wb["changes"]):
-        xa, xb = wa["changes"].get(test, (0, False)), wb["changes"].get(test, (0, False))
-        if behind == (False, True):
-            changes[test] = xa
-        elif behind == (True, False):
-            changes[test] = xb
-        else:
-            changes[test] = (add(xa[0], xb[0]), xa[1] and xb[1])
-    ear = {test: add(max(-60, wa["ear"][test]), max(-60, wb["ear"][test])) for test in wa["ear"] if test in wb["ear"]}
-    meters = {test: max(wa["meters"][test], wb["meters"][test]) for test in wa["meters"]}
-    return {"changes": changes, "ear": ear, "meters": meters, "over_hiss": 0, "audible": 0}
 
 
 if __name__ == "__main__":

@@ -28,7 +28,7 @@ def mended(scenario, way, rng):
     """The vehicle with the remedy carried out, and the words that note it."""
     after = json.loads(json.dumps(scenario))
     if way == "ground_loop":
-        after["amplifier"]["ground_mohm"] = entry_vehicles.spread(rng, 0.6, 1.6)
+        after["amplifier"]["ground_mohm"] = 1.0   # what the promise says that it should read
         return after, "ground remade"
     metres = float(rng.choice(SEPARATIONS_M))
     after["lead"]["separation_m"] = metres * float(np.exp(0.08 * rng.normal()))   # laid by eye

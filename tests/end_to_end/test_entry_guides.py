@@ -121,4 +121,24 @@ check.that(abs(sum(p["probability"] for p in results["entry_paths"] if p["source
 results, _ = noise({"bare": ({}, take(1e-3, 1)), "idle": ({"engine": "idle"}, take(1e-3, 3))})
 check.that(isinstance(results["entry_paths"], list), "takes of which nothing is known are read all the same")
 
+# ---- the page's table is the program's
+import os  # noqa: E402
+import pathlib  # noqa: E402
+root = pathlib.Path(os.environ["HUSHTRACE_SOURCE_DIR"])
+
+
+def spelled(cell):
+    return " or ".join((f"{law.split('*')[0]} : " if "*" in law else "") + law.split("*")[-1].replace("~", " ~") for law in cell.split("|"))
+
+
+rows = re.findall(r"Row\{T::(\w+),\s*\{(.*?)\}\},\n", (root / "src/vehicle/entry_tables.cpp").read_text().split("kFixedRows")[0])
+told = [[cell.strip() for cell in line.strip("|").split("|")] for line in (root / "docs/entry-paths.md").read_text().splitlines() if line.startswith("| ") and line.count("|") == 14]
+page = [tuple(cells[1:]) for cells in told[1:]]
+program_rows = [tuple(spelled(cell) for cell in re.findall(r'"([^"]*)"', cells)) for _, cells in rows]
+left_out = {"tone_lead_off", "device_unplugged", "ground_drop", "shell_to_case"}   # told in words
+for (name, _), cells in zip(rows, program_rows):
+    if name not in left_out:
+        check.that(cells in page, f"{name}: docs/entry-paths.md says what the table says")
+check.that(len(page) == len(rows) - len(left_out), f"{len(page)} rows of {len(rows)}")
+
 check.end()

@@ -13,7 +13,7 @@ sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "bench"))
 import entry_trials  # noqa: E402
 
 check = Checks()
-asked = argparse.Namespace(build=os.environ["HUSHTRACE_BUILD_DIR"], count=20, seed=21, way=None, train=0, show=False)
+asked = argparse.Namespace(build=os.environ["HUSHTRACE_BUILD_DIR"], count=20, seed=21, way=None, train=0, show=False, strays=2.0)
 kept, questions, own, usual, chance, faint = entry_trials.trials_of(asked)
 told = entry_trials.figures(kept, own, usual, chance)
 check.that(len(kept) >= 18 and len({vehicle.ways for vehicle, _ in kept}) >= 8, f"{len(kept)} vehicles of many kinds")

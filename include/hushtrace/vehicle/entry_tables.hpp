@@ -24,11 +24,11 @@ bool is_behind_the_input(EntryWay way);
 /// What can be changed between two takes, all else alike; or be read with a meter.
 enum class EntryTest {
     inputs_shorted, volume_zero, source_paused, source_off, another_input, laptop_on_battery, tone_lead_off, device_unplugged, loads_on,
-    shorted_at_amp, lead_on_dummy_at_amp, test_speaker, isolator, amp_on_own_battery, dummy_floating, termination_1k, termination_10k,
+    shorted_at_amp, lead_on_dummy_at_amp, test_speaker, test_speaker_on_dummy, isolator, amp_on_own_battery, dummy_floating, termination_1k, termination_10k,
     unplugged_at_source, shorted_at_source, temporary_lead, temporary_ground, source_shell_link, shell_link_at_amp, antenna_unplugged,
     source_isolated, source_on_own_battery, substitute_source, left_against_right, front_against_rear, level_wanders, supply_slope, ground_drop, shell_to_case
 };
-inline constexpr std::size_t kEntryTests = 33;
+inline constexpr std::size_t kEntryTests = 34;
 std::string_view word_of(EntryTest test);                      ///< as job.json spells it, where a hookup or an observation makes it: "isolator"
 
 /// One of the ways in which a level may change: a normal law, with the chance of it.
