@@ -91,7 +91,8 @@ std::string transfer_svg(const SupplyTransfer& transfer, PictureSize size, const
         const double reach = std::min(2.0 * spread_of(one), 40.0);
         low = std::min(low, one.ratio_db.value - reach - 2.0), high = std::max(high, one.ratio_db.value + reach + 2.0);
     }
-    const auto [middle, level] = middle_of(points);
+    const auto middle_and_level = middle_of(points);
+    const double middle = middle_and_level.first, level = middle_and_level.second;
     const double steepest = std::max(20.0, has_slope(transfer) ? std::min(60.0, std::abs(transfer.slope_db_per_decade->value)) : 0.0);
     const double half = std::max(10.0, steepest * std::max(std::log10(to_hz) - middle, middle - std::log10(from_hz)));
     low = 10.0 * std::floor(std::min(low, level - half) / 10.0), high = 10.0 * std::ceil(std::max(high, level + half) / 10.0);
