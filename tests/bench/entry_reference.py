@@ -42,7 +42,7 @@ class Reference:
         for ways, particles in self.by_set.items():
             if ways not in prior:
                 continue
-            same = [what for vehicle, what in particles if vehicle.follows_engine == question["follows_engine"] and ("laptop_on_battery" in what["changes"]) == (not question["set_up_apart"])]
+            same = [what for vehicle, what in particles if vehicle.follows_engine == question["follows_engine"]]
             if not same:
                 continue
             repeats = 2.0 if question["follows_engine"] else 1.0
