@@ -5,8 +5,7 @@ import pathlib
 import sys
 import tempfile
 
-import numpy as np
-from sounds import RATE, Checks, hiss, make_job, run, speed, turning
+from sounds import Checks, hiss, make_job, run, speed, turning
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "bench"))
 import entry_population  # noqa: E402
