@@ -19,11 +19,12 @@ LIBRARIES = {
     "sndfile.h": {"signal"},
     "kissfft": {"spectrum"},
     "portaudio.h": {"audio"},
-    "nlohmann": {"simulation", "job", "report", "cli"},
+    "nlohmann": {"simulation", "job", "report", "live", "cli"},
     "CLI": {"cli"},
     "httplib.h": {"live"},
     "qrencode.h": {"live"},
     "png.h": {"report"},
+    "ncurses.h": {"live"},
 }
 INCLUDE = re.compile(r'^\s*#\s*include\s*[<"]([^>"]+)[>"]', re.M)
 
