@@ -56,6 +56,18 @@ fs::path signals_folder() {
 
 void CaptureOptions::add_to(CLI::App& app) {
     app.add_option("--job", job, "the job's folder")->required();
+    app.add_option("--volume-steps", volume_steps, "source volumes to step through, in order: 20,21,22")
+        ->delimiter(',')
+        ->allow_extra_args(false);
+    app.add_option("--step-seconds", step_seconds,
+                   "how long each volume step lasts [s], 3 unless told otherwise");
+    app.add_flag("--paced", paced, "with --simulate or --from: in real time");
+    app.add_flag("--marks-from-stdin", marks_from_stdin, "each line on stdin marks the moment it arrives");
+    app.add_flag("--json", json, "print one JSON document");
+    add_sound_to(app);
+}
+
+void CaptureOptions::add_sound_to(CLI::App& app) {
     app.add_option("--device", device,
                    "capture from this audio device: number or part of its name; 'default'");
     app.add_option("--output-device", output_device, "play on another device than --device");
@@ -73,17 +85,9 @@ void CaptureOptions::add_to(CLI::App& app) {
                    "in or out: whether the interface's output lead is in the source");
     app.add_option("--played", played,
                    "the tone file that the source plays itself, with --via stick, phone or disc");
-    app.add_option("--volume-steps", volume_steps, "source volumes to step through, in order: 20,21,22")
-        ->delimiter(',')
-        ->allow_extra_args(false);
-    app.add_option("--step-seconds", step_seconds,
-                   "how long each volume step lasts [s], 3 unless told otherwise");
     app.add_option("--rate", rate, "sample rate [Hz], 48000 unless told otherwise");
     app.add_option("--latency", latency, "latency asked of the device [s], 0.1 unless told otherwise");
     app.add_option("--frames", frames, "frames the device delivers at once, 512 unless told otherwise");
-    app.add_flag("--paced", paced, "with --simulate or --from: in real time");
-    app.add_flag("--marks-from-stdin", marks_from_stdin, "each line on stdin marks the moment it arrives");
-    app.add_flag("--json", json, "print one JSON document");
     conditions.add_to(app);
     channels.add_to(app);
     tone.add_to(app);

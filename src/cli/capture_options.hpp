@@ -25,6 +25,8 @@ struct CaptureOptions {
     GroundOptions ground;
 
     void add_to(CLI::App& app);
+    /// Those that whatever captures has in common: all but --job, --json, volume steps, pace and marks.
+    void add_sound_to(CLI::App& app);
 
     /// How the sound comes in. throws Error invalid_request unless exactly one was named
     enum class Way { device, simulation, file };

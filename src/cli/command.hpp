@@ -22,6 +22,7 @@ void add_noise_command(CLI::App& app, Context& context);
 void add_gain_command(CLI::App& app, Context& context);
 void add_chain_command(CLI::App& app, Context& context);
 void add_report_command(CLI::App& app, Context& context);
+void add_live_command(CLI::App& app, Context& context);
 void add_demo_command(CLI::App& app, Context& context);
 
 }  // namespace hushtrace::cli

@@ -1,30 +1,59 @@
 #include <memory>
+#include <set>
 #include <string>
+#include <vector>
 
 #include "command.hpp"
 #include "hushtrace/diagnose/gain_analysis.hpp"
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
+#include "live_options.hpp"
 #include "print.hpp"
 
 namespace hushtrace::cli {
 
+namespace {
+
+struct GainOptions {
+    std::string job;
+    bool json = false, live = false;
+    LiveOptions session;
+};
+
+/// Captures one more stepped take under the eyes of the hand on the knob.
+///   returns whether the device or the disk broke off
+bool capture_live(GainOptions& options) {
+    options.session.sound.job = options.job;
+    return run_live_session(LiveTask::gain, options.session).capture.failure.has_value();
+}
+
+}  // namespace
+
 void add_gain_command(CLI::App& app, Context& context) {
-    struct Options {
-        std::string job;
-        bool json = false;
-    };
-    const auto options = std::make_shared<Options>();
+    const auto options = std::make_shared<GainOptions>();
     CLI::App* command = app.add_subcommand(
         "gain", "finds how loud the source may go, and where each amplifier's gain must stand");
     command->add_option("--job", options->job, "the job's folder")->required();
     command->add_flag("--json", options->json, "print one JSON document");
-    command->callback([options, &context] {
+    const CLI::Option* const live = command->add_flag(
+        "--live", options->live, "capture now, hand on the knob: shows each step and what to do next, then tells the result");
+    std::set<const CLI::Option*> without;
+    for (const CLI::Option* one : command->get_options({})) without.insert(one);
+    options->session.add_to(*command);
+    std::vector<const CLI::Option*> with_live;
+    for (const CLI::Option* one : command->get_options({}))
+        if (!without.contains(one)) with_live.push_back(one);
+    command->callback([options, live, with_live, &context] {
+        for (const CLI::Option* one : with_live)
+            if (live->count() == 0 && one->count() > 0)
+                throw Error(ErrorKind::invalid_request, one->get_name() + ": goes with --live");
+        const bool broke_off = options->live && capture_live(*options);
         const OpenedJob opened = open_job(options->job);
         const GainAnalysis analysis = analyse_gain(opened);
         print_result(options->json ? gain_document(opened, analysis, HUSHTRACE_VERSION)
                                    : gain_text(opened, analysis));
         if (fails_limit(opened.job, analysis)) context.exit_code = 1;
+        if (broke_off) context.exit_code = 3;
     });
 }
 

@@ -55,6 +55,7 @@ int run_program(int argc, const char* const* argv) {
     add_gain_command(app, context);
     add_chain_command(app, context);
     add_report_command(app, context);
+    add_live_command(app, context);
     add_demo_command(app, context);
     try {
         app.parse(argc, argv);

@@ -1,0 +1,53 @@
+#pragma once
+#include <cstddef>
+#include <functional>
+#include <optional>
+#include <vector>
+
+#include "hushtrace/audio/link.hpp"
+#include "hushtrace/job/job.hpp"
+#include "hushtrace/live/capture_session.hpp"
+#include "hushtrace/live/live_board.hpp"
+#include "hushtrace/live/live_snapshot.hpp"
+
+namespace hushtrace {
+
+/// When a script turns the source's knob, and to which volume.
+struct KnobTurn {
+    double time_s = 0;  ///< since the capture began
+    double volume = 0;
+};
+
+/// What a live session is to do.
+struct LiveOrder {
+    LiveTask task = LiveTask::gain;
+    /// Job folder, take (channels, conditions, pads, tone), name and what is played, as for run_capture(). Of the take's
+    /// tone a sine is needed for LiveTask::gain. duration_s: the longest that it may last; unset: until it is ended.
+    CaptureOrder capture;
+    Job job;  ///< as it stands: title, calibration, limit
+    bool stores_take = true;
+    std::optional<double> volume_start;  ///< where the knob stands; unset: steps are numbered only
+    double volume_step = 1;              ///< what "one" is when it is said to have been turned up one
+    std::optional<double> volume_top;    ///< the end of its scale
+    std::vector<KnobTurn> knob_script;   ///< ascending times; for links that turn the volume
+    std::function<bool()> stop;          ///< whether the user wants to end; asked at every transfer
+};
+
+struct LiveOutcome {
+    CaptureOutcome capture;  ///< take, faults and failure; of a session that stores nothing the take has no file
+    bool stored = false;
+    std::vector<LiveStep> steps;
+    std::optional<LiveCeiling> ceiling;
+    std::size_t kept = 0;
+};
+
+/// Plays, captures, measures and shows on `board` until it is asked to end, the time is over or the link breaks off.
+/// Closes the board at its end, however it ends.
+///
+/// Nothing that reads the board can hold it up. A snapshot is published with every transfer, at most 50 a second. Sound
+/// is kept from the beginning as one take (stores_take), entered in job.json as run_capture() does; its volume_steps
+/// are what was counted.
+///   throws Error, nothing kept, as run_capture(); invalid_request also for a gain task without a sine
+LiveOutcome run_live(Link& link, const LiveOrder& order, LiveBoard& board);
+
+}  // namespace hushtrace

@@ -1,0 +1,113 @@
+#include "capture_setup.hpp"
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <cmath>
+#include <iostream>
+
+#include "hushtrace/job/job_folder.hpp"
+#include "hushtrace/live/precautions.hpp"
+#include "hushtrace/report/wording.hpp"
+#include "hushtrace/signal/take_file.hpp"
+#include "hushtrace/signal/tone_programme.hpp"
+
+namespace hushtrace::cli {
+
+using Way = CaptureOptions::Way;
+
+CaptureSetup::CaptureSetup(const CaptureOptions& options) : way(options.way()), options_(options) {
+    if (way == Way::device) silence_.emplace();
+}
+
+bool CaptureSetup::on_terminal() {
+    return isatty(STDIN_FILENO) != 0 && isatty(STDERR_FILENO) != 0;
+}
+
+void CaptureSetup::wait_for_enter(const std::string& what) {
+    if (!on_terminal()) {
+        fmt::print(voice(), "{}\n", what);
+        return;
+    }
+    fmt::print(voice(), "{}, then press Enter. ", what);
+    std::string line;
+    std::getline(std::cin, line);
+}
+
+void CaptureSetup::prepare() {
+    const OpenedJob opened = open_job(options_.job);
+    job = opened.job;
+    warnings = opened.warnings;
+    if (way == Way::file) {
+        link = open_file_link(*options_.from, options_.paced);
+        order = options_.order(link->input_channels(), link->sample_rate_hz());
+    } else if (way == Way::simulation) {
+        vehicle.emplace(scenario_path(*options_.simulate));
+        if (options_.rate && options_.device_rate_hz() != vehicle->sample_rate_hz())
+            throw Error(
+                ErrorKind::invalid_request,
+                fmt::format("--rate: the simulated vehicle runs at {:g} Hz", vehicle->sample_rate_hz()));
+        order = options_.order(options_.input_channels(), vehicle->sample_rate_hz());
+    } else {
+        order = options_.order(options_.input_channels(), options_.device_rate_hz());
+        wish_ = options_.device_wish(order);
+    }
+    if (way == Way::file) return;
+    if (const auto why = refusal(job, order.take.conditions))
+        throw Error(ErrorKind::invalid_request, *why);
+    // What the simulated vehicle can't do it refuses here, before anything is written.
+    if (vehicle) vehicle->set_conditions(simulated(order.take.conditions));
+}
+
+SimulatedConditions CaptureSetup::simulated(const Conditions& conditions) const {
+    SimulatedConditions set;
+    set.conditions = conditions;
+    if (!order.take.volume_steps.empty()) set.conditions.volume = order.take.volume_steps.front();
+    set.channels = order.take.channels;
+    set.interface_feeds_source = options_.output_lead_in(order);
+    if (options_.played) set.played_file = *options_.played;
+    set.seed = job.takes.size() + 1;  // each take of a job is another moment
+    return set;
+}
+
+double CaptureSetup::read_meter(std::string_view reading) {
+    SimulatedConditions set = simulated(order.take.conditions);
+    set.played_file.reset();
+    const bool under_load = reading == drop_reading;
+    set.conditions.amplifier = under_load ? AmplifierState::on : AmplifierState::off;
+    vehicle->set_conditions(set);
+    const double volts =
+        under_load ? vehicle->meter_ground_drop_v() : vehicle->meter_shell_to_amplifier_ground_v();
+    return std::round(volts * 1000) / 1000;  // as a meter's display shows it
+}
+
+void CaptureSetup::take_precautions() {
+    Conditions& conditions = order.take.conditions;
+    for (const Warning& caution : cautions(job, conditions)) tell(caution);
+    const auto meter = [this](std::string_view reading) { return read_meter(reading); };
+    settle_ground_check(options_.job, conditions, options_.ground, vehicle ? Meter(meter) : Meter(),
+                        on_terminal() ? voice() : nullptr);
+    if (const auto wired =
+            mark_output_lead(conditions, options_.output_lead_in(order), order.take.tone))
+        tell(*wired);
+}
+
+void CaptureSetup::tell(const Warning& warning) {
+    for (const std::string& line : wrap_text("! " + warning.text, 80)) fmt::print(voice(), "{}\n", line);
+    told.push_back(warning);
+}
+
+void CaptureSetup::open_link() {
+    if (way == Way::device) link = open_device_link(wish_);
+    if (way != Way::simulation) return;
+    if (options_.played) {
+        const TakeReader played(*options_.played);
+        order.steps_begin_s = programme_times(1.0).tone_start_s + 0.2;
+        const auto frames = played.promised_frames();
+        if (!options_.seconds && order.take.volume_steps.empty() && frames)
+            order.duration_s = static_cast<double>(*frames) / played.sample_rate_hz();
+    }
+    link = open_simulated_link(*vehicle, simulated(order.take.conditions), options_.paced);
+}
+
+}  // namespace hushtrace::cli

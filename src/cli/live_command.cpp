@@ -1,0 +1,115 @@
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <exception>
+#include <memory>
+#include <string>
+#include <thread>
+
+#include "capture_output.hpp"
+#include "capture_setup.hpp"
+#include "command.hpp"
+#include "hushtrace/live/live_board.hpp"
+#include "hushtrace/report/wording.hpp"
+#include "live_options.hpp"
+#include "terminal_keys.hpp"
+
+namespace hushtrace::cli {
+namespace {
+
+using Way = CaptureOptions::Way;
+
+/// Each event at once, and a line of figures a second.
+void show_crudely(LiveBoard& board, std::FILE* to) {
+    std::uint64_t seen = 0, told = 0;
+    double next_s = 0;
+    const auto tell_events = [&] {
+        for (const LiveEvent& event : board.events_after(told)) {
+            fmt::print(to, "{:7.1f} s  {}: {}\n", event.time_s, event.kind, event.text);
+            told = event.number;
+        }
+    };
+    while (!board.closed()) {
+        const auto now = board.wait_beyond(seen, std::chrono::milliseconds(200));
+        seen = now->number;
+        tell_events();
+        if (now->time_s < next_s) continue;
+        next_s = now->time_s + 1.0;
+        std::string line = fmt::format("{:7.1f} s", now->time_s);
+        for (const LiveLevel& level : now->levels)
+            line += fmt::format("  {} {:.1f} dBFS, peak {:.1f}", to_word(level.channel), level.level_dbfs, level.peak_dbfs);
+        fmt::print(to, "{}  {}  {}\n", line, now->headline, now->next);
+    }
+    tell_events();
+}
+
+/// Runs the session on a thread of its own; what it throws is thrown here.
+class SessionThread {
+public:
+    SessionThread(Link& link, const LiveOrder& order, LiveBoard& board)
+        : thread_([this, &link, &order, &board] {
+              try {
+                  outcome_ = run_live(link, order, board);
+              } catch (...) {
+                  fault_ = std::current_exception();
+              }
+          }) {}
+    ~SessionThread() {
+        if (thread_.joinable()) thread_.join();
+    }
+    SessionThread(const SessionThread&) = delete;
+    SessionThread& operator=(const SessionThread&) = delete;
+    LiveOutcome outcome() {
+        thread_.join();
+        if (fault_) std::rethrow_exception(fault_);
+        return std::move(outcome_);
+    }
+
+private:
+    LiveOutcome outcome_;
+    std::exception_ptr fault_;
+    std::thread thread_;  // last: it uses the others
+};
+
+void tell_capture(const LiveOutcome& outcome, const std::vector<Warning>& warnings) {
+    std::FILE* const voice = CaptureSetup::voice();
+    if (outcome.stored) fmt::print(voice, "{}", capture_text(outcome.capture, std::nullopt, warnings));
+    if (outcome.capture.failure) fmt::print(voice, "hushtrace: {}\n", clean_text(outcome.capture.failure->what()));
+}
+
+}  // namespace
+
+LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
+    if (options.unpaced && options.sound.device) throw Error(ErrorKind::invalid_request, "--unpaced: a device keeps its own pace");
+    options.sound.paced = !options.sound.device && !options.unpaced;
+    CaptureSetup setup(options.sound);
+    setup.prepare();
+    LiveOrder order = options.order(task, setup.order, setup.job);
+    if (setup.way != Way::file) setup.take_precautions();
+    order.capture.take.conditions = setup.order.take.conditions;
+    setup.open_link();
+    LiveBoard board;
+    const StopSignal stop_signal;
+    order.stop = [] { return StopSignal::asked(); };
+    SessionThread session(*setup.link, order, board);
+    show_crudely(board, CaptureSetup::voice());
+    LiveOutcome outcome = session.outcome();
+    auto warnings = setup.warnings;
+    const auto found = capture_warnings(outcome.capture);
+    warnings.insert(warnings.end(), found.begin(), found.end());
+    tell_capture(outcome, warnings);
+    return outcome;
+}
+
+void add_live_command(CLI::App& app, Context& context) {
+    CLI::App* command = app.add_subcommand("live", "shows what arrives at the amplifier's input while hands move cables");
+    const auto options = std::make_shared<LiveOptions>();
+    command->add_option("--job", options->sound.job, "the job's folder")->required();
+    options->add_to(*command);
+    command->callback([options, &context] {
+        if (run_live_session(LiveTask::follow, *options).capture.failure) context.exit_code = 3;
+    });
+}
+
+}  // namespace hushtrace::cli

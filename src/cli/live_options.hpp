@@ -1,0 +1,33 @@
+#pragma once
+#include <optional>
+#include <string>
+#include <vector>
+
+#include <CLI/CLI.hpp>
+
+#include "capture_options.hpp"
+#include "hushtrace/live/live_session.hpp"
+
+namespace hushtrace::cli {
+
+/// The options of a live session: those of every capture, the knob's, the views'.
+struct LiveOptions {
+    CaptureOptions sound;
+    std::optional<std::string> volume_start, volume_step, knob_script;
+    bool plain = false, unpaced = false, no_take = false;
+
+    /// All but --job and --json, which the command has.
+    void add_to(CLI::App& app);
+    /// What they say of the session, for a take in these conditions. throws Error invalid_request
+    LiveOrder order(LiveTask task, const CaptureOrder& capture, const Job& job) const;
+};
+
+/// Reads a knob's script: lines of a time [s] and a volume, '#' begins a remark.
+///   throws Error file_unreadable, invalid_request naming the line
+std::vector<KnobTurn> read_knob_script(const std::string& file);
+
+/// What a command does with a session: opens the link with all precautions, shows the view, and comes back at its end.
+/// Tells on stderr what the capture was.
+LiveOutcome run_live_session(LiveTask task, LiveOptions options);
+
+}  // namespace hushtrace::cli
