@@ -5,23 +5,14 @@
 #include <limits>
 
 #include "gain_parts.hpp"
+#include "hushtrace/diagnose/step_verdict.hpp"
 #include "hushtrace/measure/clipping.hpp"
 #include "hushtrace/signal/decibel.hpp"
 
 namespace hushtrace {
 namespace {
 
-enum class Verdict { clean, exceeds, unsure, overloaded };
-
-/// A step is clean when its THD with twice its uncertainty keeps the limit. It exceeds the limit when it does
-/// so with twice its uncertainty taken off, or, where the uncertainty is small beside the limit, as soon as
-/// it isn't clean.
-Verdict judge(const VolumeStep& step, double limit_percent) {
-    if (step.input_overload) return Verdict::overloaded;
-    if (step.thd_percent + 2.0 * step.thd_sd_percent <= limit_percent) return Verdict::clean;
-    if (step.thd_percent - 2.0 * step.thd_sd_percent > limit_percent) return Verdict::exceeds;
-    return step.thd_sd_percent < 0.25 * limit_percent ? Verdict::exceeds : Verdict::unsure;
-}
+using Verdict = StepVerdict;
 
 /// All steps at one volume; the worst of them speaks.
 struct Rung {
@@ -42,7 +33,7 @@ std::vector<Rung> rungs_of(const StepCurve& curve, double limit_percent) {
     std::vector<Rung> rungs;
     for (const std::size_t i : order) {
         const VolumeStep& step = curve.steps[i];
-        const Rung rung{step.volume, i, judge(step, limit_percent)};
+        const Rung rung{step.volume, i, judge_step(step, limit_percent)};
         if (volumes_known && !rungs.empty() && rungs.back().volume == rung.volume) {
             const VolumeStep& other = curve.steps[rungs.back().worst];
             if (step.input_overload || (!other.input_overload && step.thd_percent > other.thd_percent))
