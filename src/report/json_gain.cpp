@@ -99,28 +99,10 @@ Json curve_json(const StepCurve& curve) {
 }  // namespace
 
 Json gain_results(const GainAnalysis& analysis) {
-    Json ceilings = Json::array(), curves = Json::array(), amplifiers = Json::array();
+    Json ceilings = Json::array(), curves = Json::array();
     for (const StepCurve& one : analysis.curves) {
         ceilings.push_back(ceiling_of(one));
         curves.push_back(curve_json(one));
-    }
-    for (const AmplifierSetting& one : analysis.amplifiers) {
-        Json entry = {{"name", one.name},
-                              {"target_output_v", figure_json(one.target_output_v)},
-                              {"input_v_at_ceiling", figure_json(one.input_v_at_ceiling)},
-                              {"input_v_at_ceiling_sd", figure_json(one.input_v_at_ceiling_sd)},
-                              {"sensitivity_v", figure_json(one.sensitivity_v)},
-                              {"gain_db", level_json(one.gain_db)},
-                              {"noise_at_output_dbv", level_json(one.noise_at_output_dbv)},
-                              {"noise_at_ear_db_spl", level_json(one.noise_at_ear_db_spl)},
-                              {"notes", one.notes}};
-        const auto known = [](const std::optional<double>& value) { return value.has_value(); };
-        put_limits(entry, "input_v_at_ceiling", one.input_v_at_ceiling_sd, nothing, known(one.input_v_at_ceiling));
-        put_limits(entry, "sensitivity_v", one.sensitivity_v_sd, nothing, known(one.sensitivity_v));
-        put_limits(entry, "gain_db", one.gain_sd_db, nothing, known(one.gain_db));
-        put_limits(entry, "noise_at_output_dbv", one.noise_sd_db, one.noise_limited_by, known(one.noise_at_output_dbv));
-        put_limits(entry, "noise_at_ear_db_spl", one.noise_sd_db, one.noise_limited_by, known(one.noise_at_ear_db_spl));
-        amplifiers.push_back(std::move(entry));
     }
     return {
         {"ceiling", analysis.ceiling ? ceiling_json(*analysis.ceiling) : Json(nullptr)},
@@ -129,7 +111,7 @@ Json gain_results(const GainAnalysis& analysis) {
         {"limit_thd_percent", figure_json(analysis.limit_thd_percent)},
         {"ceilings", std::move(ceilings)},
         {"curves", std::move(curves)},
-        {"amplifiers", std::move(amplifiers)}};
+        {"amplifiers", amplifiers_json(analysis.amplifiers)}};
 }
 
 }  // namespace hushtrace

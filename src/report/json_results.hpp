@@ -11,6 +11,8 @@ namespace hushtrace {
 
 nlohmann::ordered_json noise_results(const NoiseAnalysis& analysis);
 nlohmann::ordered_json gain_results(const GainAnalysis& analysis);
+/// Of the gain's results, the settings of the amplifiers.
+nlohmann::ordered_json amplifiers_json(const std::vector<AmplifierSetting>& settings);
 nlohmann::ordered_json chain_results(const ChainAnalysis& analysis);
 
 inline bool is_known(std::optional<double> value) {

@@ -27,6 +27,8 @@ std::string health(const NoiseAnalysis& analysis);
 /// Where noise gets in, as pictures: the chain with its marks, the tests, before and after, the supply's transfer.
 std::string entry_pictures(const OpenedJob& opened, const NoiseAnalysis& analysis);
 std::string gain(const OpenedJob& opened, const GainAnalysis& analysis);
+/// Of the gain's section, where each amplifier's gain must stand.
+std::string amplifier_table(const GainAnalysis& analysis);
 std::string chain(const ChainAnalysis& analysis);
 std::string noise_pictures(const OpenedJob& opened, const NoiseAnalysis& analysis);
 std::string noise_floor(const NoiseAnalysis& analysis);
