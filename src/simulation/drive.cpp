@@ -58,7 +58,12 @@ void TestDrive::check(const SimulatedConditions& wanted) const {
     if (wanted.channels.empty() || wanted.channels.size() > 2)
         refuse("the interface has two inputs: name one or two channels");
     for (const Channel channel : wanted.channels) {
-        const bool signal = channel == Channel::left || channel == Channel::right;
+        const auto& further = scenario_.source.further;
+        const bool more = std::any_of(further.begin(), further.end(),
+                                      [&](const FurtherOutput& one) { return one.channel == channel; });
+        if (more && wanted.conditions.point == Point::amp_output)
+            refuse(fmt::format("channel {}: this vehicle's amplifier has a left and a right output only", to_word(channel)));
+        const bool signal = channel == Channel::left || channel == Channel::right || more;
         const bool clamp = channel == Channel::supply_current && scenario_.interface.amps_per_volt;
         if (!signal && channel != Channel::supply && !clamp)
             refuse(fmt::format("channel {} can't be captured on this vehicle", to_word(channel)));

@@ -50,6 +50,8 @@ private:
     /// Both leads at this instant. `around_shield_v` drives the shields' loop, whose current goes into
     /// `shield_a`.
     std::array<LeadSide, 2> lead_sides(double around_shield_v, double& shield_a);
+    /// The source's output whose lead is captured as this channel.
+    std::size_t output_on(Channel channel) const;
     void step(double interface_output, std::span<double> readings_v);
     /// What joins the signal between the amplifier's terminals and the interface.
     void add_speaker_leads(double along_y_lead, std::array<double, 2>& at_speaker);

@@ -44,6 +44,19 @@ OnePole OnePole::rising_from(double corner_hz, double sample_rate_hz) {
             (pole - 1.0) / (pole + 1.0)};
 }
 
+OnePole OnePole::all_pass(double corner_hz, double sample_rate_hz) {
+    const double k = std::tan(pi * std::min(corner_hz / sample_rate_hz, 0.49));
+    return {(k - 1.0) / (k + 1.0), 1.0, (k - 1.0) / (k + 1.0)};
+}
+std::complex<double> OnePole::response(double frequency_hz, double sample_rate_hz) const {
+    const auto back = std::polar(1.0, -2.0 * pi * frequency_hz / sample_rate_hz);
+    return (b0_ + b1_ * back) / (1.0 + a1_ * back);
+}
+std::complex<double> SecondOrder::response(double frequency_hz, double sample_rate_hz) const {
+    const auto back = std::polar(1.0, -2.0 * pi * frequency_hz / sample_rate_hz);
+    return (b0_ + back * (b1_ + back * b2_)) / (1.0 + back * (a1_ + back * a2_));
+}
+
 SecondOrder::SecondOrder(double c0, double c1, double c2, double d0, double d1, double d2,
                          double sample_rate_hz) {
     const double k = 2.0 * sample_rate_hz;

@@ -1,5 +1,6 @@
 #pragma once
 #include <cmath>
+#include <complex>
 #include <cstddef>
 #include <functional>
 #include <numbers>
@@ -20,6 +21,9 @@ public:
     /// Rises by 6 dB an octave from the corner up to a second corner at 0.4 of the rate: (1 + s/w0) / (1 +
     /// s/w1).
     static OnePole rising_from(double corner_hz, double sample_rate_hz);
+    /// (1 - s/w0) / (1 + s/w0): all frequencies alike, turned by a quarter at the corner.
+    static OnePole all_pass(double corner_hz, double sample_rate_hz);
+    std::complex<double> response(double frequency_hz, double sample_rate_hz) const;
     double next(double in) {
         const double out = b0_ * in + state_;
         state_ = b1_ * in - a1_ * out;
@@ -43,6 +47,11 @@ public:
         second_ = b2_ * in - a2_ * out;
         return out;
     }
+    /// The coefficients of another one, the memory kept.
+    void become(const SecondOrder& other) {
+        b0_ = other.b0_, b1_ = other.b1_, b2_ = other.b2_, a1_ = other.a1_, a2_ = other.a2_;
+    }
+    std::complex<double> response(double frequency_hz, double sample_rate_hz) const;
 
 private:
     double b0_, b1_, b2_, a1_, a2_;

@@ -86,12 +86,35 @@ struct AntennaPart {
 struct ToneLine {
     double frequency_hz = 0, level_dbv = -100;
 };
+enum class FilterKind { peak, low_shelf, high_shelf, high_pass, low_pass, all_pass };
+struct FilterPart {  ///< of an equaliser or a crossover
+    FilterKind kind = FilterKind::peak;
+    double frequency_hz = 1000;
+    double gain_db = 0;           ///< of peaks and shelves
+    double q = 0.7071067811865476;  ///< of peaks, shelves and second-order all-passes
+    int order = 2;                ///< of high-, low- and all-passes
+    bool linkwitz_riley = false;  ///< else Butterworth
+};
+struct VolumeBassPart {  ///< a low shelf that a factory source sets by its volume
+    double frequency_hz = 100, q = 0.7071067811865476;
+    std::vector<std::pair<double, double>> gain_db;  ///< (volume, gain), rising volumes
+};
+struct LimiterPart {
+    double threshold_v = 2;  ///< rms of a sine at the output
+    double ratio = 20;       ///< dB in over dB out above it
+    double attack_ms = 5, release_ms = 200;
+};
 struct SourceChannel {
     double gain_db = 0;
     bool inverted = false;
     double delay_ms = 0;
     double positive_rail_v = 4, negative_rail_v = -4;  ///< [V peak]
     double knee = 0;  ///< half width of the rounded corner, share of the rail
+    std::vector<FilterPart> filters;  ///< of this output alone: crossover, all-pass
+};
+struct FurtherOutput {
+    Channel channel = Channel::sub;
+    SourceChannel part;
 };
 struct SourcePart {
     std::string description;
@@ -102,6 +125,12 @@ struct SourcePart {
     double full_scale_v = 4;       ///< rms of a 0 dBFS sine at the top volume, if no rail stood in the way
     double line_full_scale_v = 2;  ///< rms at its line input that it takes as 0 dBFS
     std::array<SourceChannel, 2> channels;
+    std::vector<FurtherOutput> further;  ///< rear_left, rear_right, center, sub
+    std::vector<FilterPart> equaliser;   ///< of all outputs, ahead of the volume control
+    /// A sine of this level behind the equaliser [dBFS] just touches the end of its digital scale; unset: it has room.
+    std::optional<double> digital_ceiling_dbfs;
+    std::optional<VolumeBassPart> volume_bass;
+    std::optional<LimiterPart> limiter;
     double crosstalk_db = -75;
     double second_harmonic_percent = 0.002, third_harmonic_percent = 0.004;  ///< at the rail
     double noise_dbv = -98;          ///< at the output, whatever the volume, 20 Hz..20 kHz
@@ -131,6 +160,7 @@ struct LeadPart {
     double core_offset_mm = 0.05;   ///< distance of the core's magnetic centre from the shield's
     double stray_pf = 0;            ///< supply cable to core, whole length (an open or thin shield)
     double right_over_left = 0.94;  ///< what the right lead picks up, against the left
+    bool swapped = false;           ///< the left lead is plugged into the source's right jack and the reverse
     std::optional<ContactPart> contact;
 };
 struct FeedPart {

@@ -43,6 +43,7 @@ LeadPart read_lead(Fields fields) {
     part.core_offset_mm = fields.number_or("core_offset_mm", part.core_offset_mm, 0, 100);
     part.stray_pf = fields.number_or("stray_pf", 0, 0, 10000);
     part.right_over_left = fields.number_or("right_over_left", part.right_over_left, 0, 10);
+    part.swapped = fields.flag_or("swapped", false);
     if (fields.has("contact")) part.contact = read_contact(fields.object("contact"));
     if (part.parallel_m > part.signal_m) fields.refuse("parallel_m", "can't be longer than signal_m");
     fields.finish();

@@ -4,8 +4,9 @@
 
 namespace hushtrace::simulated {
 
-/// Cables, amplifier and set-up of a scenario file, each from its own object. All throw as read_scenario
+/// Source, cables, amplifier and set-up of a scenario file, each from its own object. All throw as read_scenario
 /// does.
+SourcePart read_source(Fields fields);
 LeadPart read_lead(Fields fields);
 FeedPart read_feed(Fields fields);
 AmplifierPart read_amplifier(Fields fields);

@@ -86,15 +86,16 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
         const double around = drive[Net::socket_voltage] - potential(Net::source_case);
         aux_noise_v = around * device_->aux_shield_ohm / (device_->aux_shield_ohm + device_->link_ohm);
     }
-    std::array<double, 2> from_source =
+    const SourceOutputs from_source =
         parts.source.advance(line_in_v, aux_noise_v, wiring_.source_has_supply ? line_v : 0.0);
 
-    const auto at_lead_end = [&](bool right, OnePole& isolator) {
+    // `output` is the source's output on that side's lead.
+    const auto at_lead_end = [&](bool right, std::size_t output, OnePole& isolator) {
         double signal = 0;
         if (wiring_.source_substituted)
             signal = substitute_noise_v * parts.random.gaussian();
         else if (wiring_.source_connected)
-            signal = lead[right ? 1 : 0].signal_gain * from_source[right ? 1 : 0];
+            signal = lead[right ? 1 : 0].signal_gain * from_source[output];
         if (wiring_.isolated) signal = isolator.next(signal);
         return signal + pickup[right ? 1 : 0] * (right ? scenario_.lead.right_over_left : 1.0);
     };
@@ -107,7 +108,8 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
             wiring_.lead_on_shell ? amplifier.pin1_ohm / amplifier.shell_to_ground_ohm : 0.0;
         std::array<double, 2> input{};
         for (std::size_t side = 0; side < 2; ++side) {
-            if (!wiring_.input_shorted) input[side] = at_lead_end(side == 1, parts.isolators[side]);
+            if (!wiring_.input_shorted)
+                input[side] = at_lead_end(side == 1, scenario_.lead.swapped ? 1 - side : side, parts.isolators[side]);
             input[side] += parts.pin1_delay[side].next(inside * (shell_v + lead[side].apart_v));
         }
         at_speaker = parts.amplifier.advance(input, parts.supply.terminal_voltage());
@@ -124,13 +126,20 @@ void TestDrive::step(double interface_output, std::span<double> readings_v) {
             readings_v[c] = parts.supply.feed_a() / *scenario_.interface.amps_per_volt;
             continue;
         }
-        const bool right = channel == Channel::right;
+        const bool right = channel == Channel::right || channel == Channel::rear_right;
         if (wiring_.at_output)
             readings_v[c] = output_pad_ * at_speaker[right ? 1 : 0];
         else
-            readings_v[c] = at_lead_end(right, parts.isolators[c]) + along_y_lead;
+            readings_v[c] = at_lead_end(right, output_on(channel), parts.isolators[c]) + along_y_lead;
         if (wiring_.inputs_shorted) readings_v[c] = 0.0;
     }
+}
+
+std::size_t TestDrive::output_on(Channel channel) const {
+    const auto& further = scenario_.source.further;
+    for (std::size_t i = 0; i < further.size(); ++i)
+        if (further[i].channel == channel) return i + 2;
+    return (channel == Channel::right) != scenario_.lead.swapped ? 1 : 0;
 }
 
 std::array<TestDrive::LeadSide, 2> TestDrive::lead_sides(double around_shield_v, double& shield_a) {
