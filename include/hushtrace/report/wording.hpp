@@ -5,21 +5,10 @@
 #include <vector>
 
 #include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/job/shown_text.hpp"
 
 /// Figures and findings in plain words: one spelling for the terminal and the page. All text is UTF-8.
 namespace hushtrace {
-
-/// Makes foreign text fit to be shown: control characters (a terminal's escape sequences among them) become
-/// spaces, bytes that are no UTF-8 become U+FFFD.
-std::string clean_text(std::string_view text);
-
-/// Columns that text takes on a terminal: one a code point, two for the wide letters of East Asia, none for
-/// combining marks.
-std::size_t display_width(std::string_view text);
-
-/// Breaks text into lines of at most `columns`; a word that is longer is broken inside.
-///   columns   1 or more; lines never end in a space; text without words gives no lines
-std::vector<std::string> wrap_text(std::string_view text, std::size_t columns);
 
 /// "50.02 Hz", "1.234 kHz": four figures.
 std::string frequency_text(double frequency_hz);

@@ -1,11 +1,6 @@
-#include "utf8.hpp"
+#include "hushtrace/job/shown_text.hpp"
 
 #include <algorithm>
-
-#include <string>
-#include <vector>
-
-#include "hushtrace/report/wording.hpp"
 
 namespace hushtrace {
 namespace {
@@ -22,10 +17,6 @@ bool is_wide(char32_t c) {
     return (c >= 0x1100 && c <= 0x115F) || (c >= 0x2E80 && c <= 0xA4CF) || (c >= 0xAC00 && c <= 0xD7A3) ||
            (c >= 0xF900 && c <= 0xFAFF) || (c >= 0xFE30 && c <= 0xFE6F) || (c >= 0xFF00 && c <= 0xFF60) ||
            (c >= 0xFFE0 && c <= 0xFFE6) || (c >= 0x1F300 && c <= 0x1FAFF) || (c >= 0x20000 && c <= 0x3FFFD);
-}
-
-std::size_t width_of(char32_t c) {
-    return is_combining(c) ? 0 : is_wide(c) ? 2 : 1;
 }
 
 // Letters that turn the reading direction: in a terminal or a page they can make a text show what it doesn't
@@ -77,11 +68,15 @@ std::string clean_text(std::string_view text) {
     return out;
 }
 
+std::size_t display_width(char32_t symbol) {
+    return is_combining(symbol) ? 0 : is_wide(symbol) ? 2 : 1;
+}
+
 std::size_t display_width(std::string_view text) {
     std::size_t width = 0;
     for (std::size_t at = 0; at < text.size();) {
         const CodePoint point = code_point_at(text, at);
-        width += point.valid ? width_of(point.value) : 1;
+        width += point.valid ? display_width(point.value) : 1;
         at += point.bytes;
     }
     return width;
@@ -114,7 +109,7 @@ std::vector<std::string> wrap_text(std::string_view text, std::size_t columns) {
         }
         for (std::size_t at = 0; at < word.size();) {  // longer than a line: broken inside
             const CodePoint point = code_point_at(word, at);
-            const std::size_t wide = point.valid ? width_of(point.value) : 1;
+            const std::size_t wide = point.valid ? display_width(point.value) : 1;
             if (line_width > 0 && line_width + wide > columns) end_line();
             line += word.substr(at, point.bytes);
             line_width += wide;
