@@ -38,9 +38,11 @@ LiveOrder LiveOptions::order(LiveTask task, const CaptureOrder& capture, const J
     order.task = task;
     order.capture = capture;
     order.job = job;
-    order.stores_take = !no_take;
+    order.stores_take = !no_take && task == LiveTask::gain;
+    order.unpaced = unpaced;
     if (!sound.seconds) order.capture.duration_s.reset();
     order.volume_start = number_from("--volume-start", volume_start);
+    if (!order.volume_start && sound.simulate) order.volume_start = capture.take.conditions.volume;
     order.volume_step = number_from("--volume-step", volume_step).value_or(1.0);
     order.volume_top = job.source.volume_top;
     if (order.volume_start && !(*order.volume_start >= 0 && *order.volume_start <= highest_volume))

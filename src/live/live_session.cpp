@@ -9,6 +9,7 @@
 #include <utility>
 #include <variant>
 
+#include "hushtrace/live/gain_task.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "level_meter.hpp"
 #include "level_watch.hpp"
@@ -65,7 +66,8 @@ public:
           drive_(link, sound()),
           levels_(link.input_channels(), rate_),
           whole_(link.input_channels()),
-          volume_(order.volume_start) {
+          waiting_(order.task == LiveTask::gain) {
+        if (order.task == LiveTask::gain) gain_.emplace(gain_watch());
         out_.capture.sample_rate_hz = rate_;
         out_.capture.take = order.capture.take;
         last_frame_ = order.capture.duration_s
@@ -77,13 +79,12 @@ public:
         if (order_.stores_take) keeper_.emplace(order_.capture, rate_, link_.input_channels());
         try {
             drive_.start();
-            if (volume_) link_.set_volume(*volume_);
-            board_.tell(0, "started", "listening");
+            if (order_.volume_start) turn(*order_.volume_start);
             listen();
         } catch (const Error& error) {
             const bool broke_off =
                 error.kind() == ErrorKind::device_failed || error.kind() == ErrorKind::disk_failed;
-            if (!broke_off || captured_ == 0) discard_and_throw(error);
+            if (!broke_off || kept_ == 0) discard_and_throw(error);
             out_.capture.failure = error;
         }
         if (!out_.capture.failure) drive_.fade_out();
@@ -96,7 +97,25 @@ private:
         if (!order_.capture.plays_tone) return std::nullopt;
         return PlayedSound(order_.capture.take.tone->waveform, order_.capture.max_level_dbfs, rate_);
     }
+    GainWatch gain_watch() const {
+        GainWatch watch;
+        const Take& take = order_.capture.take;
+        watch.sample_rate_hz = rate_;
+        watch.tone_hz = sine_of(order_)->frequency_hz;
+        watch.limit_thd_percent = order_.job.ceiling_thd_percent();
+        watch.channels = take.channels;
+        for (std::size_t c = 0; c < take.channels.size(); ++c)
+            watch.volts_full_scale.push_back(order_.job.volts_full_scale(take, c));
+        watch.volume_start = order_.volume_start;
+        watch.volume_top = order_.volume_top;
+        watch.volume_step = order_.volume_step;
+        watch.link_turns_volume = link_.turns_volume();
+        watch.source_plays = !order_.capture.plays_tone;
+        watch.waits_for_readings = order_.unpaced;
+        return watch;
+    }
     double captured_s() const { return static_cast<double>(captured_) / rate_; }
+    double taken_s() const { return static_cast<double>(kept_) / rate_; }
 
     void listen() {
         Block block;
@@ -116,13 +135,50 @@ private:
 
     void take_in(Block& block) {
         if (block.empty()) return;
-        if (captured_ == 0 && keeper_ && !link_.ends_by_itself()) keeper_->enter_as_stopped();
+        require_numbers(block);
         levels_.add(block);
-        whole_.add(block);
         captured_ += block.frames();
-        if (keeper_) keeper_->add(std::exchange(block, Block()));
+        if (gain_) gain_->add(block);
+        if (!waiting_) keep(block);
+        tell_events();
+        if (waiting_ && gain_->hears_tone() && tone_is_up()) start();
         follow_script();
-        publish(LiveState::running);
+        publish(waiting_ ? LiveState::waiting : LiveState::running);
+    }
+
+    void require_numbers(const Block& block) const {
+        for (std::size_t c = 0; c < block.channels(); ++c)
+            for (const double sample : block.channel(c))
+                if (!std::isfinite(sample))
+                    throw Error(ErrorKind::device_failed,
+                                fmt::format("{}: delivers values that are no numbers", link_.name()));
+    }
+
+    /// What the program plays itself begins quietly; until it has its level no step can be read.
+    bool tone_is_up() const {
+        return !order_.capture.plays_tone || captured_s() > PlayedSound::lead_s + link_.output_delay_s() + 0.1;
+    }
+
+    void start() {
+        if (!waiting_) return;
+        waiting_ = false;
+        if (gain_) gain_->begin();
+        board_.tell(captured_s(), "started", "steps are read from here on");
+    }
+
+    void keep(Block& block) {
+        if (kept_ == 0 && keeper_ && !link_.ends_by_itself()) keeper_->enter_as_stopped();
+        whole_.add(block);
+        kept_ += block.frames();
+        if (keeper_) keeper_->add(std::exchange(block, Block()));
+    }
+
+    void tell_events() {
+        if (gain_)
+            for (auto& [kind, text] : gain_->take_events()) board_.tell(captured_s(), kind, text);
+        const std::uint64_t dropouts = drive_.overflows() + (keeper_ ? keeper_->dropouts_so_far() : 0);
+        if (dropouts > dropouts_told_) board_.tell(captured_s(), "fault", "sound was lost: the step during which it was may be wrong");
+        dropouts_told_ = dropouts;
     }
 
     void answer_requests() {
@@ -131,7 +187,7 @@ private:
                 case LiveRequest::stepped_up: step(order_.volume_step); break;
                 case LiveRequest::stepped_down: step(-order_.volume_step); break;
                 case LiveRequest::mark: mark(); break;
-                case LiveRequest::start:
+                case LiveRequest::start: start(); break;
                 case LiveRequest::reference:
                 case LiveRequest::keep:
                 case LiveRequest::arm: break;
@@ -139,22 +195,30 @@ private:
     }
 
     void step(double by) {
-        if (!volume_) return;
-        volume_ = std::max(0.0, *volume_ + by);
-        if (order_.volume_top) volume_ = std::min(*volume_, *order_.volume_top);
-        link_.set_volume(*volume_);
+        if (!gain_ || !order_.volume_start) return;
+        if (!link_.turns_volume()) {
+            by > 0 ? gain_->said_up() : gain_->said_down();
+            return;
+        }
+        double to = std::max(0.0, volume_ + by);
+        if (order_.volume_top) to = std::min(to, *order_.volume_top);
+        turn(to);
+    }
+
+    void turn(double volume) {
+        volume_ = volume;
+        link_.set_volume(volume);
+        if (gain_ && link_.turns_volume()) gain_->turned_to(volume);
     }
 
     void mark() {
-        if (keeper_) keeper_->take().marks.push_back({captured_s(), "mark"});
+        if (keeper_) keeper_->take().marks.push_back({taken_s(), "mark"});
         board_.tell(captured_s(), "mark", "marked");
     }
 
     void follow_script() {
-        while (next_turn_ < order_.knob_script.size() && order_.knob_script[next_turn_].time_s <= captured_s()) {
-            volume_ = order_.knob_script[next_turn_++].volume;
-            link_.set_volume(*volume_);
-        }
+        while (next_turn_ < order_.knob_script.size() && order_.knob_script[next_turn_].time_s <= captured_s())
+            turn(order_.knob_script[next_turn_++].volume);
     }
 
     LiveSnapshot snapshot(LiveState state) const {
@@ -165,7 +229,6 @@ private:
         now.title = order_.job.title;
         if (const Sine* sine = sine_of(order_)) now.tone_hz = sine->frequency_hz;
         now.limit_thd_percent = order_.job.ceiling_thd_percent();
-        now.volume = volume_;
         now.turns_volume = link_.turns_volume();
         const Take& take = order_.capture.take;
         for (std::size_t c = 0; c < take.channels.size(); ++c) {
@@ -181,7 +244,7 @@ private:
         }
         now.dropouts = drive_.overflows() + (keeper_ ? keeper_->dropouts_so_far() : 0);
         now.overloads = keeper_ ? keeper_->overloads_so_far() : 0;
-        now.headline = "listening";
+        if (gain_) gain_->fill(now);
         if (out_.capture.failure) now.failure = out_.capture.failure->what();
         now.heard_at = heard_at_;
         return now;
@@ -201,15 +264,26 @@ private:
     }
 
     LiveOutcome finish() {
-        if (captured_ == 0)
-            discard_and_throw(Error(ErrorKind::empty_input, fmt::format("{}: nothing was captured", link_.name())));
+        if (captured_ == 0 || kept_ == 0)
+            discard_and_throw(Error(ErrorKind::empty_input,
+                                    captured_ == 0 ? fmt::format("{}: nothing was captured", link_.name())
+                                                   : fmt::format("the {:g} Hz tone never came: nothing is stored",
+                                                                 sine_of(order_)->frequency_hz)));
+        if (gain_) gain_->finish();
+        tell_events();
         out_.capture.levels = whole_.levels();
         out_.capture.flagged_overflows = drive_.overflows();
         out_.capture.flagged_underflows = drive_.underflows();
-        if (keeper_) keeper_->finish(out_.capture);
+        if (keeper_) {
+            if (gain_) keeper_->take().volume_steps = gain_->volume_steps();
+            keeper_->finish(out_.capture);
+        }
         out_.stored = keeper_.has_value();
         board_.tell(captured_s(), "ended", out_.capture.failure ? out_.capture.failure->what() : "ended");
-        publish(LiveState::ended);
+        const LiveSnapshot last = snapshot(LiveState::ended);
+        out_.steps = last.steps;
+        out_.ceiling = last.ceiling;
+        board_.publish(last);
         return std::move(out_);
     }
 
@@ -222,8 +296,10 @@ private:
     LevelMeter whole_;
     std::optional<TakeKeeper> keeper_;
     LiveOutcome out_;
-    std::optional<double> volume_;
-    std::uint64_t captured_ = 0, last_frame_ = 0;
+    std::optional<GainTask> gain_;
+    double volume_ = 0;     // of a knob that the link turns
+    bool waiting_ = false;  // nothing is kept yet
+    std::uint64_t captured_ = 0, kept_ = 0, last_frame_ = 0, dropouts_told_ = 0;
     std::size_t next_turn_ = 0;
     bool ended_ = false;
     Clock::time_point heard_at_{}, published_at_{};

@@ -30,6 +30,7 @@ struct LiveOrder {
     double volume_step = 1;              ///< what "one" is when it is said to have been turned up one
     std::optional<double> volume_top;    ///< the end of its scale
     std::vector<KnobTurn> knob_script;   ///< ascending times; for links that turn the volume
+    bool unpaced = false;                ///< the link runs ahead of real time: readings are waited for
     std::function<bool()> stop;          ///< whether the user wants to end; asked at every transfer
 };
 
@@ -44,10 +45,11 @@ struct LiveOutcome {
 /// Plays, captures, measures and shows on `board` until it is asked to end, the time is over or the link breaks off.
 /// Closes the board at its end, however it ends.
 ///
-/// Nothing that reads the board can hold it up. A snapshot is published with every transfer, at most 50 a second. Sound
-/// is kept from the beginning as one take (stores_take), entered in job.json as run_capture() does; its volume_steps
-/// are what was counted.
-///   throws Error, nothing kept, as run_capture(); invalid_request also for a gain task without a sine
+/// Nothing that reads the board can hold it up. A snapshot is published with every transfer, at most 50 a second. The
+/// gain task waits until the stated tone is heard, or LiveRequest::start; from there on sound is kept as one take
+/// (stores_take), entered in job.json as run_capture() does. Its volume_steps are what was counted.
+///   throws Error, nothing kept, as run_capture(); invalid_request also for a gain task without a sine; empty_input when
+///   the tone never came
 LiveOutcome run_live(Link& link, const LiveOrder& order, LiveBoard& board);
 
 }  // namespace hushtrace
