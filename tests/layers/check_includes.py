@@ -25,6 +25,8 @@ LIBRARIES = {
     "qrencode.h": {"live"},
     "png.h": {"report"},
     "ncurses.h": {"live"},
+    "curses.h": {"live"},
+    "term.h": {"live"},
 }
 INCLUDE = re.compile(r'^\s*#\s*include\s*[<"]([^>"]+)[>"]', re.M)
 

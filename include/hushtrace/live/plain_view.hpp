@@ -1,0 +1,34 @@
+#pragma once
+#include <cstdint>
+#include <cstdio>
+#include <string>
+
+#include "hushtrace/live/live_board.hpp"
+
+namespace hushtrace {
+
+/// The figures of a snapshot as one line without its end: "12.3 s  left 1.846 V, 5.32 dBV, peak -3.1 dBFS, THD 0.012 %, clean; ...".
+/// Parts that are not known are left out; the order never changes (docs/live.md).
+std::string plain_figures(const LiveSnapshot& snapshot);
+/// "12.3 s  step: <its sentence>".
+std::string plain_event(const LiveEvent& event);
+
+/// When plain lines are due: at most ten a second, and so far one each second of sound, or at once where something changed by enough:
+/// a channel's tone, the state, a level by more than 1 dB.
+class PlainPace {
+public:
+    bool due(const LiveSnapshot& snapshot);
+
+private:
+    bool changed(const LiveSnapshot& snapshot) const;
+
+    bool first_ = true;
+    LiveSnapshot told_;
+};
+
+/// Writes the board as lines until it is closed, on the calling thread: each event at once, the figures as PlainPace says, what to do
+/// next when that changes. No control codes: a script or a screen reader can follow. Ends when nobody takes the lines any more
+/// (a closed pipe).
+void show_plainly(LiveBoard& board, std::FILE* to);
+
+}  // namespace hushtrace

@@ -1,0 +1,127 @@
+#include "hushtrace/live/large_letters.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cstddef>
+
+namespace hushtrace {
+namespace {
+
+/// Drawn on five rows. In a taller letter the second and the fourth become longer; from ten rows on strokes are thicker and all is
+/// wider by as much.
+struct Letter {
+    char symbol;
+    std::array<std::string_view, 5> rows;
+};
+
+constexpr std::array letters = {
+    Letter{'0', {".XXXX.", "XX..XX", "XX..XX", "XX..XX", ".XXXX."}},
+    Letter{'1', {"..XX..", "XXXX..", "..XX..", "..XX..", "XXXXXX"}},
+    Letter{'2', {"XXXXX.", "....XX", ".XXXX.", "XX....", "XXXXXX"}},
+    Letter{'3', {"XXXXX.", "....XX", "..XXX.", "....XX", "XXXXX."}},
+    Letter{'4', {"XX..XX", "XX..XX", "XXXXXX", "....XX", "....XX"}},
+    Letter{'5', {"XXXXXX", "XX....", "XXXXX.", "....XX", "XXXXX."}},
+    Letter{'6', {".XXXX.", "XX....", "XXXXX.", "XX..XX", ".XXXX."}},
+    Letter{'7', {"XXXXXX", "....XX", "...XX.", "..XX..", "..XX.."}},
+    Letter{'8', {".XXXX.", "XX..XX", ".XXXX.", "XX..XX", ".XXXX."}},
+    Letter{'9', {".XXXX.", "XX..XX", ".XXXXX", "....XX", ".XXXX."}},
+    Letter{'A', {".XXXX.", "XX..XX", "XXXXXX", "XX..XX", "XX..XX"}},
+    Letter{'B', {"XXXXX.", "XX..XX", "XXXXX.", "XX..XX", "XXXXX."}},
+    Letter{'C', {".XXXXX", "XX....", "XX....", "XX....", ".XXXXX"}},
+    Letter{'D', {"XXXXX.", "XX..XX", "XX..XX", "XX..XX", "XXXXX."}},
+    Letter{'E', {"XXXXXX", "XX....", "XXXXX.", "XX....", "XXXXXX"}},
+    Letter{'F', {"XXXXXX", "XX....", "XXXXX.", "XX....", "XX...."}},
+    Letter{'G', {".XXXXX", "XX....", "XX.XXX", "XX..XX", ".XXXXX"}},
+    Letter{'H', {"XX..XX", "XX..XX", "XXXXXX", "XX..XX", "XX..XX"}},
+    Letter{'I', {"XX", "XX", "XX", "XX", "XX"}},
+    Letter{'J', {"....XX", "....XX", "....XX", "XX..XX", ".XXXX."}},
+    Letter{'K', {"XX..XX", "XX.XX.", "XXXX..", "XX.XX.", "XX..XX"}},
+    Letter{'L', {"XX....", "XX....", "XX....", "XX....", "XXXXXX"}},
+    Letter{'M', {"XX...XX", "XXX.XXX", "XXXXXXX", "XX.X.XX", "XX...XX"}},
+    Letter{'N', {"XX..XX", "XXX.XX", "XXXXXX", "XX.XXX", "XX..XX"}},
+    Letter{'O', {".XXXX.", "XX..XX", "XX..XX", "XX..XX", ".XXXX."}},
+    Letter{'P', {"XXXXX.", "XX..XX", "XXXXX.", "XX....", "XX...."}},
+    Letter{'Q', {".XXXX.", "XX..XX", "XX..XX", "XX.XX.", ".XX.XX"}},
+    Letter{'R', {"XXXXX.", "XX..XX", "XXXXX.", "XX.XX.", "XX..XX"}},
+    Letter{'S', {".XXXXX", "XX....", ".XXXX.", "....XX", "XXXXX."}},
+    Letter{'T', {"XXXXXX", "..XX..", "..XX..", "..XX..", "..XX.."}},
+    Letter{'U', {"XX..XX", "XX..XX", "XX..XX", "XX..XX", ".XXXX."}},
+    Letter{'V', {"XX..XX", "XX..XX", "XX..XX", ".XXXX.", "..XX.."}},
+    Letter{'W', {"XX...XX", "XX.X.XX", "XXXXXXX", "XXX.XXX", "XX...XX"}},
+    Letter{'X', {"XX..XX", ".XXXX.", "..XX..", ".XXXX.", "XX..XX"}},
+    Letter{'Y', {"XX..XX", "XX..XX", ".XXXX.", "..XX..", "..XX.."}},
+    Letter{'Z', {"XXXXXX", "....XX", "..XX..", "XX....", "XXXXXX"}},
+    Letter{'d', {"....XX", "....XX", ".XXXXX", "XX..XX", ".XXXXX"}},
+    Letter{'m', {".......", ".......", "XXXXXX.", "XX.X.XX", "XX.X.XX"}},
+    Letter{'-', {"....", "....", "XXXX", "....", "...."}},
+    Letter{'+', {"......", "..XX..", "XXXXXX", "..XX..", "......"}},
+    Letter{'<', {"....XX", "..XX..", "XX....", "..XX..", "....XX"}},
+    Letter{'.', {"..", "..", "..", "..", "XX"}},
+    Letter{',', {"..", "..", "..", "XX", "X."}},
+    Letter{'%', {"XX..XX", "...XX.", "..XX..", ".XX...", "XX..XX"}},
+    Letter{' ', {"...", "...", "...", "...", "..."}},
+};
+
+const Letter* letter(char symbol) {
+    const auto* const found =
+        std::find_if(letters.begin(), letters.end(), [symbol](const Letter& one) { return one.symbol == symbol; });
+    return found == letters.end() ? nullptr : found;
+}
+
+/// How thick a stroke is: so many rows, and twice as many columns, since a cell is about twice as tall as it is wide.
+int stroke(int rows) {
+    return std::clamp(rows / 5, 1, 3);
+}
+
+/// Rows that a row of the drawing takes in a letter so tall.
+int rows_of(std::size_t row, int rows) {
+    const int between = rows - 3 * stroke(rows);
+    if (row == 1) return between - between / 2;
+    return row == 3 ? between / 2 : stroke(rows);
+}
+
+int gap(int rows) {
+    return rows < 7 ? 1 : 2 * stroke(rows);
+}
+
+int width_of(const Letter& one, int rows) {
+    return static_cast<int>(one.rows[0].size()) * stroke(rows);
+}
+
+void put_letter(ScreenGrid& grid, int top, int left, const Letter& one, int rows, Tint tint) {
+    int y = top;
+    for (std::size_t row = 0; row < one.rows.size(); ++row)
+        for (int again = 0; again < rows_of(row, rows); ++again, ++y)
+            for (int x = 0; x < width_of(one, rows); ++x)
+                if (one.rows[row][static_cast<std::size_t>(x / stroke(rows))] == 'X') grid.put_symbol(y, left + x, U'█', tint);
+}
+
+}  // namespace
+
+bool has_large_letters(std::string_view text) {
+    return std::all_of(text.begin(), text.end(), [](char symbol) { return letter(symbol) != nullptr; });
+}
+
+int large_width(std::string_view text, int rows) {
+    rows = std::max(rows, least_letter_rows);
+    int width = 0;
+    for (const char symbol : text)
+        if (const Letter* const one = letter(symbol)) width += (width > 0 ? gap(rows) : 0) + width_of(*one, rows);
+    return width;
+}
+
+int put_large(ScreenGrid& grid, int row, int column, std::string_view text, int rows, Tint tint) {
+    rows = std::max(rows, least_letter_rows);
+    bool first = true;
+    for (const char symbol : text) {
+        const Letter* const one = letter(symbol);
+        if (one == nullptr) continue;
+        if (!first) column += gap(rows);
+        first = false;
+        put_letter(grid, row, column, *one, rows, tint);
+        column += width_of(*one, rows);
+    }
+    return column;
+}
+
+}  // namespace hushtrace

@@ -1,0 +1,173 @@
+#include "live_screen_content.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <iterator>
+
+namespace hushtrace {
+namespace {
+
+constexpr double unheard_limit_s = 1.0;
+constexpr std::size_t short_steps = 8;
+
+std::string capitals(std::string_view word) {
+    std::string text(word);
+    for (char& c : text)
+        if (c >= 'a' && c <= 'z') c = static_cast<char>(c - 'a' + 'A');
+    return text;
+}
+
+Tint tint_of(ToneState state) {
+    switch (state) {
+        case ToneState::clean: return Tint::good;
+        case ToneState::distorted:
+        case ToneState::overloaded: return Tint::bad;
+        default: return Tint::neutral;
+    }
+}
+
+/// What goes before any reading: the end, a link that delivers nothing, the time before the first sound.
+std::optional<TintedText> word_of_the_link(const LiveSnapshot& snapshot, const LiveScreenWish& wish) {
+    if (snapshot.state == LiveState::ended) return TintedText{"ENDED", snapshot.failure.empty() ? Tint::neutral : Tint::bad};
+    if (wish.unheard_s > unheard_limit_s) return TintedText{"NO SOUND", Tint::bad};
+    return std::nullopt;
+}
+
+/// What is told at the foot of the screen: the gravest first.
+TintedText status_of(const LiveSnapshot& snapshot, const LiveScreenWish& wish) {
+    if (!snapshot.failure.empty()) return {snapshot.failure, Tint::bad};
+    if (wish.unheard_s > unheard_limit_s && snapshot.state != LiveState::ended)
+        return {fmt::format("no sound has come for {:.0f} s: look at the lead and the device", wish.unheard_s), Tint::bad};
+    if (!wish.news.empty()) return {wish.news, Tint::strong};
+    std::string text = snapshot.armed ? "armed: a jump of the level keeps the last minute" : "";
+    const auto add = [&text](const std::string& more) { text += (text.empty() ? "" : "   ") + more; };
+    if (snapshot.kept > 0) add(fmt::format("kept {}", snapshot.kept));
+    if (snapshot.overloads > 0) add(fmt::format("overloads {}", snapshot.overloads));
+    if (snapshot.dropouts > 0) add(fmt::format("breaks {}", snapshot.dropouts));
+    return {text, snapshot.overloads + snapshot.dropouts > 0 ? Tint::strong : Tint::plain};
+}
+
+std::string figures_of(const LiveLevel& one) {
+    std::string text;
+    if (one.level_v) text = decibel_figure(one.level_dbv, "dBV").text() + "   ";
+    return text + fmt::format("peak {}   THD {}", decibel_figure(one.peak_dbfs, "dBFS", 1).text(), percent_text(one.thd_percent));
+}
+
+TintedText channel_line(const LiveLevel& one) {
+    std::string text = fmt::format("{:<11}{:>11}", to_word(one.channel), level_figure(one).text());
+    if (one.level_v) text += fmt::format("{:>13}", decibel_figure(one.level_dbv, "dBV").text());
+    text += fmt::format("   peak {:>9}   THD {:>8}   {}", decibel_figure(one.peak_dbfs, "dBFS", 1).text(),
+                        percent_text(one.thd_percent), tone_word(one.tone));
+    return {text, tint_of(one.tone) == Tint::bad ? Tint::strong : Tint::plain};
+}
+
+LiveFigure step_level(const LiveStep& step) {
+    return step.level_v ? volts_figure(*step.level_v) : decibel_figure(step.level_dbfs, "dBFS");
+}
+
+TintedText step_line(const LiveStep& step) {
+    return {fmt::format("{:<11}{:>11}   THD {:>8}   {}", step_name(step), step_level(step).text(), percent_text(step.thd_percent),
+                        tone_word(step.tone)),
+            tint_of(step.tone) == Tint::bad ? Tint::strong : Tint::plain};
+}
+
+std::string short_step(const LiveStep& step) {
+    return fmt::format("{} {}", step.volume ? fmt::format("{:g}", *step.volume) : fmt::format("#{}", step.number),
+                       tone_word(step.tone));
+}
+
+LargeFigure ceiling_figure(const LiveSnapshot& snapshot) {
+    if (!snapshot.ceiling) return {"ceiling: not yet", {"-", ""}, "88"};
+    const LiveStep& step = snapshot.ceiling->step;
+    return {fmt::format("{}: {}, {}", snapshot.ceiling->final ? "CEILING" : "clean so far", step.volume ? "volume" : "step",
+                        step_level(step).text()),
+            {step.volume ? fmt::format("{:g}", *step.volume) : fmt::format("{}", step.number), ""},
+            "88"};
+}
+
+std::string level_words(const LiveFollow& follow, std::optional<double> level_db) {
+    return decibel_figure(level_db, follow.calibrated ? "dBV" : "dBFS", 1).text();
+}
+
+}  // namespace
+
+ScreenContent gain_content(const LiveSnapshot& snapshot, const LiveScreenWish& wish) {
+    ScreenContent content;
+    content.title = fmt::format("{}{}tone {:g} Hz, limit {:g} % THD", snapshot.title, snapshot.title.empty() ? "" : "   ", snapshot.tone_hz,
+                                snapshot.limit_thd_percent);
+    content.right_title = clock_text(snapshot.time_s);
+    content.headline = snapshot.headline;
+    content.next = snapshot.next;
+    content.status = status_of(snapshot, wish);
+    content.widest_word = "DISTORTED";
+    const ToneState state = tone_of_all(snapshot);
+    content.word = word_of_the_link(snapshot, wish).value_or(TintedText{capitals(tone_word(state)), tint_of(state)});
+    content.second = ceiling_figure(snapshot);
+    const LiveLevel* const leading = leading_level(snapshot);
+    if (leading == nullptr) {
+        content.first = {"level now", {"-", ""}, "-88.88"};
+        return content;
+    }
+    content.first = {fmt::format("level now, {}", to_word(leading->channel)), level_figure(*leading), "-88.88"};
+    content.detail = figures_of(*leading);
+    if (snapshot.volume) content.detail = fmt::format("volume {:g}   ", *snapshot.volume) + content.detail;
+    if (snapshot.levels.size() > 1)
+        for (const LiveLevel& one : snapshot.levels) content.channels.push_back(channel_line(one));
+    for (auto step = snapshot.steps.rbegin(); step != snapshot.steps.rend(); ++step) content.steps.push_back(step_line(*step));
+    const std::size_t shown = std::min(snapshot.steps.size(), short_steps);
+    for (std::size_t i = snapshot.steps.size() - shown; i < snapshot.steps.size(); ++i)
+        content.short_steps += (content.short_steps.empty() ? "steps: " : ", ") + short_step(snapshot.steps[i]);
+    return content;
+}
+
+ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish& wish) {
+    ScreenContent content;
+    const LiveFollow none, &follow = snapshot.follow ? *snapshot.follow : none;
+    content.title = fmt::format("{}{}{}{}", snapshot.title, snapshot.title.empty() ? "" : "   ", follow.name,
+                                snapshot.follow ? fmt::format(", {}", to_word(follow.channel)) : "");
+    content.right_title = clock_text(snapshot.time_s);
+    content.headline = snapshot.headline;
+    content.next = snapshot.next;
+    content.status = status_of(snapshot, wish);
+    content.widest_word = "QUIETER";
+    const auto verdict = [&]() -> TintedText {
+        if (const auto word = word_of_the_link(snapshot, wish)) return *word;
+        switch (followed(follow)) {
+            case Followed::not_heard: return {"LISTENING", Tint::neutral};
+            case Followed::not_started: return {"NO START", Tint::neutral};
+            case Followed::hidden: return {"HIDDEN", Tint::neutral};
+            case Followed::quieter: return {"QUIETER", Tint::good};
+            case Followed::louder: return {"LOUDER", Tint::bad};
+            case Followed::same: break;
+        }
+        return {"SAME", Tint::neutral};
+    };
+    content.word = verdict();
+    const std::string most = follow.at_most ? "<" : "";
+    LiveFigure level = decibel_figure(follow.level_db, follow.calibrated ? "dBV" : "dBFS", 1);
+    if (follow.at_most && level.value != "-") level.value = most + level.value;
+    const std::string level_label =
+        fmt::format("level now, {}{}", follow.calibrated ? "dBV" : "dBFS", follow.at_most ? ", at most" : "");
+    if (follow.change_db) {
+        LiveFigure change = change_figure(follow.change_db);
+        if (change.value != "-") change.value = most + change.value;
+        content.first = {"change against the start, dB", change, "-88.8"};
+        content.second = LargeFigure{level_label, {level.value, ""}, "-88.8"};
+    } else {
+        content.first = {level_label, level, "-88.8"};
+    }
+    content.detail = fmt::format("lowest {}   start {}   {}", level_words(follow, follow.lowest_db), level_words(follow, follow.start_db),
+                                 follow.frequency_hz && std::isfinite(*follow.frequency_hz)
+                                     ? fmt::format("at {:.1f} Hz", *follow.frequency_hz)
+                                     : "frequency not made out");
+    if (follow.sd_db && std::isfinite(*follow.sd_db)) content.detail += fmt::format("   ±{:.1f} dB", 2 * *follow.sd_db);
+    for (const LiveLevel& one : snapshot.levels)
+        content.channels.push_back({fmt::format("{:<11}{:>11}   peak {:>9}", to_word(one.channel), level_figure(one).text(),
+                                                decibel_figure(one.peak_dbfs, "dBFS", 1).text()),
+                                    one.tone == ToneState::overloaded ? Tint::strong : Tint::plain});
+    return content;
+}
+
+}  // namespace hushtrace
