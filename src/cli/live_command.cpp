@@ -1,7 +1,6 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
-#include <chrono>
 #include <exception>
 #include <memory>
 #include <string>
@@ -11,6 +10,8 @@
 #include "capture_setup.hpp"
 #include "command.hpp"
 #include "hushtrace/live/live_board.hpp"
+#include "hushtrace/live/plain_view.hpp"
+#include "hushtrace/live/terminal_view.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "live_options.hpp"
 #include "terminal_keys.hpp"
@@ -20,28 +21,17 @@ namespace {
 
 using Way = CaptureOptions::Way;
 
-/// Each event at once, and a line of figures a second.
-void show_crudely(LiveBoard& board, std::FILE* to) {
-    std::uint64_t seen = 0, told = 0;
-    double next_s = 0;
-    const auto tell_events = [&] {
-        for (const LiveEvent& event : board.events_after(told)) {
-            fmt::print(to, "{:7.1f} s  {}: {}\n", event.time_s, event.kind, event.text);
-            told = event.number;
+/// On the terminal where there is one, else as plain lines. Keys are read in one place alone.
+void show(LiveBoard& board, const LiveOptions& options) {
+    std::FILE* const voice = CaptureSetup::voice();
+    if (!options.plain && isatty(fileno(voice)) != 0 && terminal_can_show()) {
+        try {
+            return show_on_terminal(board);
+        } catch (const Error& error) {
+            fmt::print(voice, "hushtrace: {}\n", clean_text(error.what()));
         }
-    };
-    while (!board.closed()) {
-        const auto now = board.wait_beyond(seen, std::chrono::milliseconds(200));
-        seen = now->number;
-        tell_events();
-        if (now->time_s < next_s) continue;
-        next_s = now->time_s + 1.0;
-        std::string line = fmt::format("{:7.1f} s", now->time_s);
-        for (const LiveLevel& level : now->levels)
-            line += fmt::format("  {} {:.1f} dBFS, peak {:.1f}", to_word(level.channel), level.level_dbfs, level.peak_dbfs);
-        fmt::print(to, "{}  {}  {}\n", line, now->headline, now->next);
     }
-    tell_events();
+    show_plainly(board, voice, options.keys_from_stdin ? PlainKeys::pipe : PlainKeys::terminal);
 }
 
 /// Runs the session on a thread of its own; what it throws is thrown here.
@@ -82,6 +72,7 @@ void tell_capture(const LiveOutcome& outcome, const std::vector<Warning>& warnin
 
 LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
     if (options.unpaced && options.sound.device) throw Error(ErrorKind::invalid_request, "--unpaced: a device keeps its own pace");
+    if (options.keys_from_stdin && !options.plain) throw Error(ErrorKind::invalid_request, "--keys-from-stdin: goes with --plain");
     options.sound.paced = !options.sound.device && !options.unpaced;
     CaptureSetup setup(options.sound);
     setup.prepare();
@@ -93,7 +84,7 @@ LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
     const StopSignal stop_signal;
     order.stop = [] { return StopSignal::asked(); };
     SessionThread session(*setup.link, order, board);
-    show_crudely(board, CaptureSetup::voice());
+    show(board, options);
     LiveOutcome outcome = session.outcome();
     auto warnings = setup.warnings;
     const auto found = capture_warnings(outcome.capture);

@@ -27,6 +27,7 @@ void LiveOptions::add_to(CLI::App& app) {
         app.add_option("--knob-script", knob_script,
                        "with --simulate: a file that turns the knob, each line a time [s] and a volume");
         app.add_flag("--plain", plain, "plain lines in place of the moving view");
+        app.add_flag("--keys-from-stdin", keys_from_stdin, "with --plain: each letter that comes in on stdin is a key (+ - k m q ...)");
         app.add_flag("--no-take", no_take, "store nothing");
         app.add_flag("--unpaced", unpaced, "with --simulate or --from: as fast as it can be computed");
     }

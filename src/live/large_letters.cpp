@@ -16,7 +16,7 @@ struct Letter {
 
 constexpr std::array letters = {
     Letter{'0', {".XXXX.", "XX..XX", "XX..XX", "XX..XX", ".XXXX."}},
-    Letter{'1', {"..XX..", "XXXX..", "..XX..", "..XX..", "XXXXXX"}},
+    Letter{'1', {"..XX..", "XXXX..", "..XX..", "..XX..", "..XX.."}},
     Letter{'2', {"XXXXX.", "....XX", ".XXXX.", "XX....", "XXXXXX"}},
     Letter{'3', {"XXXXX.", "....XX", "..XXX.", "....XX", "XXXXX."}},
     Letter{'4', {"XX..XX", "XX..XX", "XXXXXX", "....XX", "....XX"}},

@@ -69,6 +69,12 @@ std::string step_name(const LiveStep& step) {
     return step.volume ? fmt::format("volume {:g}", *step.volume) : fmt::format("step {}", step.number);
 }
 
+std::string channel_words(Channel channel) {
+    std::string words(to_word(channel));
+    std::replace(words.begin(), words.end(), '_', ' ');
+    return words;
+}
+
 std::string_view tone_word(ToneState state) {
     switch (state) {
         case ToneState::absent: return "no tone";

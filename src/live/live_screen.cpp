@@ -26,6 +26,13 @@ int figure_width(const LargeFigure& one, int rows) {
     return std::max(large_width(one.figure.value, rows), large_width(one.widest, rows));
 }
 
+/// Columns of the second figure, made as large as the first; 0 where it does not fit beside it.
+int second_width(const ScreenContent& content, int rows, int columns) {
+    if (!content.second || !has_large_letters(content.second->figure.value)) return 0;
+    const int width = figure_width(*content.second, rows);
+    return 2 * margin + figure_width(content.first, rows) + 4 + width <= columns ? width : 0;
+}
+
 /// Gives out the rows that there are, the most needed first.
 class Sharing {
 public:
@@ -64,9 +71,11 @@ private:
         const int more = rows - given_.figure;
         if (more > left_ || !has_large_letters(content_.first.figure.value)) return;
         if (figure_width(content_.first, rows) > columns_ - 2 * margin) return;
+        if (second_fits(given_.figure) && !second_fits(rows)) return;
         left_ -= more;
         given_.figure = rows;
     }
+    bool second_fits(int rows) const { return rows >= least_letter_rows && second_width(content_, rows, columns_) > 0; }
     void grow_word(int rows) {
         const int more = rows - given_.word;
         const int width = std::max(large_width(content_.word.text, rows), large_width(content_.widest_word, rows));
@@ -92,7 +101,7 @@ public:
         if (rows.title > 0) paint_title();
         row_ += rows.title;
         paint_figures(rows);
-        if (rows.detail > 0) grid_.put(row_++, margin, content_.detail);
+        if (rows.detail > 0) paint_details();
         paint_word(rows);
         if (rows.headline > 0) grid_.put(row_++, margin, content_.headline, Tint::strong);
         for (const std::string& line : next) {
@@ -128,18 +137,15 @@ private:
         const LargeFigure& first = content_.first;
         const bool large = rows.figure >= least_letter_rows;
         const int first_end = margin + (large ? figure_width(first, rows.figure) : 0);
-        const int second_width = large && content_.second && has_large_letters(content_.second->figure.value)
-                                     ? figure_width(*content_.second, rows.figure)
-                                     : 0;
-        const bool second_large = second_width > 0 && first_end + 4 + second_width <= right_edge();
-        if (rows.label > 0) paint_labels(second_large);
+        const int second = large ? second_width(content_, rows.figure, grid_.columns()) : 0;
+        if (rows.label > 0) paint_labels(second > 0);
         if (!large) {
-            const std::string second = rows.label == 0 && content_.second ? "   " + content_.second->label : "";
-            grid_.put(row_++, margin, first.figure.text() + second, Tint::strong);
+            const std::string words = rows.label == 0 && content_.second ? "   " + content_.second->in_words : "";
+            grid_.put(row_++, margin, first.figure.text() + words, Tint::strong);
             return;
         }
         const int value_end = put_large(grid_, row_, margin, first.figure.value, rows.figure, Tint::strong);
-        const int room = (second_large ? right_edge() - second_width : right_edge()) - 4 - (first_end + 2);
+        const int room = right_edge() - second - 4 - (first_end + 2);
         const std::string& unit = first.figure.unit;
         if (unit == "V" || unit == "mV") {
             if (large_width(unit, rows.figure) <= room)
@@ -149,19 +155,29 @@ private:
         } else {
             grid_.put(row_ + rows.figure - 1, value_end + 1, unit, Tint::strong);
         }
-        if (second_large)
+        if (second > 0)
             put_large(grid_, row_, right_edge() - large_width(content_.second->figure.value, rows.figure), content_.second->figure.value,
                       rows.figure, Tint::strong);
         row_ += rows.figure;
     }
 
     void paint_labels(bool second_large) {
-        const int behind = grid_.put(row_, margin, content_.first.label);
-        if (content_.second) {
-            const std::string value = second_large ? "" : " " + content_.second->figure.value;
-            put_right(row_, content_.second->label + value, second_large ? Tint::plain : Tint::strong, behind + 2);
+        const std::string words = !content_.second ? "" : second_large ? content_.second->label : content_.second->in_words;
+        const int room = right_edge() - margin - static_cast<int>(display_width(words)) - 2;
+        const bool whole = static_cast<int>(display_width(content_.first.label)) <= room;
+        const int behind = grid_.put(row_, margin, whole ? content_.first.label : content_.first.short_label);
+        put_right(row_++, words, second_large ? Tint::plain : Tint::strong, behind + 2);
+    }
+
+    /// As many as there is room for.
+    void paint_details() {
+        std::string text;
+        for (const std::string& one : content_.details) {
+            const std::string more = (text.empty() ? "" : "   ") + one;
+            if (static_cast<int>(display_width(text) + display_width(more)) > right_edge() - margin) break;
+            text += more;
         }
-        ++row_;
+        grid_.put(row_++, margin, text);
     }
 
     void paint_word(const Rows& rows) {
@@ -200,7 +216,7 @@ void paint_tiny(const ScreenContent& content, const std::string& keys, ScreenGri
     const int behind = grid.put(0, 0, content.word.text, content.word.tint);
     grid.put(0, behind + 1, content.first.figure.text(), Tint::strong);
     grid.put(1, 0, content.next, Tint::strong);
-    grid.put(2, 0, content.second ? content.second->label + " " + content.second->figure.value : "");
+    grid.put(2, 0, content.second ? content.second->in_words : "");
     grid.put(3, 0, keys);
 }
 

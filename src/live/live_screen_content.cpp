@@ -10,7 +10,6 @@ namespace hushtrace {
 namespace {
 
 constexpr double unheard_limit_s = 1.0;
-constexpr std::size_t short_steps = 8;
 
 std::string capitals(std::string_view word) {
     std::string text(word);
@@ -49,16 +48,10 @@ TintedText status_of(const LiveSnapshot& snapshot, const LiveScreenWish& wish) {
     return {text, snapshot.overloads + snapshot.dropouts > 0 ? Tint::strong : Tint::plain};
 }
 
-std::string figures_of(const LiveLevel& one) {
-    std::string text;
-    if (one.level_v) text = decibel_figure(one.level_dbv, "dBV").text() + "   ";
-    return text + fmt::format("peak {}   THD {}", decibel_figure(one.peak_dbfs, "dBFS", 1).text(), percent_text(one.thd_percent));
-}
-
 TintedText channel_line(const LiveLevel& one) {
-    std::string text = fmt::format("{:<11}{:>11}", to_word(one.channel), level_figure(one).text());
-    if (one.level_v) text += fmt::format("{:>13}", decibel_figure(one.level_dbv, "dBV").text());
-    text += fmt::format("   peak {:>9}   THD {:>8}   {}", decibel_figure(one.peak_dbfs, "dBFS", 1).text(),
+    std::string text = fmt::format("{:<11}{:>10}", channel_words(one.channel), level_figure(one).text());
+    if (one.level_v) text += fmt::format("{:>12}", decibel_figure(one.level_dbv, "dBV").text());
+    text += fmt::format("  peak {:>10}  THD {:>7}  {}", decibel_figure(one.peak_dbfs, "dBFS", 1).text(),
                         percent_text(one.thd_percent), tone_word(one.tone));
     return {text, tint_of(one.tone) == Tint::bad ? Tint::strong : Tint::plain};
 }
@@ -73,18 +66,28 @@ TintedText step_line(const LiveStep& step) {
             tint_of(step.tone) == Tint::bad ? Tint::strong : Tint::plain};
 }
 
-std::string short_step(const LiveStep& step) {
-    return fmt::format("{} {}", step.volume ? fmt::format("{:g}", *step.volume) : fmt::format("#{}", step.number),
-                       tone_word(step.tone));
+/// Steps beside each other with the same word are told as one.
+std::string short_steps(const std::vector<LiveStep>& steps) {
+    const auto name = [](const LiveStep& step) { return step.volume ? fmt::format("{:g}", *step.volume) : fmt::format("{}", step.number); };
+    const auto belongs = [](const LiveStep& before, const LiveStep& after) {
+        return before.tone == after.tone && before.volume.has_value() == after.volume.has_value() &&
+               (!after.volume || *after.volume > *before.volume);
+    };
+    std::string text;
+    for (std::size_t first = 0, behind = 0; first < steps.size(); first = behind) {
+        for (behind = first + 1; behind < steps.size() && belongs(steps[behind - 1], steps[behind]);) ++behind;
+        text += fmt::format("{}{}{} {}", text.empty() ? "steps: " : ", ", name(steps[first]),
+                            behind > first + 1 ? " to " + name(steps[behind - 1]) : "", tone_word(steps[first].tone));
+    }
+    return text;
 }
 
 LargeFigure ceiling_figure(const LiveSnapshot& snapshot) {
-    if (!snapshot.ceiling) return {"ceiling: not yet", {"-", ""}, "88"};
+    if (!snapshot.ceiling) return {"ceiling: not yet", {"-", ""}, "88", "", "ceiling: not yet"};
     const LiveStep& step = snapshot.ceiling->step;
-    return {fmt::format("{}: {}, {}", snapshot.ceiling->final ? "CEILING" : "clean so far", step.volume ? "volume" : "step",
-                        step_level(step).text()),
-            {step.volume ? fmt::format("{:g}", *step.volume) : fmt::format("{}", step.number), ""},
-            "88"};
+    const std::string words =
+        fmt::format("{}: {}, {}", snapshot.ceiling->final ? "CEILING" : "clean so far", step_name(step), step_level(step).text());
+    return {words, {step.volume ? fmt::format("{:g}", *step.volume) : fmt::format("{}", step.number), ""}, "88", "", words};
 }
 
 std::string level_words(const LiveFollow& follow, std::optional<double> level_db) {
@@ -107,18 +110,19 @@ ScreenContent gain_content(const LiveSnapshot& snapshot, const LiveScreenWish& w
     content.second = ceiling_figure(snapshot);
     const LiveLevel* const leading = leading_level(snapshot);
     if (leading == nullptr) {
-        content.first = {"level now", {"-", ""}, "-88.88"};
+        content.first = {"level now", {"-", ""}, "-88.88", "", ""};
         return content;
     }
-    content.first = {fmt::format("level now, {}", to_word(leading->channel)), level_figure(*leading), "-88.88"};
-    content.detail = figures_of(*leading);
-    if (snapshot.volume) content.detail = fmt::format("volume {:g}   ", *snapshot.volume) + content.detail;
+    content.first = {fmt::format("level now, {}", channel_words(leading->channel)), level_figure(*leading), "-88.88",
+                     channel_words(leading->channel), ""};
+    content.details = {"THD " + percent_text(leading->thd_percent)};
+    if (leading->level_v) content.details.push_back(decibel_figure(leading->level_dbv, "dBV").text());
+    if (snapshot.volume) content.details.push_back(fmt::format("volume now {:g}", *snapshot.volume));
+    content.details.push_back("peak " + decibel_figure(leading->peak_dbfs, "dBFS", 1).text());
     if (snapshot.levels.size() > 1)
         for (const LiveLevel& one : snapshot.levels) content.channels.push_back(channel_line(one));
     for (auto step = snapshot.steps.rbegin(); step != snapshot.steps.rend(); ++step) content.steps.push_back(step_line(*step));
-    const std::size_t shown = std::min(snapshot.steps.size(), short_steps);
-    for (std::size_t i = snapshot.steps.size() - shown; i < snapshot.steps.size(); ++i)
-        content.short_steps += (content.short_steps.empty() ? "steps: " : ", ") + short_step(snapshot.steps[i]);
+    content.short_steps = short_steps(snapshot.steps);
     return content;
 }
 
@@ -126,7 +130,7 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     ScreenContent content;
     const LiveFollow none, &follow = snapshot.follow ? *snapshot.follow : none;
     content.title = fmt::format("{}{}{}{}", snapshot.title, snapshot.title.empty() ? "" : "   ", follow.name,
-                                snapshot.follow ? fmt::format(", {}", to_word(follow.channel)) : "");
+                                snapshot.follow ? ", " + channel_words(follow.channel) : "");
     content.right_title = clock_text(snapshot.time_s);
     content.headline = snapshot.headline;
     content.next = snapshot.next;
@@ -153,18 +157,18 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     if (follow.change_db) {
         LiveFigure change = change_figure(follow.change_db);
         if (change.value != "-") change.value = most + change.value;
-        content.first = {"change against the start, dB", change, "-88.8"};
-        content.second = LargeFigure{level_label, {level.value, ""}, "-88.8"};
+        content.first = {"change against the start, dB", change, "-88.8", "change, dB", ""};
+        content.second = LargeFigure{level_label, {level.value, ""}, "-88.8", "", level_label + " " + level.value};
     } else {
-        content.first = {level_label, level, "-88.8"};
+        content.first = {level_label, level, "-88.8", "level", ""};
     }
-    content.detail = fmt::format("lowest {}   start {}   {}", level_words(follow, follow.lowest_db), level_words(follow, follow.start_db),
-                                 follow.frequency_hz && std::isfinite(*follow.frequency_hz)
-                                     ? fmt::format("at {:.1f} Hz", *follow.frequency_hz)
-                                     : "frequency not made out");
-    if (follow.sd_db && std::isfinite(*follow.sd_db)) content.detail += fmt::format("   ±{:.1f} dB", 2 * *follow.sd_db);
+    content.details = {"lowest " + level_words(follow, follow.lowest_db), "start " + level_words(follow, follow.start_db)};
+    if (snapshot.follow)
+        content.details.push_back(follow.frequency_hz && std::isfinite(*follow.frequency_hz) ? fmt::format("at {:.1f} Hz", *follow.frequency_hz)
+                                                                                            : "frequency not made out");
+    if (follow.sd_db && std::isfinite(*follow.sd_db)) content.details.push_back(fmt::format("±{:.1f} dB", 2 * *follow.sd_db));
     for (const LiveLevel& one : snapshot.levels)
-        content.channels.push_back({fmt::format("{:<11}{:>11}   peak {:>9}", to_word(one.channel), level_figure(one).text(),
+        content.channels.push_back({fmt::format("{:<11}{:>11}   peak {:>10}", channel_words(one.channel), level_figure(one).text(),
                                                 decibel_figure(one.peak_dbfs, "dBFS", 1).text()),
                                     one.tone == ToneState::overloaded ? Tint::strong : Tint::plain});
     return content;

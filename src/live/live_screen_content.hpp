@@ -11,7 +11,9 @@ namespace hushtrace {
 struct LargeFigure {
     std::string label;
     LiveFigure figure;
-    std::string widest;  ///< of this or a wider text's size it is always made, so that the screen keeps its shape
+    std::string widest;    ///< room is always made for this text too, so that the screen keeps its shape
+    std::string short_label;
+    std::string in_words;  ///< label and figure, where there is no room for it to be large
 };
 struct TintedText {
     std::string text;
@@ -23,13 +25,13 @@ struct ScreenContent {
     std::string title, right_title;
     LargeFigure first;
     std::optional<LargeFigure> second;
-    std::string detail;
+    std::vector<std::string> details;  ///< the most needed first
     TintedText word;         ///< the verdict, in capitals
     std::string widest_word;
     std::string headline, next;
     std::vector<TintedText> channels;
     std::vector<TintedText> steps;  ///< newest first
-    std::string short_steps;        ///< the same in one line, oldest first
+    std::string short_steps;        ///< the same in one line, oldest first: "23 to 31 clean, 32 distorted"
     TintedText status;
 };
 

@@ -4,9 +4,13 @@
 
 #include <chrono>
 #include <cmath>
+#include <optional>
+#include <utility>
 
 #include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/live/live_figures.hpp"
+#include "hushtrace/live/live_screen.hpp"
+#include "typed_keys.hpp"
 
 namespace hushtrace {
 namespace {
@@ -92,7 +96,10 @@ bool PlainPace::due(const LiveSnapshot& snapshot) {
     return true;
 }
 
-void show_plainly(LiveBoard& board, std::FILE* to) {
+void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys) {
+    std::optional<TypedKeys> typed;
+    if (keys != PlainKeys::none) typed.emplace(keys == PlainKeys::pipe ? TypedKeys::From::pipe : TypedKeys::From::terminal);
+    bool end_passed_on = false;
     std::uint64_t number = 0, event_number = 0;
     PlainPace pace;
     std::string next;
@@ -100,6 +107,11 @@ void show_plainly(LiveBoard& board, std::FILE* to) {
     for (bool last = false; !last;) {
         last = board.closed();  // what was said before it was closed is told still
         const auto snapshot = board.wait_beyond(number, last ? 0ms : 100ms);
+        if (typed) {
+            for (const int key : typed->take())
+                if (const auto request = request_of_key(key, *snapshot)) board.ask(*request);
+            if (typed->end_asked() && !std::exchange(end_passed_on, true)) board.ask(LiveRequest::stop);
+        }
         for (const LiveEvent& event : board.events_after(event_number)) {
             event_number = event.number;
             write(plain_event(event));

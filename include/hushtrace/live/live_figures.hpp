@@ -29,6 +29,8 @@ std::string clock_text(double time_s);
 /// How a step is called: "volume 31", or "step 5" where nobody said the volume.
 std::string step_name(const LiveStep& step);
 
+/// "left", "rear right".
+std::string channel_words(Channel channel);
 /// Words for a hand at the knob: "clean", "distorted", "no tone", "turning", "unsure", "overload".
 std::string_view tone_word(ToneState state);
 /// Which of several channels' states is told as that of all: the worst; "clean" before "absent", since a channel may carry nothing.

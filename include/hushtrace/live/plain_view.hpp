@@ -26,9 +26,16 @@ private:
     LiveSnapshot told_;
 };
 
+/// Where the plain view's keys come from (live_screen.hpp says what they mean).
+enum class PlainKeys {
+    none,
+    terminal,  ///< stdin, where it is a terminal that this program stands in the foreground of
+    pipe       ///< stdin, each letter of it a key
+};
+
 /// Writes the board as lines until it is closed, on the calling thread: each event at once, the figures as PlainPace says, what to do
 /// next when that changes. No control codes: a script or a screen reader can follow. Ends when nobody takes the lines any more
-/// (a closed pipe).
-void show_plainly(LiveBoard& board, std::FILE* to);
+/// (a closed pipe). With keys from a terminal, signals are handled and the terminal restored as show_on_terminal() does.
+void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys = PlainKeys::none);
 
 }  // namespace hushtrace
