@@ -1,0 +1,55 @@
+#include <arpa/inet.h>
+#include <fmt/format.h>
+#include <fmt/ranges.h>
+#include <ifaddrs.h>
+#include <net/if.h>
+
+#include <charconv>
+
+#include "hushtrace/live/share_page.hpp"
+#include "hushtrace/signal/error.hpp"
+
+namespace hushtrace {
+namespace {
+
+[[noreturn]] void refuse(std::string_view text) {
+    const std::string shown(text.substr(0, 60));
+    throw Error(ErrorKind::invalid_request,
+                fmt::format("the page's address '{}' must be an IPv4 address of this computer with or without a port, as 192.168.1.20:8080; "
+                            "here: {}",
+                            shown, fmt::join(own_addresses(), ", ")));
+}
+
+}  // namespace
+
+std::vector<std::string> own_addresses() {
+    std::vector<std::string> found, loopback;
+    ifaddrs* first = nullptr;
+    if (::getifaddrs(&first) != 0) return {"127.0.0.1"};
+    for (const ifaddrs* one = first; one; one = one->ifa_next) {
+        if (!one->ifa_addr || one->ifa_addr->sa_family != AF_INET || (one->ifa_flags & IFF_UP) == 0) continue;
+        char text[INET_ADDRSTRLEN] = {};
+        const auto* address = reinterpret_cast<const sockaddr_in*>(one->ifa_addr);
+        if (!::inet_ntop(AF_INET, &address->sin_addr, text, sizeof text)) continue;
+        ((one->ifa_flags & IFF_LOOPBACK) != 0 ? loopback : found).emplace_back(text);
+    }
+    ::freeifaddrs(first);
+    found.insert(found.end(), loopback.begin(), loopback.end());
+    return found;
+}
+
+ShareWish share_wish(std::string_view text) {
+    ShareWish wish;
+    const auto colon = text.find(':');
+    const std::string address(text.substr(0, colon));
+    if (!address.empty() && address != "localhost") wish.address = address;
+    in_addr parsed{};
+    if (::inet_pton(AF_INET, wish.address.c_str(), &parsed) != 1) refuse(text);
+    if (colon == std::string_view::npos) return wish;
+    const std::string_view port = text.substr(colon + 1);
+    const auto [end, fault] = std::from_chars(port.data(), port.data() + port.size(), wish.port);
+    if (fault != std::errc{} || end != port.data() + port.size()) refuse(text);
+    return wish;
+}
+
+}  // namespace hushtrace

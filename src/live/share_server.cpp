@@ -1,0 +1,189 @@
+#include "share_server.hpp"
+
+#include <fcntl.h>
+#include <sys/resource.h>
+
+#include <csignal>
+#include <memory>
+
+#include "hushtrace/live/share_page.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr std::size_t request_threads = 8;  // beside those that phones' events hold
+
+/// Hands a connection on by itself (ShareServer::process_and_close_socket), so there is nothing to queue.
+class AtOnce : public httplib::TaskQueue {
+public:
+    void enqueue(std::function<void()> task) override { task(); }
+    void shutdown() override {}
+};
+
+double seconds_now() {
+    return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count();
+}
+
+/// A thread that takes no signals (Ctrl-C is for the session's) and yields the processor to whoever measures.
+template <typename Work>
+std::thread quiet_thread(Work work) {
+    sigset_t all, before;
+    ::sigfillset(&all);
+    ::pthread_sigmask(SIG_SETMASK, &all, &before);
+    std::thread made([work] {
+        ::setpriority(PRIO_PROCESS, 0, 10);  // on Linux of this thread alone
+        work();
+    });
+    ::pthread_sigmask(SIG_SETMASK, &before, nullptr);
+    return made;
+}
+
+void answer_without_waiting(int handle, std::string_view status_line, std::string_view sentence) {
+    char unread[4096];
+    for (int i = 0; i < 4; ++i)
+        if (::recv(handle, unread, sizeof unread, MSG_DONTWAIT) < static_cast<ssize_t>(sizeof unread)) break;
+    const std::string text = "HTTP/1.1 " + std::string(status_line) + "\r\nContent-Type: text/plain; charset=utf-8\r\nContent-Length: " +
+                             std::to_string(sentence.size()) + "\r\nRetry-After: 2\r\nConnection: close\r\n\r\n" + std::string(sentence);
+    static_cast<void>(::send(handle, text.data(), text.size(), MSG_DONTWAIT | MSG_NOSIGNAL));
+    ::shutdown(handle, SHUT_RDWR);
+    ::close(handle);
+}
+
+}  // namespace
+
+bool Places::enter(const std::string& address) {
+    const std::lock_guard lock(mutex_);
+    if (taken_ >= all_) return false;
+    std::size_t& of_this = of_[address];
+    if (of_this >= each_) return false;
+    ++of_this;
+    ++taken_;
+    return true;
+}
+
+void Places::leave(const std::string& address) {
+    const std::lock_guard lock(mutex_);
+    const auto found = of_.find(address);
+    if (found == of_.end()) return;
+    --taken_;
+    if (--found->second == 0) of_.erase(found);
+}
+
+std::size_t Places::taken() const {
+    const std::lock_guard lock(mutex_);
+    return taken_;
+}
+
+ShareServer::ShareServer()
+    : connections_(SharePage::most_connections_each, SharePage::most_connections),
+      rate_({SharePage::requests_per_second_each, 2 * SharePage::requests_per_second_each},
+            {SharePage::requests_per_second, 2 * SharePage::requests_per_second}, 64) {
+    new_task_queue = [] { return new AtOnce; };  // the library deletes it
+    set_address_family(AF_INET);
+    // The library's own choice lets another program bind the same port and take phones away.
+    set_socket_options([this](socket_t handle) {
+        const int yes = 1;
+        ::setsockopt(handle, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes);
+        listening_ = handle;
+    });
+}
+
+ShareServer::~ShareServer() {
+    end();
+}
+
+int ShareServer::open(const std::string& address, int port) {
+    address_ = address;
+    if (port == 0) {
+        port_ = std::max(0, bind_to_any_port(address));
+    } else {
+        port_ = bind_to_port(address, port) ? port : 0;
+    }
+    if (port_ != 0) ::listen(listening_, 64);  // the library's queue of 5 is soon full
+    return port_;
+}
+
+void ShareServer::begin() {
+    for (std::size_t i = 0; i < request_threads + SharePage::most_phones; ++i) threads_.push_back(quiet_thread([this] { work(); }));
+    accepting_ = true;
+    threads_.push_back(quiet_thread([this] { accept_all(); }));
+    while (!is_running()) std::this_thread::sleep_for(std::chrono::milliseconds(1));
+}
+
+void ShareServer::accept_all() {
+    // The library gives up listening on errors that one connection alone may cause.
+    while (!stopping_) {
+        listen_after_bind();
+        while (!stopping_) {
+            std::this_thread::sleep_for(std::chrono::milliseconds(100));
+            if (open(address_, port_) != 0) break;
+        }
+    }
+    accepting_ = false;
+}
+
+void ShareServer::end() {
+    if (threads_.empty()) return;
+    {
+        const std::lock_guard lock(mutex_);
+        stopping_ = true;
+    }
+    some_.notify_all();
+    for (bool told = false; accepting_; std::this_thread::sleep_for(std::chrono::milliseconds(1))) {
+        if (told || !is_running()) continue;
+        stop();
+        told = true;
+    }
+    for (std::thread& one : threads_) one.join();
+    threads_.clear();
+}
+
+bool ShareServer::process_and_close_socket(socket_t handle) {
+    ::fcntl(handle, F_SETFD, FD_CLOEXEC);
+    const std::string address = remote_address(handle);
+    if (address.empty()) {
+        ::close(handle);
+    } else if (!rate_.admit(address, seconds_now())) {
+        answer_without_waiting(handle, "429 too many", "Too many requests. Wait two seconds, then try again.");
+    } else if (!connections_.enter(address)) {
+        answer_without_waiting(handle, "503 full", "Too many connections. Close the page elsewhere, then try again.");
+    } else {
+        {
+            const std::lock_guard lock(mutex_);
+            waiting_.emplace_back(handle, address);  // no more than there are places
+        }
+        some_.notify_one();
+    }
+    return true;
+}
+
+void ShareServer::work() {
+    for (;;) {
+        std::pair<int, std::string> next;
+        {
+            std::unique_lock lock(mutex_);
+            some_.wait(lock, [this] { return stopping_ || !waiting_.empty(); });
+            if (waiting_.empty()) return;
+            next = std::move(waiting_.front());
+            waiting_.pop_front();
+        }
+        serve(next.first);
+        ::close(next.first);
+        connections_.leave(next.second);
+    }
+}
+
+void ShareServer::serve(int handle) {
+    try {
+        ShareConnection connection(handle, stopping_);
+        const int status = connection.read_request();
+        bool closed = false;
+        if (status == 0) process_request(connection, true, closed, nullptr);
+        if (status > 0) connection.answer(status, status == 404 ? "" : "This is no request that the page makes.");
+        if (status >= 0) connection.finish();
+    } catch (const std::exception&) {
+        // no memory for it: this request's loss alone
+    }
+}
+
+}  // namespace hushtrace

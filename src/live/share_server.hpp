@@ -1,0 +1,65 @@
+#pragma once
+#include <httplib.h>
+
+#include <atomic>
+#include <chrono>
+#include <condition_variable>
+#include <deque>
+#include <functional>
+#include <map>
+#include <mutex>
+#include <string>
+#include <thread>
+#include <utility>
+#include <vector>
+
+#include "hushtrace/live/share_gate.hpp"
+#include "share_connection.hpp"
+
+namespace hushtrace {
+
+/// How many of each address and in all.
+class Places {
+public:
+    Places(std::size_t each, std::size_t all) : each_(each), all_(all) {}
+    bool enter(const std::string& address);
+    void leave(const std::string& address);
+    std::size_t taken() const;
+
+private:
+    std::size_t each_, all_, taken_ = 0;
+    std::map<std::string, std::size_t> of_;
+    mutable std::mutex mutex_;
+};
+
+/// The library's server behind our own door. The thread that accepts only counts and hands on; a connection carries one
+/// request, is read by ShareConnection, and is served by one of a fixed number of threads.
+class ShareServer : public httplib::Server {
+public:
+    ShareServer();
+    ~ShareServer() override;
+    /// Binds. Returns the port, or 0 when it can't be had.
+    int open(const std::string& address, int port);
+    void begin();
+    /// Ends all connections and threads.
+    void end();
+    const std::atomic<bool>& stopping() const { return stopping_; }
+
+private:
+    bool process_and_close_socket(socket_t handle) override;
+    void accept_all();
+    void work();
+    void serve(int handle);
+
+    std::string address_;
+    int port_ = 0, listening_ = -1;
+    std::atomic<bool> stopping_ = false, accepting_ = false;
+    Places connections_;
+    RateGate rate_;  ///< the accepting thread's alone
+    std::deque<std::pair<int, std::string>> waiting_;  ///< handle, other side's address
+    std::mutex mutex_;
+    std::condition_variable some_;
+    std::vector<std::thread> threads_;
+};
+
+}  // namespace hushtrace
