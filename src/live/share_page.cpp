@@ -99,7 +99,10 @@ httplib::Server::HandlerResponse SharePage::Inner::route(const Request& request,
     const bool page = what.empty() || what == "/", events = what == "/events", ask = what == "/ask";
     if (!token_right || !(request.method == "POST" ? ask : page || events)) {
         say(response, 404, {});
-    } else if (!host_is_ours(request.get_header_value("Host"), request.local_addr, port_)) {
+        return handled;
+    }
+    server_.make_guest();
+    if (!host_is_ours(request.get_header_value("Host"), request.local_addr, port_)) {
         say(response, 421, "Open the address as the program shows it, in figures.");
     } else if ((ask || events) && !comes_from_our_page(request.get_header_value("Origin"), request.get_header_value("Sec-Fetch-Site"),
                                                        request.get_header_value("Host"))) {

@@ -3,6 +3,7 @@
 #include <fcntl.h>
 #include <sys/resource.h>
 
+#include <algorithm>
 #include <csignal>
 #include <memory>
 
@@ -11,7 +12,8 @@
 namespace hushtrace {
 namespace {
 
-constexpr std::size_t request_threads = 8;  // beside those that phones' events hold
+constexpr std::size_t strangers_at_once = 8, guests_at_once = SharePage::most_phones + 4;  // threads
+constexpr std::size_t most_guest_addresses = 16;
 
 /// Hands a connection on by itself (ShareServer::process_and_close_socket), so there is nothing to queue.
 class AtOnce : public httplib::TaskQueue {
@@ -74,10 +76,15 @@ std::size_t Places::taken() const {
     return taken_;
 }
 
+thread_local ShareServer::Visit* ShareServer::visit_ = nullptr;
+
 ShareServer::ShareServer()
-    : connections_(SharePage::most_connections_each, SharePage::most_connections),
-      rate_({SharePage::requests_per_second_each, 2 * SharePage::requests_per_second_each},
-            {SharePage::requests_per_second, 2 * SharePage::requests_per_second}, 64) {
+    : guest_places_(SharePage::most_connections_each, SharePage::most_connections / 2),
+      stranger_places_(SharePage::most_connections_each / 2, SharePage::most_connections / 2),
+      guest_rate_({SharePage::requests_per_second_each, 2 * SharePage::requests_per_second_each},
+                  {SharePage::requests_per_second, 2 * SharePage::requests_per_second}, most_guest_addresses),
+      stranger_rate_({SharePage::requests_per_second_each, 2 * SharePage::requests_per_second_each},
+                     {SharePage::requests_per_second, 2 * SharePage::requests_per_second}, 64) {
     new_task_queue = [] { return new AtOnce; };  // the library deletes it
     set_address_family(AF_INET);
     // The library's own choice lets another program bind the same port and take phones away.
@@ -104,7 +111,7 @@ int ShareServer::open(const std::string& address, int port) {
 }
 
 void ShareServer::begin() {
-    for (std::size_t i = 0; i < request_threads + SharePage::most_phones; ++i) threads_.push_back(quiet_thread([this] { work(); }));
+    for (std::size_t i = 0; i < strangers_at_once + guests_at_once; ++i) threads_.push_back(quiet_thread([this] { work(); }));
     accepting_ = true;
     threads_.push_back(quiet_thread([this] { accept_all(); }));
     while (!is_running()) std::this_thread::sleep_for(std::chrono::milliseconds(1));
@@ -140,42 +147,69 @@ void ShareServer::end() {
 
 bool ShareServer::process_and_close_socket(socket_t handle) {
     ::fcntl(handle, F_SETFD, FD_CLOEXEC);
-    const std::string address = remote_address(handle);
-    if (address.empty()) {
+    Visit visit{handle, remote_address(handle), false};
+    visit.guest = is_guest(visit.address);
+    if (visit.address.empty()) {
         ::close(handle);
-    } else if (!rate_.admit(address, seconds_now())) {
+    } else if (!(visit.guest ? guest_rate_ : stranger_rate_).admit(visit.address, seconds_now())) {
         answer_without_waiting(handle, "429 too many", "Too many requests. Wait two seconds, then try again.");
-    } else if (!connections_.enter(address)) {
+    } else if (!places(visit).enter(visit.address)) {
         answer_without_waiting(handle, "503 full", "Too many connections. Close the page elsewhere, then try again.");
     } else {
         {
             const std::lock_guard lock(mutex_);
-            waiting_.emplace_back(handle, address);  // no more than there are places
+            (visit.guest ? guests_ : strangers_).push_back(std::move(visit));  // no more than there are places
         }
-        some_.notify_one();
+        some_.notify_all();
     }
     return true;
 }
 
+bool ShareServer::is_guest(const std::string& address) {
+    const std::lock_guard lock(mutex_);
+    return std::find(guest_addresses_.begin(), guest_addresses_.end(), address) != guest_addresses_.end();
+}
+
+void ShareServer::make_guest() {
+    if (!visit_) return;
+    const std::lock_guard lock(mutex_);
+    std::erase(guest_addresses_, visit_->address);
+    guest_addresses_.push_back(visit_->address);
+    if (guest_addresses_.size() > most_guest_addresses) guest_addresses_.pop_front();
+    if (visit_->guest || !guest_places_.enter(visit_->address)) return;
+    stranger_places_.leave(visit_->address);
+    visit_->guest = true;
+    --strangers_served_;
+    some_.notify_one();
+}
+
 void ShareServer::work() {
     for (;;) {
-        std::pair<int, std::string> next;
+        Visit visit;
         {
             std::unique_lock lock(mutex_);
-            some_.wait(lock, [this] { return stopping_ || !waiting_.empty(); });
-            if (waiting_.empty()) return;
-            next = std::move(waiting_.front());
-            waiting_.pop_front();
+            const auto stranger_next = [this] { return !strangers_.empty() && strangers_served_ < strangers_at_once; };
+            some_.wait(lock, [&] { return stopping_ || !guests_.empty() || stranger_next(); });
+            auto& from = guests_.empty() ? strangers_ : guests_;
+            if (from.empty()) return;
+            visit = std::move(from.front());
+            from.pop_front();
+            if (!visit.guest) ++strangers_served_;
         }
-        serve(next.first);
-        ::close(next.first);
-        connections_.leave(next.second);
+        serve(visit);
+        ::close(visit.handle);
+        places(visit).leave(visit.address);
+        if (visit.guest) continue;
+        const std::lock_guard lock(mutex_);
+        --strangers_served_;
+        some_.notify_one();
     }
 }
 
-void ShareServer::serve(int handle) {
+void ShareServer::serve(Visit& visit) {
+    visit_ = &visit;
     try {
-        ShareConnection connection(handle, stopping_);
+        ShareConnection connection(visit.handle, stopping_);
         const int status = connection.read_request();
         bool closed = false;
         if (status == 0) process_request(connection, true, closed, nullptr);
@@ -184,6 +218,7 @@ void ShareServer::serve(int handle) {
     } catch (const std::exception&) {
         // no memory for it: this request's loss alone
     }
+    visit_ = nullptr;
 }
 
 }  // namespace hushtrace

@@ -34,6 +34,9 @@ private:
 
 /// The library's server behind our own door. The thread that accepts only counts and hands on; a connection carries one
 /// request, is read by ShareConnection, and is served by one of a fixed number of threads.
+///
+/// Whoever has shown the token is a guest: guests have places, a pace and threads that strangers cannot take, so that the
+/// buttons answer also while strangers fill everything that is theirs.
 class ShareServer : public httplib::Server {
 public:
     ShareServer();
@@ -44,22 +47,34 @@ public:
     /// Ends all connections and threads.
     void end();
     const std::atomic<bool>& stopping() const { return stopping_; }
+    /// From a handler: the request that this thread serves has shown the token.
+    void make_guest();
 
 private:
+    struct Visit {
+        int handle = -1;
+        std::string address;  ///< the other side's
+        bool guest = false;
+    };
     bool process_and_close_socket(socket_t handle) override;
     void accept_all();
     void work();
-    void serve(int handle);
+    void serve(Visit& visit);
+    bool is_guest(const std::string& address);
+    Places& places(const Visit& visit) { return visit.guest ? guest_places_ : stranger_places_; }
 
     std::string address_;
     int port_ = 0, listening_ = -1;
     std::atomic<bool> stopping_ = false, accepting_ = false;
-    Places connections_;
-    RateGate rate_;  ///< the accepting thread's alone
-    std::deque<std::pair<int, std::string>> waiting_;  ///< handle, other side's address
-    std::mutex mutex_;
+    Places guest_places_, stranger_places_;
+    RateGate guest_rate_, stranger_rate_;  ///< the accepting thread's alone
+    std::mutex mutex_;                     ///< of all below
     std::condition_variable some_;
+    std::deque<Visit> guests_, strangers_;  ///< that wait for a thread
+    std::size_t strangers_served_ = 0;
+    std::deque<std::string> guest_addresses_;  ///< the latest last
     std::vector<std::thread> threads_;
+    static thread_local Visit* visit_;
 };
 
 }  // namespace hushtrace

@@ -35,8 +35,8 @@ class SharePage {
 public:
     static constexpr std::size_t most_phones = 8;           ///< that are sent events; more get 503 and a sentence
     static constexpr std::size_t most_phones_each = 4;      ///< of one address
-    static constexpr std::size_t most_connections = 32;     ///< open at once
-    static constexpr std::size_t most_connections_each = 8; ///< of one address
+    static constexpr std::size_t most_connections = 32;     ///< open at once; half of them for those who have shown the token
+    static constexpr std::size_t most_connections_each = 8;  ///< of one address; 4 while it hasn't
     static constexpr double requests_per_second_each = 20, requests_per_second = 100;
 
     /// throws Error invalid_request: an address that isn't ours (ours are listed), a port that can't be had;

@@ -1,0 +1,157 @@
+"""Runs share_probe, a phone page with made-up figures, and speaks HTTP with it by hand: what a library would tidy up is
+what these tests are about."""
+import json
+import socket
+import subprocess
+import threading
+import time
+
+
+class Probe:
+    """The program that serves. `ask` sends it a command and gives its answer."""
+
+    def __init__(self, program, *words):
+        self.process = subprocess.Popen([program, *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        self.url = self.process.stdout.readline().strip()
+        host, self.path = self.url[len("http://"):].split("/", 1)
+        self.path = "/" + self.path
+        self.host, self.port = host, int(host.split(":")[1])
+
+    def ask(self, command):
+        self.process.stdin.write(command + "\n")
+        self.process.stdin.flush()
+        return json.loads(self.process.stdout.readline())
+
+    def threads_and_files(self):
+        with open(f"/proc/{self.process.pid}/status", encoding="ascii") as status:
+            threads = int(next(line for line in status if line.startswith("Threads:")).split()[1])
+        listed = subprocess.run(["ls", f"/proc/{self.process.pid}/fd"], capture_output=True, text=True, check=True)
+        return threads, len(listed.stdout.split())
+
+    def cpu_s(self):
+        with open(f"/proc/{self.process.pid}/stat", encoding="ascii") as stat:
+            words = stat.read().rsplit(")", 1)[1].split()
+        return (int(words[11]) + int(words[12])) / 100.0
+
+    def close(self):
+        """Ends it; gives how long that took [s]."""
+        begun = time.monotonic()
+        if self.process.poll() is None:
+            self.process.stdin.write("close\n")
+            self.process.stdin.close()
+        code = self.process.wait(timeout=20)
+        assert code == 0, code
+        return time.monotonic() - begun
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, value, trace):
+        if kind is None:
+            self.close()
+        else:
+            self.process.kill()
+            self.process.wait()
+
+    # ---- by hand
+    def connect(self, source="127.0.0.1", timeout=5.0):
+        return socket.create_connection(("127.0.0.1", self.port), timeout=timeout, source_address=(source, 0))
+
+    def exchange(self, data, source="127.0.0.1", timeout=6.0):
+        """Sends bytes and reads to the end; b"" when the other side just closed."""
+        with self.connect(source, timeout) as one:
+            got = b""
+            try:
+                one.sendall(data)
+                while part := one.recv(65536):
+                    got += part
+            except (ConnectionError, socket.timeout):
+                pass
+            return got
+
+    def get(self, path, headers="", source="127.0.0.1", host=None):
+        return self.exchange(f"GET {path} HTTP/1.1\r\nHost: {host or self.host}\r\n{headers}\r\n".encode(), source)
+
+    def post(self, word, headers="X-Hushtrace: ask\r\n", source="127.0.0.1", path=None):
+        body = word if isinstance(word, bytes) else word.encode()
+        head = f"POST {path or self.path + '/ask'} HTTP/1.1\r\nHost: {self.host}\r\n{headers}Content-Length: {len(body)}\r\n\r\n"
+        return self.exchange(head.encode() + body, source)
+
+
+def status(answer):
+    return int(answer.split(b" ", 2)[1]) if answer.startswith(b"HTTP/1.1 ") else None
+
+
+class Phone:
+    """A good client: reads the events as they come, on a thread of its own."""
+
+    def __init__(self, probe, after=None, source="127.0.0.1", query=None):
+        self.events, self.snapshots, self.other, self.ages_s, self.at_s = [], [], [], [], []
+        self.socket = probe.connect(source, timeout=5.0)
+        last = f"Last-Event-ID: {after}\r\n" if after is not None else ""
+        target = probe.path + "/events" + (f"?after={query}" if query is not None else "")
+        self.socket.sendall(f"GET {target} HTTP/1.1\r\nHost: {probe.host}\r\nAccept: text/event-stream\r\n{last}\r\n".encode())
+        self.head = b""
+        while b"\r\n\r\n" not in self.head:
+            part = self.socket.recv(1)
+            if not part:
+                break
+            self.head += part
+        self.ended = threading.Event()
+        self.thread = threading.Thread(target=self._read, daemon=True)
+        self.thread.start()
+
+    def _chunks(self):
+        file = self.socket.makefile("rb")
+        while line := file.readline():
+            size = int(line, 16)
+            if size == 0:
+                return
+            yield file.read(size)
+            file.read(2)
+
+    def _read(self):
+        text = ""
+        try:
+            for chunk in self._chunks():
+                text += chunk.decode()
+                while "\n\n" in text:
+                    one, text = text.split("\n\n", 1)
+                    self._take(dict(line.split(": ", 1) for line in one.split("\n")))
+        except (OSError, ValueError):
+            pass
+        self.ended.set()
+
+    def _take(self, fields):
+        now = time.monotonic()
+        kind = fields.get("event")
+        if kind == "event":
+            content = json.loads(fields["data"])
+            assert int(fields["id"]) == content["number"]
+            self.events.append(content)
+        elif kind == "snapshot":
+            content = json.loads(fields["data"])
+            self.snapshots.append(content)
+            self.at_s.append(now)
+            self.ages_s.append(now - content["time_s"])
+        else:
+            self.other.append(kind or "retry")
+
+    def numbers(self):
+        return [event["number"] for event in self.events]
+
+    def close(self):
+        try:
+            self.socket.shutdown(socket.SHUT_RDWR)
+        except OSError:
+            pass
+        self.socket.close()
+        self.thread.join(timeout=5)
+
+
+def until(true, seconds=5.0):
+    end = time.monotonic() + seconds
+    while not true():
+        if time.monotonic() > end:
+            raise AssertionError("waited in vain")
+        time.sleep(0.01)
