@@ -23,10 +23,11 @@ std::string_view share_script() {
   };
   const order = ['absent', 'moving', 'clean', 'unsure', 'distorted', 'overloaded'];
 
-  let newest = null, heard = Date.now(), opened = null, over = false, lastEvent = 0, linked = false, happened = 0;
+  let newest = null, figuresAt = 0, heard = Date.now(), opened = null, over = false, lastEvent = 0, linked = false, happened = 0;
 
   // ---- what is shown
   const volts = (v) => (v < 0.1 ? [fixed(1000 * v, v < 0.01 ? 2 : 1), 'mV'] : [fixed(v, v < 10 ? 3 : 2), 'V']);
+  const together = (parts) => parts.join('\u00A0');
   const levelOf = (one) => (known(one.level_v) ? volts(one.level_v) : [fixed(one.level_dbfs, 1), 'dBFS']);
   const stateChip = (tone) => {
     const [word, shape, kind] = tones[tone] || tones.absent;
@@ -40,8 +41,8 @@ std::string_view share_script() {
     while (one.firstChild) one.removeChild(one.firstChild);
     for (const part of parts) one.appendChild(typeof part === 'string' ? document.createTextNode(part) : part);
   };
-  const stepText = (step) => 'step ' + step.number + (known(step.volume) ? ', volume ' + step.volume : '') + ', ' +
-    levelOf(step).join(' ') + ', ' + fixed(step.thd_percent, 2) + ' % distortion';
+  const stepText = (step) => 'step\u00A0' + step.number + (known(step.volume) ? ', volume\u00A0' + step.volume : '') + ', ' +
+    together(levelOf(step)) + ', ' + fixed(step.thd_percent, 2) + '\u00A0% distortion';
 
   const showLevels = (s) => {
     let shown = null;
@@ -53,15 +54,15 @@ std::string_view share_script() {
     put('value', value);
     put('unit', unit);
     const beside = [];
-    if (known(shown.level_dbv)) beside.push(fixed(shown.level_dbv, 2) + ' dBV');
-    if (known(shown.thd_percent)) beside.push('distortion ' + fixed(shown.thd_percent, shown.thd_percent < 1 ? 3 : 1) + ' %');
-    beside.push('peak ' + fixed(shown.peak_dbfs, 1) + ' dBFS');
-    put('beside', beside.join('  \u00B7  '));
+    if (known(shown.thd_percent)) beside.push('distortion\u00A0' + fixed(shown.thd_percent, shown.thd_percent < 1 ? 3 : 1) + '\u00A0%');
+    if (known(shown.level_dbv)) beside.push(fixed(shown.level_dbv, 2) + '\u00A0dBV');
+    beside.push('peak\u00A0' + fixed(shown.peak_dbfs, 1) + '\u00A0dBFS');
+    put('beside', beside.join(' \u00B7 '));
     const rows = [];
     for (const one of s.levels) {
       if (one === shown) continue;
       const row = document.createElement('p');
-      for (const text of [plain(one.channel), levelOf(one).join(' '), (tones[one.tone] || tones.absent).slice(0, 2).reverse().join(' ')]) {
+      for (const text of [plain(one.channel), together(levelOf(one)), (tones[one.tone] || tones.absent).slice(0, 2).reverse().join(' ')]) {
         const part = document.createElement('span');
         part.textContent = text;
         row.appendChild(part);
@@ -98,6 +99,7 @@ std::string_view share_script() {
 
   const show = (s) => {
     newest = s;
+    figuresAt = Date.now();
     put('title', s.title || 'Hushtrace');
     document.title = s.title || 'Hushtrace';
     put('headline', s.headline || (s.state === 'waiting' ? 'Ready.' : s.state === 'running' ? 'Measuring.' : 'Ended.'));
@@ -126,7 +128,7 @@ std::string_view share_script() {
   const roles = (s) => {
     if (!s || s.state === 'waiting') return { big: ['start', 'Start'], second: ['stepped_down', 'One back', true] };
     if (s.task === 'follow')
-      return { big: ['reference', 'Count from here'], second: ['arm', s.armed ? 'Stop guard' : 'Guard'] };
+      return { big: ['reference', 'Count from here'], second: ['arm', s.armed ? 'Disarm' : 'Arm'] };
     return s.turns_volume ? { big: ['stepped_up', 'Turn up one'], second: ['stepped_down', 'Turn back'] }
       : { big: ['stepped_up', 'I turned it up one'], second: ['stepped_down', 'One back'] };
   };
@@ -173,9 +175,12 @@ std::string_view share_script() {
   // ---- the connection
   const connected = () => { heard = Date.now(); linked = true; status(); };
   const status = () => {
-    const silent = Date.now() - heard, lost = !over && (!linked || silent > silent_ms);
-    document.body.className = lost ? 'lost' : '';
-    put('link', over ? 'ended' : lost ? '\u2717 not connected since ' + Math.round(silent / 1000) + ' s' : '\u2713 connected');
+    const now = Date.now(), silent = now - heard, lost = !over && (!linked || silent > silent_ms);
+    const stuck = !over && !lost && newest && newest.state !== 'ended' && now - figuresAt > silent_ms;
+    const since = (ms) => ' since ' + Math.round(ms / 1000) + ' s';
+    document.body.className = lost || stuck ? 'lost' : '';
+    put('link', over ? 'ended' : lost ? '\u2717 not connected' + since(silent) : stuck ? '! no figures' + since(now - figuresAt)
+      : '\u2713 connected');
   };
   const open = () => {
     if (over) return;

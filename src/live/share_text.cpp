@@ -78,7 +78,8 @@ header { display: flex; gap: 12px; justify-content: space-between; align-items: 
 h1 { font-size: 16px; font-weight: 600; white-space: nowrap; overflow: hidden; text-overflow: ellipsis; min-width: 0; }
 #link { font-size: 16px; white-space: nowrap; }
 .lost #link { background: var(--bad); color: var(--on-bad); padding: 2px 8px; border-radius: 4px; }
-main { flex: 1; padding: 8px 12px 0; display: flex; flex-direction: column; gap: 6px; }
+main { flex: 1; padding: 8px 12px 0; }
+main > * { margin-bottom: 6px; }
 main p:empty { display: none; }
 #headline { font-size: 24px; font-weight: 800; line-height: 1.15; }
 .lost #now { opacity: 0.45; }
@@ -87,8 +88,8 @@ main p:empty { display: none; }
 .state.bad { background: var(--bad); color: var(--on-bad); border-style: double; }
 .state.dim { border-style: dashed; }
 #figure { line-height: 1; white-space: nowrap; font-weight: 800; letter-spacing: -0.02em; }
-#value { font-size: min(23vw, 19vh); }
-#unit { font-size: min(9vw, 8vh); letter-spacing: 0; }
+#value { font-size: 22vw; font-size: min(23vw, 19vh); }
+#unit { font-size: 9vw; font-size: min(9vw, 8vh); letter-spacing: 0; }
 #beside { font-size: 20px; }
 #others { font-size: 20px; }
 #others p { display: flex; justify-content: space-between; gap: 10px; border-top: 1px solid var(--line); padding: 3px 0; }
@@ -101,7 +102,8 @@ summary { padding: 10px 0; }
 #happened li { padding: 3px 0; }
 nav { position: sticky; bottom: 0; background: var(--paper); border-top: 2px solid var(--line); padding: 8px 12px 10px; display: grid;
   grid-template-columns: repeat(4, 1fr); gap: 8px; }
-#answer { grid-column: 1 / -1; font-size: 16px; min-height: 20px; }
+#answer { grid-column: 1 / -1; font-size: 16px; }
+#answer:empty { display: none; }
 #answer.bad { background: var(--bad); color: var(--on-bad); padding: 4px 8px; border-radius: 4px; }
 button { font: inherit; font-size: 18px; line-height: 1.1; min-height: 64px; min-width: 0; padding: 4px; border-radius: 10px;
   border: 3px solid var(--line); background: var(--paper); color: var(--ink); touch-action: manipulation; -webkit-user-select: none;
@@ -115,10 +117,13 @@ button.sure { background: var(--bad); color: var(--on-bad); border-color: var(--
 @media (orientation: landscape) and (max-height: 560px) {
   body { display: grid; grid-template-columns: 1fr minmax(260px, 38%); grid-template-rows: auto 1fr; }
   header { grid-column: 1 / -1; padding: 3px 12px; }
-  main { gap: 4px; padding-top: 4px; }
-  #value { font-size: min(15vw, 26vh); }
-  #unit { font-size: min(6vw, 11vh); }
-  #headline { font-size: 21px; }
+  main { padding-top: 4px; }
+  main > * { margin-bottom: 3px; }
+  #value { font-size: 24vh; font-size: min(15vw, 24vh); }
+  #unit { font-size: 10vh; font-size: min(6vw, 10vh); }
+  #headline { font-size: 20px; }
+  #whose, #beside, #others, #found, #next { font-size: 17px; }
+  button.big { font-size: 22px; }
   nav { border-top: 0; border-left: 2px solid var(--line); grid-template-columns: 1fr 1fr; align-content: end; align-self: end; }
 }
 @media (prefers-reduced-motion: reduce) { button:active:not(:disabled) { transform: none; } }

@@ -4,6 +4,7 @@
 //   tell N        N events
 //   pause, go     no snapshots any more; again
 //   gaps          the longest time between two snapshots since it was last asked, and the longest call of publish() [ms]
+//   code STYLE    the lines of the code to scan
 //   task WORD     gain or follow; state WORD: waiting, running or ended
 //   close         the board is closed; ends the program
 // Snapshots come every 10 ms; their time_s is the steady clock's, so that whoever gets one knows how old it is.
@@ -14,10 +15,12 @@
 #include <cmath>
 #include <iostream>
 #include <mutex>
+#include <nlohmann/json.hpp>
 #include <string>
 #include <thread>
 
 #include "hushtrace/live/live_json.hpp"
+#include "hushtrace/live/scan_code.hpp"
 #include "hushtrace/live/share_page.hpp"
 #include "hushtrace/signal/error.hpp"
 
@@ -99,6 +102,9 @@ int main(int argc, char** argv) {
                 const std::lock_guard lock(mutex);
                 answer = fmt::format("{{\"gap_ms\":{:.3f},\"call_ms\":{:.3f},\"phones\":{}}}", 1000 * longest_gap_s, 1000 * longest_call_s, page.phones());
                 longest_gap_s = longest_call_s = 0;
+            } else if (word == "code") {
+                const auto style = rest == "ascii" ? CodeStyle::ascii : rest == "coloured" ? CodeStyle::coloured : CodeStyle::half_blocks;
+                answer = nlohmann::json(draw_scan_code(scan_code(page.address()), style)).dump();
             } else if (word == "task") {
                 task = rest == "follow" ? LiveTask::follow : LiveTask::gain;
             } else if (word == "state") {

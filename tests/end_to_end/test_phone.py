@@ -4,8 +4,9 @@ import os
 import pathlib
 import random
 import re
+import shutil
 import subprocess
-import sys
+import tempfile
 import threading
 import time
 
@@ -32,6 +33,8 @@ def rules():
             assert line in head, line
         outside = set(re.findall(rb"(?:https?:)?//[a-z0-9.-]+\.[a-z]+", body))
         assert not outside, outside
+        for newer in (b"?.", b"??", b"replaceAll", b"catch {", b"async ", b".flat("):
+            assert newer not in body, f"{newer} is newer than what old phones know"
         assert status(probe.get(probe.path + "/")) == 200
 
         # whoever hasn't got the token learns nothing
@@ -61,6 +64,28 @@ def rules():
         assert len(probe.ask("requests")) == 64
         compressed = probe.get(probe.path, "Accept-Encoding: gzip, br\r\n", source="127.0.0.9")
         assert status(compressed) == 200 and len(compressed) < len(page)
+
+
+def code():
+    """What is drawn is read by another program's eyes (zbar); 8 pixels a field, as a camera might see it."""
+    if not shutil.which("zbarimg"):
+        print("no zbarimg here: the code to scan was not read")
+        return
+    with Probe(program) as probe, tempfile.TemporaryDirectory() as folder:
+        for style in ("ascii", "half_blocks", "coloured"):
+            rows = []
+            for line in probe.ask("code " + style):
+                line = re.sub(r"\x1b\[[0-9;]*m", "", line)
+                if style == "ascii":
+                    rows.append([line[2 * i] == "#" for i in range(len(line) // 2)])
+                else:
+                    rows.append([sign in "\u2588\u2580" for sign in line])
+                    rows.append([sign in "\u2588\u2584" for sign in line])
+            picture = "".join("\n".join([" ".join("0" if dark else "255" for dark in row for _ in range(8))] * 8) + "\n" for row in rows)
+            path = pathlib.Path(folder) / f"{style}.pgm"
+            path.write_text(f"P2 {8 * len(rows[0])} {8 * len(rows)} 255\n{picture}", encoding="ascii")
+            read = subprocess.run(["zbarimg", "-q", "--raw", path], capture_output=True, text=True, timeout=20).stdout.strip()
+            assert read == probe.url, (style, read)
 
 
 def addresses():
@@ -269,6 +294,7 @@ def measured_anew(attempts=3):
 
 
 rules()
+code()
 addresses()
 reconnecting()
 too_many()
