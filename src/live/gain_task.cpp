@@ -61,6 +61,8 @@ struct GainTask::State {
     void step_read(std::size_t rest, const StepResult& result);
     void tell_ceiling();
     std::vector<LiveStep> shown_steps(std::optional<std::size_t>& current) const;
+    std::optional<LiveCeiling> ceiling_of(const std::vector<LiveStep>& shown) const;
+    std::optional<LiveStep> as_read(std::size_t rest, std::size_t channel) const;
     GainMoment moment() const;
 
     GainWatch watch;
@@ -71,6 +73,7 @@ struct GainTask::State {
     std::optional<StepFinder> finder;  // once begun
     StepReader reader;
     std::uint64_t frames = 0;
+    std::optional<double> off_hz;  // what the last step's tone was, where it was another one
     struct Step {
         double asked_s = 0, read_s = 0;  // length of the sound
         std::vector<std::optional<ReadStep>> channels;  // [signal channels]
@@ -167,17 +170,57 @@ void GainTask::State::step_read(std::size_t rest, const StepResult& result) {
         if (found->level_v) level = fmt::format("{:.3f} V", *found->level_v);
         events.emplace_back("step", fmt::format("{}: {}, THD {:.3f} %, {}", place_of(*found), level, found->thd_percent, to_word(found->tone)));
     }
+    const auto off = std::find_if(step.channels.begin(), step.channels.end(), [this](const auto& read) {
+        return read && std::abs(read->frequency_hz / watch.tone_hz - 1.0) > tone_tolerance;
+    });
+    const bool none = found == shown.end() && !again;
+    if (none && off != step.channels.end()) {
+        if (!off_hz) events.emplace_back("tone", fmt::format("another tone plays: {:.1f} Hz, not {:g} Hz", (*off)->frequency_hz, watch.tone_hz));
+        off_hz = (*off)->frequency_hz;
+    } else {
+        off_hz.reset();
+    }
     tell_ceiling();
 }
 
 void GainTask::State::tell_ceiling() {
     std::optional<std::size_t> current;
-    const auto ceiling = live_ceiling(shown_steps(current));
+    const auto ceiling = ceiling_of(shown_steps(current));
     const bool news = ceiling && ceiling->final &&
                       (!told_ceiling || told_ceiling->step.number != ceiling->step.number || told_ceiling->step.volume != ceiling->step.volume);
     if (!news) return;
     told_ceiling = ceiling;
     events.emplace_back("ceiling", fmt::format("the ceiling is {}: the next step is distorted", place_of(ceiling->step)));
+}
+
+std::optional<LiveStep> GainTask::State::as_read(std::size_t rest, std::size_t channel) const {
+    const auto& read = steps[rest].channels[channel];
+    if (!read || std::abs(read->frequency_hz / watch.tone_hz - 1.0) > tone_tolerance) return std::nullopt;
+    LiveStep one;
+    one.number = rest + 1;
+    if (!knob.doubtful() && rest < knob.volumes().size()) one.volume = knob.volumes()[rest];
+    one.level_dbfs = read->level_dbfs;
+    if (const auto& scale = watch.volts_full_scale[signal_channels[channel]])
+        one.level_v = volts_from_dbv(dbv_from_dbfs(read->level_dbfs, *scale));
+    one.thd_percent = read->thd_percent;
+    one.thd_sd_percent = read->thd_sd_percent;
+    one.channel = watch.channels[signal_channels[channel]];
+    one.tone = read->overloaded ? ToneState::overloaded : judge_tone(read->thd_percent, read->thd_sd_percent, watch.limit_thd_percent);
+    return one;
+}
+
+/// The ceiling's figures are those of the channel that is distorted one step on.
+std::optional<LiveCeiling> GainTask::State::ceiling_of(const std::vector<LiveStep>& shown) const {
+    auto ceiling = live_ceiling(shown);
+    if (!ceiling || !ceiling->final) return ceiling;
+    const LiveStep* above = nullptr;
+    for (const LiveStep& one : shown)
+        if (one.tone != ToneState::clean && one.level_dbfs > ceiling->step.level_dbfs && (!above || one.level_dbfs < above->level_dbfs)) above = &one;
+    const std::size_t rest = ceiling->step.number - 1;
+    for (std::size_t i = 0; above && i < signal_channels.size(); ++i)
+        if (watch.channels[signal_channels[i]] == above->channel)
+            if (const auto there = as_read(rest, i)) ceiling->step = *there;
+    return ceiling;
 }
 
 /// Steps as they are shown: the worst channel speaks for each; where volumes are counted a volume comes once, with the
@@ -187,22 +230,11 @@ std::vector<LiveStep> GainTask::State::shown_steps(std::optional<std::size_t>& c
     for (std::size_t rest = 0; rest < steps.size(); ++rest) {
         std::optional<LiveStep> worst;
         for (std::size_t i = 0; i < steps[rest].channels.size(); ++i) {
-            const auto& read = steps[rest].channels[i];
-            if (!read || std::abs(read->frequency_hz / watch.tone_hz - 1.0) > tone_tolerance) continue;
-            LiveStep one;
-            one.number = rest + 1;
-            one.level_dbfs = read->level_dbfs;
-            if (const auto& scale = watch.volts_full_scale[signal_channels[i]])
-                one.level_v = volts_from_dbv(dbv_from_dbfs(read->level_dbfs, *scale));
-            one.thd_percent = read->thd_percent;
-            one.thd_sd_percent = read->thd_sd_percent;
-            one.channel = watch.channels[signal_channels[i]];
-            one.tone = read->overloaded ? ToneState::overloaded
-                                        : judge_tone(read->thd_percent, read->thd_sd_percent, watch.limit_thd_percent);
-            if (!worst || std::pair(badness(one.tone), one.thd_percent) > std::pair(badness(worst->tone), worst->thd_percent)) worst = one;
+            const auto one = as_read(rest, i);
+            if (!one) continue;
+            if (!worst || std::pair(badness(one->tone), one->thd_percent) > std::pair(badness(worst->tone), worst->thd_percent)) worst = one;
         }
         if (!worst) continue;
-        if (!knob.doubtful() && rest < knob.volumes().size()) worst->volume = knob.volumes()[rest];
         const auto same = std::find_if(shown.begin(), shown.end(), [&](const LiveStep& one) { return one.volume && one.volume == worst->volume; });
         if (same == shown.end()) {
             shown.push_back(*worst);
@@ -224,10 +256,10 @@ GainMoment GainTask::State::moment() const {
     GainMoment now;
     now.levels = tones.levels();
     now.steps = shown_steps(now.current);
-    now.ceiling = live_ceiling(now.steps);
+    now.ceiling = ceiling_of(now.steps);
     now.begun = finder.has_value();
     now.tone_hz = watch.tone_hz;
-    now.other_hz = tones.other_hz();
+    now.other_hz = tones.other_hz() ? tones.other_hz() : off_hz;
     now.source_plays = watch.source_plays;
     now.muted = tones.lost();
     now.counts = knob.counts() && !knob.doubtful();

@@ -17,7 +17,7 @@ bool all(const GainMoment& now, ToneState state) {
 
 GainSaid without_tone(const GainMoment& now) {
     if (now.other_hz)
-        return {fmt::format("wrong tone: {:.0f} Hz", *now.other_hz),
+        return {fmt::format("wrong tone: {:.{}f} Hz", *now.other_hz, std::abs(*now.other_hz / now.tone_hz - 1.0) < 0.01 ? 1 : 0),
                 fmt::format("play {:g} Hz, or end and state the tone that plays", now.tone_hz)};
     if (now.muted) return {"the tone is gone", now.source_plays ? "start it again: the file has ended, or the source muted"
                                                                 : "look at the leads; has the source muted?"};

@@ -1,14 +1,22 @@
 #include <algorithm>
 #include <vector>
 
+#include "hushtrace/diagnose/step_verdict.hpp"
 #include "hushtrace/live/gain_task.hpp"
 
 namespace hushtrace {
 
 ToneState judge_tone(double thd_percent, double thd_sd_percent, double limit_percent) {
-    if (thd_percent + 2.0 * thd_sd_percent <= limit_percent) return ToneState::clean;
-    if (thd_percent - 2.0 * thd_sd_percent > limit_percent) return ToneState::distorted;
-    return thd_sd_percent < 0.25 * limit_percent ? ToneState::distorted : ToneState::unsure;
+    VolumeStep step;
+    step.thd_percent = thd_percent;
+    step.thd_sd_percent = thd_sd_percent;
+    switch (judge_step(step, limit_percent)) {
+        case StepVerdict::clean: return ToneState::clean;
+        case StepVerdict::exceeds: return ToneState::distorted;
+        case StepVerdict::unsure: break;
+        case StepVerdict::overloaded: return ToneState::overloaded;
+    }
+    return ToneState::unsure;
 }
 
 std::optional<LiveCeiling> live_ceiling(const std::vector<LiveStep>& steps) {

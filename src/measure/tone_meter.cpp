@@ -57,6 +57,7 @@ struct ToneMeter::State {
             sum += power[k];
         return 4.0 * sum / (static_cast<double>(length) * energy);
     }
+    double coarse_hz(std::size_t centre) const;
     double frequency(std::size_t centre);
     double noise_in_lobe(double place, double spacing);
     void read_harmonics(ToneMeterReading& out, double fundamental);
@@ -84,11 +85,16 @@ std::size_t ToneMeter::State::peak_bin() const {
     return peak;
 }
 
-double ToneMeter::State::frequency(std::size_t centre) {
-    // Three bins of the lobe are nearly a parabola in decibels: to some hundredths of a bin.
+/// Three bins of the lobe are nearly a parabola in decibels: to some hundredths of a bin.
+double ToneMeter::State::coarse_hz(std::size_t centre) const {
+    if (centre < 1 || centre + 1 >= power.size()) return static_cast<double>(centre) * bin_hz;
     const double a = std::log(power[centre - 1]), b = std::log(power[centre]), c = std::log(power[centre + 1]);
     const double curve = a - 2.0 * b + c;
-    const double coarse = (static_cast<double>(centre) + (curve < 0 ? 0.5 * (a - c) / curve : 0.0)) * bin_hz;
+    return (static_cast<double>(centre) + (curve < 0 ? 0.5 * (a - c) / curve : 0.0)) * bin_hz;
+}
+
+double ToneMeter::State::frequency(std::size_t centre) {
+    const double coarse = coarse_hz(centre);
     // neighbouring bins of one line differ by half a turn
     const double phase = std::arg(bins[centre]) + (centre % 2 == 1 ? std::numbers::pi : 0.0);
     double found = coarse;
@@ -150,7 +156,7 @@ void ToneMeter::State::read_strongest(ToneMeterReading& out) const {
     if (!(whole > 0)) return;
     double held = 0;
     for (std::size_t k = strongest - kHalfLobe; k <= strongest + kHalfLobe && k < power.size(); ++k) held += power[k];
-    out.strongest_hz = static_cast<double>(strongest) * bin_hz;
+    out.strongest_hz = coarse_hz(strongest);
     out.strongest_share = std::min(1.0, held / whole);
 }
 
