@@ -24,6 +24,7 @@ public:
     std::size_t inputs = 2;
     bool turns = false;
     std::function<void(std::uint64_t)> at_each_transfer;
+    std::function<double(std::size_t channel, std::uint64_t frame)> sound;  ///< captured in place of the sine
 
     std::vector<double> played;
     std::vector<std::pair<double, std::uint64_t>> volumes;  ///< what set_volume() was told, and when
@@ -55,7 +56,7 @@ public:
             const double at = static_cast<double>(phase_++) / sample_rate_hz();
             const double sample =
                 looped_back ? out[i] : sine_peak * std::sin(2 * std::numbers::pi * sine_hz * at);
-            for (std::size_t c = 0; c < inputs; ++c) captured.channel(c)[i] = sample;
+            for (std::size_t c = 0; c < inputs; ++c) captured.channel(c)[i] = sound ? sound(c, delivered_) : sample;
             ++delivered_;
         }
         notice.ended = delivered_ >= ends_at;
