@@ -8,6 +8,7 @@
 #include <cstdlib>
 #include <system_error>
 
+#include "knob_script.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -61,6 +62,8 @@ void CaptureOptions::add_to(CLI::App& app) {
         ->allow_extra_args(false);
     app.add_option("--step-seconds", step_seconds,
                    "how long each volume step lasts [s], 3 unless told otherwise");
+    app.add_option("--knob-script", knob_script,
+                   "with --simulate: a file that turns the knob as a hand would, each line a time [s] and a volume");
     app.add_flag("--paced", paced, "with --simulate or --from: in real time");
     app.add_flag("--marks-from-stdin", marks_from_stdin, "each line on stdin marks the moment it arrives");
     app.add_flag("--json", json, "print one JSON document");
@@ -148,6 +151,11 @@ CaptureOrder CaptureOptions::order(std::size_t file_channels, double sample_rate
     if (seconds) order.duration_s = duration("--seconds", seconds, 0);
     order.step_s = duration("--step-seconds", step_seconds, order.step_s);
     if (step_seconds && volume_steps.empty()) refuse("--step-seconds: goes with --volume-steps");
+    if (knob_script) {
+        if (!simulate) refuse("--knob-script: goes with --simulate; a real knob is turned by hand");
+        if (step_seconds) refuse("--step-seconds: with --knob-script the script says when");
+        order.knob_script = read_knob_script(*knob_script);
+    }
     if (format != "flac" && format != "wav")
         refuse(fmt::format("--format: {} is neither flac nor wav", in_quotes(format)));
     order.suffix = "." + format;

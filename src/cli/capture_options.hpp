@@ -16,7 +16,7 @@ namespace hushtrace::cli {
 struct CaptureOptions {
     std::string job, format = "flac";
     std::optional<std::string> device, output_device, simulate, from, name, note_change, seconds, max_level,
-        rate, latency, frames, step_seconds, output_lead, played;
+        rate, latency, frames, step_seconds, output_lead, played, knob_script;
     std::vector<std::string> volume_steps;
     bool json = false, paced = false, marks_from_stdin = false;
     ConditionsOptions conditions;

@@ -63,6 +63,7 @@ SimulatedConditions CaptureSetup::simulated(const Conditions& conditions) const 
     SimulatedConditions set;
     set.conditions = conditions;
     if (!order.take.volume_steps.empty()) set.conditions.volume = order.take.volume_steps.front();
+    if (!order.knob_script.empty()) set.conditions.volume = order.knob_script.front().volume;
     set.channels = order.take.channels;
     set.interface_feeds_source = options_.output_lead_in(order);
     if (options_.played) set.played_file = *options_.played;
@@ -104,7 +105,7 @@ void CaptureSetup::open_link() {
         const TakeReader played(*options_.played);
         order.steps_begin_s = programme_times(1.0).tone_start_s + 0.2;
         const auto frames = played.promised_frames();
-        if (!options_.seconds && order.take.volume_steps.empty() && frames)
+        if (!options_.seconds && order.take.volume_steps.empty() && order.knob_script.empty() && frames)
             order.duration_s = static_cast<double>(*frames) / played.sample_rate_hz();
     }
     link = open_simulated_link(*vehicle, simulated(order.take.conditions), options_.paced);

@@ -2,9 +2,6 @@
 
 #include <fmt/format.h>
 
-#include <fstream>
-#include <sstream>
-
 #include "help_section.hpp"
 #include "values.hpp"
 
@@ -24,7 +21,7 @@ void LiveOptions::add_to(CLI::App& app) {
         const HelpSection section(app, "Live");
         app.add_option("--volume-start", volume_start, "the source's volume when the session begins; then each step up or down is counted");
         app.add_option("--volume-step", volume_step, "what one step of the volume is, 1 unless told otherwise");
-        app.add_option("--knob-script", knob_script,
+        app.add_option("--knob-script", sound.knob_script,
                        "with --simulate: a file that turns the knob, each line a time [s] and a volume");
         app.add_flag("--plain", plain, "plain lines in place of the moving view");
         app.add_flag("--keys-from-stdin", keys_from_stdin, "with --plain: each letter that comes in on stdin is a key (+ - k m q ...)");
@@ -54,33 +51,8 @@ LiveOrder LiveOptions::order(LiveTask task, const CaptureOrder& capture, const J
     if (order.volume_start && order.volume_top && *order.volume_start > *order.volume_top)
         refuse(fmt::format("--volume-start: {:g} lies above the scale's end, {:g} (source.volume_top in job.json)",
                            *order.volume_start, *order.volume_top));
-    if (knob_script) {
-        if (!sound.simulate) refuse("--knob-script: goes with --simulate; a real knob is turned by hand");
-        order.knob_script = read_knob_script(*knob_script);
-    }
+    order.knob_script = capture.knob_script;
     return order;
-}
-
-std::vector<KnobTurn> read_knob_script(const std::string& file) {
-    std::ifstream in(file);
-    if (!in) throw Error(ErrorKind::file_unreadable, fmt::format("--knob-script: {} can't be read", in_quotes(file)));
-    std::vector<KnobTurn> turns;
-    std::string line;
-    for (int number = 1; std::getline(in, line); ++number) {
-        line = line.substr(0, line.find('#'));
-        std::istringstream words(line);
-        std::string time, volume, more;
-        if (!(words >> time)) continue;
-        const std::string place = fmt::format("--knob-script: line {}", number);
-        if (!(words >> volume) || words >> more) refuse(place + ": a time [s] and a volume are wanted");
-        const KnobTurn turn{number_from(place, std::string_view(time)), number_from(place, std::string_view(volume))};
-        if (turn.time_s < 0 || (!turns.empty() && turn.time_s < turns.back().time_s))
-            refuse(place + ": times must go forward from 0");
-        if (turn.volume < 0 || turn.volume > highest_volume) refuse(fmt::format("{}: {:g} is no volume", place, turn.volume));
-        turns.push_back(turn);
-    }
-    if (turns.empty()) refuse("--knob-script: no turn in it");
-    return turns;
 }
 
 }  // namespace hushtrace::cli

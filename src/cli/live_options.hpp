@@ -13,7 +13,7 @@ namespace hushtrace::cli {
 /// The options of a live session: those of every capture, the knob's, the views'.
 struct LiveOptions {
     CaptureOptions sound;
-    std::optional<std::string> volume_start, volume_step, knob_script;
+    std::optional<std::string> volume_start, volume_step;
     bool plain = false, keys_from_stdin = false, unpaced = false, no_take = false;
 
     /// All but --job and --json, which the command has.
@@ -21,10 +21,6 @@ struct LiveOptions {
     /// What they say of the session, for a take in these conditions. throws Error invalid_request
     LiveOrder order(LiveTask task, const CaptureOrder& capture, const Job& job) const;
 };
-
-/// Reads a knob's script: lines of a time [s] and a volume, '#' begins a remark.
-///   throws Error file_unreadable, invalid_request naming the line
-std::vector<KnobTurn> read_knob_script(const std::string& file);
 
 /// What a command does with a session: opens the link with all precautions, shows the view, and comes back at its end.
 /// Tells on stderr what the capture was.

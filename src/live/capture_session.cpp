@@ -119,8 +119,11 @@ private:
     }
 
     void turn_volume() {
+        const auto& script = order_.knob_script;
+        for (; next_turn_ < script.size() && script[next_turn_].time_s <= captured_s(); ++next_turn_)
+            link_.set_volume(script[next_turn_].volume);
         const auto& steps = order_.take.volume_steps;
-        if (next_step_ >= steps.size()) return;
+        if (next_step_ >= steps.size() || !script.empty()) return;
         const double due_s = step_start_s(next_step_);
         if (next_step_ > 0 && captured_s() < due_s) return;  // the first one stands from the beginning
         link_.set_volume(steps[next_step_]);
@@ -179,7 +182,7 @@ private:
     std::optional<TakeKeeper> keeper_;
     CaptureOutcome out_;
     std::uint64_t captured_ = 0, last_frame_ = 0;
-    std::size_t next_step_ = 0;
+    std::size_t next_step_ = 0, next_turn_ = 0;
     Clock::time_point last_progress_{};
 };
 
@@ -187,6 +190,7 @@ private:
 
 double capture_duration_s(const CaptureOrder& order, const Link& link) {
     if (order.duration_s) return *order.duration_s;
+    if (!order.knob_script.empty()) return order.knob_script.back().time_s + order.step_s;
     const double begin_s = steps_begin_s(order, link);
     if (!order.take.volume_steps.empty())
         return begin_s + order.step_s * static_cast<double>(order.take.volume_steps.size());

@@ -16,6 +16,12 @@ namespace hushtrace {
 
 inline constexpr double longest_capture_s = 86400.0;
 
+/// When a script turns the source's knob, and to which volume.
+struct KnobTurn {
+    double time_s = 0;  ///< since the capture began
+    double volume = 0;
+};
+
 /// What to capture, and what is known of it beforehand.
 struct CaptureOrder {
     std::filesystem::path job_folder;
@@ -24,10 +30,13 @@ struct CaptureOrder {
     Take take;  ///< everything but file, marks, faults and recorded_at, which the session fills in
     bool plays_tone = false;  ///< play take.tone through the link's output while capturing
     double max_level_dbfs = usual_max_level_dbfs;
-    /// Unset: as long as the tone or the volume steps need, else 10 s. A file link may end before.
+    /// Unset: as long as the tone, the volume steps or the knob's script need, else 10 s. A file link may end before.
     std::optional<double> duration_s;
     double step_s = 3.0;         ///< how long each of take.volume_steps lasts
     double steps_begin_s = 0.0;  ///< when the tone is there, where something else plays it
+    /// Ascending times; for links that turn the volume. Not empty: the knob is turned by it, as by a hand, and
+    /// take.volume_steps are only what is entered.
+    std::vector<KnobTurn> knob_script;
 };
 
 struct ChannelLevel {

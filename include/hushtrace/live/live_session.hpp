@@ -12,12 +12,6 @@
 
 namespace hushtrace {
 
-/// When a script turns the source's knob, and to which volume.
-struct KnobTurn {
-    double time_s = 0;  ///< since the capture began
-    double volume = 0;
-};
-
 /// What a live session is to do.
 struct LiveOrder {
     LiveTask task = LiveTask::gain;
