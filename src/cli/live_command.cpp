@@ -14,6 +14,7 @@
 #include "hushtrace/live/terminal_view.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "live_options.hpp"
+#include "shared_page.hpp"
 #include "terminal_keys.hpp"
 
 namespace hushtrace::cli {
@@ -77,11 +78,13 @@ LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
     CaptureSetup setup(options.sound);
     setup.prepare();
     LiveOrder order = options.order(task, setup.order, setup.job);
+    LiveBoard board;
+    SharedPage page(board, options.share);  // refused before anything is asked or written
     if (setup.way != Way::file) setup.take_precautions();
     order.capture.take.conditions = setup.order.take.conditions;
     setup.open_link();
-    LiveBoard board;
     const StopSignal stop_signal;
+    page.announce(CaptureSetup::voice());
     order.stop = [] { return StopSignal::asked(); };
     SessionThread session(*setup.link, order, board);
     show(board, options);

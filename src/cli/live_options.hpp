@@ -13,7 +13,7 @@ namespace hushtrace::cli {
 /// The options of a live session: those of every capture, the knob's, the views'.
 struct LiveOptions {
     CaptureOptions sound;
-    std::optional<std::string> volume_start, volume_step;
+    std::optional<std::string> volume_start, volume_step, share;
     bool plain = false, keys_from_stdin = false, unpaced = false, no_take = false;
 
     /// All but --job and --json, which the command has.

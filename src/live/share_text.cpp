@@ -28,8 +28,8 @@ constexpr std::string_view body = R"page(</head>
     <p id="beside"></p>
     <div id="others"></div>
   </section>
-  <p id="found"></p>
   <p id="next"></p>
+  <p id="found"></p>
   <p id="trouble"></p>
   <p id="newest"></p>
   <details>
@@ -114,6 +114,7 @@ button:active:not(:disabled) { transform: translateY(2px); filter: invert(0.25);
 button:disabled { opacity: 0.4; }
 button:focus-visible { outline: 4px solid var(--press); outline-offset: 2px; }
 button.sure { background: var(--bad); color: var(--on-bad); border-color: var(--bad); }
+@media (max-width: 340px) { #headline { font-size: 21px; } #beside, #others, #found, #next { font-size: 17px; } }
 @media (orientation: landscape) and (max-height: 560px) {
   body { display: grid; grid-template-columns: 1fr minmax(260px, 38%); grid-template-rows: auto 1fr; }
   header { grid-column: 1 / -1; padding: 3px 12px; }

@@ -7,15 +7,45 @@ import threading
 import time
 
 
-class Probe:
+class Served:
+    """A page somewhere, by its address."""
+
+    def __init__(self, url):
+        self.url = url
+        self.host, self.path = url[len("http://"):].split("/", 1)
+        self.path = "/" + self.path
+        self.port = int(self.host.split(":")[1])
+
+    def connect(self, source="127.0.0.1", timeout=5.0):
+        return socket.create_connection(("127.0.0.1", self.port), timeout=timeout, source_address=(source, 0))
+
+    def exchange(self, data, source="127.0.0.1", timeout=6.0):
+        """Sends bytes and reads to the end; b"" when the other side just closed."""
+        with self.connect(source, timeout) as one:
+            got = b""
+            try:
+                one.sendall(data)
+                while part := one.recv(65536):
+                    got += part
+            except (ConnectionError, socket.timeout):
+                pass
+            return got
+
+    def get(self, path, headers="", source="127.0.0.1", host=None):
+        return self.exchange(f"GET {path} HTTP/1.1\r\nHost: {host or self.host}\r\n{headers}\r\n".encode(), source)
+
+    def post(self, word, headers="X-Hushtrace: ask\r\n", source="127.0.0.1", path=None):
+        body = word if isinstance(word, bytes) else word.encode()
+        head = f"POST {path or self.path + '/ask'} HTTP/1.1\r\nHost: {self.host}\r\n{headers}Content-Length: {len(body)}\r\n\r\n"
+        return self.exchange(head.encode() + body, source)
+
+
+class Probe(Served):
     """The program that serves. `ask` sends it a command and gives its answer."""
 
     def __init__(self, program, *words):
         self.process = subprocess.Popen([program, *words], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-        self.url = self.process.stdout.readline().strip()
-        host, self.path = self.url[len("http://"):].split("/", 1)
-        self.path = "/" + self.path
-        self.host, self.port = host, int(host.split(":")[1])
+        super().__init__(self.process.stdout.readline().strip())
 
     def ask(self, command):
         self.process.stdin.write(command + "\n")
@@ -52,30 +82,6 @@ class Probe:
         else:
             self.process.kill()
             self.process.wait()
-
-    # ---- by hand
-    def connect(self, source="127.0.0.1", timeout=5.0):
-        return socket.create_connection(("127.0.0.1", self.port), timeout=timeout, source_address=(source, 0))
-
-    def exchange(self, data, source="127.0.0.1", timeout=6.0):
-        """Sends bytes and reads to the end; b"" when the other side just closed."""
-        with self.connect(source, timeout) as one:
-            got = b""
-            try:
-                one.sendall(data)
-                while part := one.recv(65536):
-                    got += part
-            except (ConnectionError, socket.timeout):
-                pass
-            return got
-
-    def get(self, path, headers="", source="127.0.0.1", host=None):
-        return self.exchange(f"GET {path} HTTP/1.1\r\nHost: {host or self.host}\r\n{headers}\r\n".encode(), source)
-
-    def post(self, word, headers="X-Hushtrace: ask\r\n", source="127.0.0.1", path=None):
-        body = word if isinstance(word, bytes) else word.encode()
-        head = f"POST {path or self.path + '/ask'} HTTP/1.1\r\nHost: {self.host}\r\n{headers}Content-Length: {len(body)}\r\n\r\n"
-        return self.exchange(head.encode() + body, source)
 
 
 def status(answer):

@@ -1,17 +1,23 @@
 """The phone page against its rules, against lost connections, and against clients that are slow, many or hostile. What is
 measured: whether the thread that publishes keeps its pace, and whether a good phone still gets its figures."""
+import fcntl
+import json
 import os
 import pathlib
+import pty
 import random
 import re
 import shutil
 import subprocess
+import sys
 import tempfile
+import termios
 import threading
 import time
 
-from phone_probe import Phone, Probe, status, until
+from phone_probe import Phone, Probe, Served, status, until
 
+tool = sys.argv[1]
 program = pathlib.Path(os.environ["HUSHTRACE_BUILD_DIR"]) / "bin" / "share_probe"
 assert program.exists(), f"{program} is not built"
 
@@ -66,26 +72,108 @@ def rules():
         assert status(compressed) == 200 and len(compressed) < len(page)
 
 
+def read_by_zbar(lines, ascii_style=False):
+    """What zbar, another program's eyes, reads from the drawing; 8 pixels a field, as a camera might see it."""
+    rows = []
+    for line in lines:
+        line = re.sub(r"\x1b\[[0-9;]*m", "", line)
+        if ascii_style:
+            rows.append([line[2 * i] == "#" for i in range(len(line) // 2)])
+        else:
+            rows += [[sign in "\u2588\u2580" for sign in line], [sign in "\u2588\u2584" for sign in line]]
+    picture = "".join("\n".join([" ".join("0" if dark else "255" for dark in row for _ in range(8))] * 8) + "\n" for row in rows)
+    with tempfile.TemporaryDirectory() as folder:
+        path = pathlib.Path(folder) / "code.pgm"
+        path.write_text(f"P2 {8 * len(rows[0])} {8 * len(rows)} 255\n{picture}", encoding="ascii")
+        return subprocess.run(["zbarimg", "-q", "--raw", path], capture_output=True, text=True, timeout=20).stdout.strip()
+
+
 def code():
-    """What is drawn is read by another program's eyes (zbar); 8 pixels a field, as a camera might see it."""
     if not shutil.which("zbarimg"):
         print("no zbarimg here: the code to scan was not read")
         return
-    with Probe(program) as probe, tempfile.TemporaryDirectory() as folder:
+    with Probe(program) as probe:
         for style in ("ascii", "half_blocks", "coloured"):
-            rows = []
-            for line in probe.ask("code " + style):
-                line = re.sub(r"\x1b\[[0-9;]*m", "", line)
-                if style == "ascii":
-                    rows.append([line[2 * i] == "#" for i in range(len(line) // 2)])
-                else:
-                    rows.append([sign in "\u2588\u2580" for sign in line])
-                    rows.append([sign in "\u2588\u2584" for sign in line])
-            picture = "".join("\n".join([" ".join("0" if dark else "255" for dark in row for _ in range(8))] * 8) + "\n" for row in rows)
-            path = pathlib.Path(folder) / f"{style}.pgm"
-            path.write_text(f"P2 {8 * len(rows[0])} {8 * len(rows)} 255\n{picture}", encoding="ascii")
-            read = subprocess.run(["zbarimg", "-q", "--raw", path], capture_output=True, text=True, timeout=20).stdout.strip()
+            read = read_by_zbar(probe.ask("code " + style), style == "ascii")
             assert read == probe.url, (style, read)
+
+
+def new_job(folder):
+    job = pathlib.Path(folder) / "job"
+    (job / "takes").mkdir(parents=True)
+    (job / "job.json").write_text(json.dumps({"schema": "hushtrace.job/1", "title": "Van, sub"}))
+    return job
+
+
+LIVE = ["--simulate", "healthy", "--tone", "sine", "--level", "-20", "--meter", "--engine", "off", "--plain"]
+
+
+def whole_program():
+    """`live --share` on the simulated vehicle: a phone sees it, marks, and ends it."""
+    with tempfile.TemporaryDirectory() as folder:
+        job = new_job(folder)
+        for words, said in ((["--share", "9.9.9.9"], "no address of this computer"), (["--share", "a b"], "IPv4")):
+            done = subprocess.run([tool, "live", "--job", job, *LIVE, *words], stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=20)
+            assert done.returncode == 2 and said in done.stderr and len(done.stderr.strip().splitlines()) == 1, done
+        assert json.loads((job / "job.json").read_text()).get("takes", []) == []
+        live = subprocess.Popen([tool, "live", "--job", job, *LIVE, "--seconds", "30", "--share"], stdin=subprocess.DEVNULL,
+                                stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+        probe = Served(next(line for line in live.stderr if line.startswith("Phone page: ")).split()[-1])
+        threading.Thread(target=live.stderr.read, daemon=True).start()
+        assert probe.host.startswith("127.0.0.1:"), probe.url
+        phone = Phone(probe)
+        until(lambda: phone.snapshots and phone.snapshots[-1]["time_s"] > 1.0)
+        assert phone.snapshots[-1]["title"] == "Van, sub" and len(phone.snapshots[-1]["levels"]) == 2
+        assert status(probe.post("mark")) == 204
+        until(lambda: "mark" in [event["kind"] for event in phone.events])
+        assert status(probe.post("stop")) == 204
+        assert live.wait(timeout=10) == 0
+        assert phone.ended.wait(2) and phone.other[-1] == "closed", phone.other
+        assert phone.snapshots[-1]["state"] == "ended" and phone.events[-1]["kind"] == "ended"
+        takes = json.loads((job / "job.json").read_text())["takes"]
+        assert len(takes) == 1 and [mark["text"] for mark in takes[0]["marks"]] == ["mark"], takes
+
+
+def on_a_terminal():
+    """The code that the terminal shows leads to the page, and the measurement waits until a phone has come."""
+    with tempfile.TemporaryDirectory() as folder:
+        ours, theirs = pty.openpty()
+        env = {**os.environ, "TERM": "xterm-256color", "LC_ALL": "C.UTF-8", "NO_COLOR": ""}
+        live = subprocess.Popen([tool, "live", "--job", new_job(folder), *LIVE, "--seconds", "1", "--no-take", "--share", "0.0.0.0"], env=env,
+                                stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True,
+                                preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0))
+        os.close(theirs)
+        shown = b""
+
+        def read_until(mark):
+            nonlocal shown
+            while mark not in shown:
+                shown += os.read(ours, 65536)
+        read_until(b"Enter begins without it.")
+        text = shown.decode()
+        assert "parked" in text and "press the page's buttons" in text, text
+        lines = [line for line in text.splitlines() if line.startswith("\x1b[38;5;16;48;5;231m")]
+        addresses_shown = re.findall(r"http://\S+", text)
+        if shutil.which("zbarimg"):
+            assert read_by_zbar(lines) == addresses_shown[0], addresses_shown
+        time.sleep(1.5)
+        assert live.poll() is None      # it waits
+        probe = Served(next(one for one in addresses_shown if "//127.0.0.1:" in one))
+        phone = Phone(probe)
+        reading = threading.Thread(target=drain, args=(ours,), daemon=True)
+        reading.start()
+        assert live.wait(timeout=15) == 0
+        assert phone.ended.wait(2) and phone.snapshots[-1]["state"] == "ended"
+        reading.join(timeout=2)
+        os.close(ours)
+
+
+def drain(handle):
+    try:
+        while os.read(handle, 65536):
+            pass
+    except OSError:
+        pass
 
 
 def addresses():
@@ -295,6 +383,8 @@ def measured_anew(attempts=3):
 
 rules()
 code()
+whole_program()
+on_a_terminal()
 addresses()
 reconnecting()
 too_many()
