@@ -23,11 +23,11 @@ namespace {
 using Way = CaptureOptions::Way;
 
 /// On the terminal where there is one, else as plain lines. Keys are read in one place alone.
-void show(LiveBoard& board, const LiveOptions& options) {
+void show(LiveBoard& board, const LiveOptions& options, const std::string& page_address) {
     std::FILE* const voice = CaptureSetup::voice();
     if (!options.plain && isatty(fileno(voice)) != 0 && terminal_can_show()) {
         try {
-            return show_on_terminal(board);
+            return show_on_terminal(board, page_address);
         } catch (const Error& error) {
             fmt::print(voice, "hushtrace: {}\n", clean_text(error.what()));
         }
@@ -87,7 +87,7 @@ LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
     page.announce(CaptureSetup::voice());
     order.stop = [] { return StopSignal::asked(); };
     SessionThread session(*setup.link, order, board);
-    show(board, options);
+    show(board, options, page.address());
     LiveOutcome outcome = session.outcome();
     auto warnings = setup.warnings;
     const auto found = capture_warnings(outcome.capture);

@@ -40,7 +40,8 @@ bool takes_colour() {
 void wait_for_a_phone(const SharePage& page, std::FILE* voice) {
     TerminalKeys keys(TerminalKeys::From::terminal);
     if (!keys.reads()) return;
-    fmt::print(voice, "Scan it with the phone. The measurement begins when the phone has the page; Enter begins without it.\n");
+    fmt::print(voice, "Scan it with the phone. The measurement begins when the phone has the page; Enter begins without it.\n"
+                      "In the moving view the key p shows the code again.\n");
     const auto until = std::chrono::steady_clock::now() + longest_wait;
     while (page.phones() == 0 && keys.marks(0).empty() && !StopSignal::asked() && std::chrono::steady_clock::now() < until)
         std::this_thread::sleep_for(std::chrono::milliseconds(20));

@@ -15,6 +15,8 @@ public:
     /// Says where the page is and what to beware of; on a terminal draws the code to scan, and waits until a phone has come,
     /// Enter is pressed, the program is asked to end, or a minute is over.
     void announce(std::FILE* voice) const;
+    /// Empty where there is none, or no other computer can reach it.
+    std::string address() const { return page_ && page_->beyond_this_computer() ? page_->address() : ""; }
 
 private:
     std::optional<SharePage> page_;

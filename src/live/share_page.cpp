@@ -55,10 +55,10 @@ private:
 
 SharePage::Inner::Inner(LiveBoard& board, const ShareWish& wish) : board_(board), wish_(wish) {
     const auto ours = own_addresses();
-    const bool known = wish.address == "0.0.0.0" || wish.address.substr(0, 4) == "127." || std::find(ours.begin(), ours.end(), wish.address) != ours.end();
-    if (!known)
-        throw Error(ErrorKind::invalid_request, fmt::format("{} is no address of this computer; here: {}. Join the phone's network first", wish.address,
-                                                            fmt::join(ours, ", ")));
+    const bool always = wish.address == "0.0.0.0" || wish.address.substr(0, 4) == "127.";
+    if (!always && std::find(ours.begin(), ours.end(), wish.address) == ours.end())
+        throw Error(ErrorKind::invalid_request, fmt::format("{} is no address of this computer; here: {}. Join the phone's network first",
+                                                            wish.address, fmt::join(ours, ", ")));
     server_.set_default_headers({{"Cache-Control", "no-store"},
                                  {"X-Content-Type-Options", "nosniff"},
                                  {"Referrer-Policy", "no-referrer"},
@@ -70,8 +70,8 @@ SharePage::Inner::Inner(LiveBoard& board, const ShareWish& wish) : board_(board)
     server_.set_exception_handler([](const Request&, Response& response, std::exception_ptr) { say(response, 500, {}); });
     port_ = server_.open(wish.address, wish.port);
     if (port_ == 0)
-        throw Error(ErrorKind::invalid_request, fmt::format("port {} of {} can't be had (in use, or below 1024): name another, or none", wish.port,
-                                                            wish.address));
+        throw Error(ErrorKind::invalid_request,
+                    fmt::format("port {} of {} can't be had (in use, or below 1024): name another, or none", wish.port, wish.address));
     server_.begin();
 }
 

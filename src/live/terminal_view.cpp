@@ -23,6 +23,7 @@
 #include <thread>
 #include <utility>
 
+#include "hushtrace/live/address_screen.hpp"
 #include "hushtrace/live/live_screen.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "terminal_abilities.hpp"
@@ -237,7 +238,8 @@ double unheard_s(const LiveSnapshot& snapshot) {
 
 class View {
 public:
-    View(LiveBoard& board, const TerminalFile& terminal, Screen& screen) : board_(board), terminal_(terminal), screen_(screen) {}
+    View(LiveBoard& board, const TerminalFile& terminal, Screen& screen, const std::string& page_address)
+        : board_(board), terminal_(terminal), screen_(screen), page_address_(page_address) {}
 
     void run() {
         while (!board_.closed() && !screen_.gone()) {
@@ -250,7 +252,9 @@ public:
             }
             if (std::exchange(away_, false)) screen_.come_back();
             while (const auto key = screen_.key())
-                if (const auto request = request_of_key(*key, *snapshot)) board_.ask(*request);
+                if ((*key == 'p' || *key == 'P') && !page_address_.empty())
+                    shows_page_ = !shows_page_;
+                else if (const auto request = request_of_key(*key, *snapshot)) board_.ask(*request);
             draw_when_due(*snapshot);
         }
         if (screen_.gone()) board_.ask(LiveRequest::stop);
@@ -276,11 +280,14 @@ private:
         }
         if (!due && !screen_.changed()) return;
         news_.look(board_);
-        screen_.show(live_screen(snapshot, {.rows = screen_.rows(),
-                                            .columns = screen_.width(),
-                                            .unicode = screen_.unicode(),
-                                            .news = news_.text(snapshot.time_s),
-                                            .unheard_s = unheard_s(snapshot)}));
+        if (shows_page_)
+            screen_.show(address_screen(page_address_, screen_.rows(), screen_.width(), screen_.unicode()));
+        else
+            screen_.show(live_screen(snapshot, {.rows = screen_.rows(),
+                                                .columns = screen_.width(),
+                                                .unicode = screen_.unicode(),
+                                                .news = news_.text(snapshot.time_s),
+                                                .unheard_s = unheard_s(snapshot)}));
         drawn_ = snapshot.number;
         drawn_at_ = now;
     }
@@ -288,10 +295,11 @@ private:
     LiveBoard& board_;
     const TerminalFile& terminal_;
     Screen& screen_;
+    const std::string& page_address_;
     News news_;
     std::uint64_t drawn_ = 0;
     Clock::time_point drawn_at_{};
-    bool away_ = false, end_passed_on_ = false;
+    bool away_ = false, end_passed_on_ = false, shows_page_ = false;
 };
 
 }  // namespace
@@ -301,13 +309,13 @@ bool terminal_can_show() {
     return terminal.in_foreground() && terminal_places_cursor(terminal.fd());
 }
 
-void show_on_terminal(LiveBoard& board) {
+void show_on_terminal(LiveBoard& board, const std::string& page_address) {
     if (!terminal_can_show()) throw Error(ErrorKind::invalid_request, "there is no terminal to show the moving view on: use --plain");
     const LettersOfTheUser letters;
     const TerminalFile terminal;
     const StuckWatch watch(board, terminal.fd());
     Screen screen(terminal, letters.unicode());
-    View(board, terminal, screen).run();
+    View(board, terminal, screen, page_address).run();
 }
 
 }  // namespace hushtrace

@@ -92,7 +92,8 @@ int main(int argc, char** argv) {
             std::string answer = "{}";
             if (word == "requests") {
                 answer = "[";
-                for (const LiveRequest request : board.take_requests()) answer += fmt::format("{}\"{}\"", answer.size() > 1 ? "," : "", to_word(request));
+                for (const LiveRequest request : board.take_requests())
+                    answer += fmt::format("{}\"{}\"", answer.size() > 1 ? "," : "", to_word(request));
                 answer += "]";
             } else if (word == "tell") {
                 for (int i = std::stoi(rest); i > 0; --i) board.tell(1.5, "step", "Step <i>reached</i>.");
@@ -100,7 +101,8 @@ int main(int argc, char** argv) {
                 paused = word == "pause";
             } else if (word == "gaps") {
                 const std::lock_guard lock(mutex);
-                answer = fmt::format("{{\"gap_ms\":{:.3f},\"call_ms\":{:.3f},\"phones\":{}}}", 1000 * longest_gap_s, 1000 * longest_call_s, page.phones());
+                answer = fmt::format("{{\"gap_ms\":{:.3f},\"call_ms\":{:.3f},\"phones\":{}}}", 1000 * longest_gap_s, 1000 * longest_call_s,
+                                     page.phones());
                 longest_gap_s = longest_call_s = 0;
             } else if (word == "code") {
                 const auto style = rest == "ascii" ? CodeStyle::ascii : rest == "coloured" ? CodeStyle::coloured : CodeStyle::half_blocks;

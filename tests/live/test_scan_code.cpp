@@ -2,6 +2,7 @@
 #include <string>
 #include <string_view>
 
+#include "hushtrace/live/address_screen.hpp"
 #include "hushtrace/live/scan_code.hpp"
 #include "hushtrace/signal/error.hpp"
 
@@ -62,6 +63,25 @@ TEST_CASE("coloured lines set black on white and set it back", "[live]") {
     for (const auto& line : draw_scan_code(scan_code(address), CodeStyle::coloured)) {
         CHECK(line.substr(0, 2) == "\x1b[");
         CHECK(line.substr(line.size() - 4) == "\x1b[0m");
+    }
+}
+
+TEST_CASE("a screen shows the code where it has room, the address in any case", "[live]") {
+    const ScreenGrid grid = address_screen(address, 24, 80, true);
+    const auto lines = draw_scan_code(scan_code(address), CodeStyle::half_blocks);
+    for (int row = 4; row < 12; ++row) {
+        std::string shown = grid.line(row), drawn = lines[static_cast<std::size_t>(row)];
+        drawn.erase(drawn.find_last_not_of(' ') + 1);
+        CHECK(shown.substr(shown.find_first_not_of(' ')) == drawn.substr(drawn.find_first_not_of(' ')));
+    }
+    CHECK(grid.at(0, 40).tint == Tint::neutral);  // the light border
+    CHECK(grid.line(19) == address);
+    CHECK(grid.line(20).find("back") != std::string::npos);
+    CHECK(address_screen(address, 18, 80, true).line(0) == address);
+    CHECK(address_screen(address, 5, 40, true).line(1) == address.substr(40));
+    for (int size = 1; size < 60; ++size) {
+        CHECK(address_screen(address, size, 200 / size, size % 2 == 0).rows() == size);
+        CHECK(address_screen(address, 200 / size, size, size % 2 == 0).columns() == size);
     }
 }
 

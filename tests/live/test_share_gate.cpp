@@ -135,7 +135,8 @@ TEST_CASE("the Host header must name where the connection came in", "[live]") {
     CHECK(host_is_ours("192.168.1.20:8080", "192.168.1.20", 8080));
     CHECK(host_is_ours("localhost:8080", "127.0.0.1", 8080));
     CHECK(host_is_ours("192.168.1.20", "192.168.1.20", 80));
-    for (const char* other : {"", "192.168.1.20", "192.168.1.20:80", "192.168.1.2:8080", "localhost:8080", "evil.example:8080", "192.168.1.20:8080.evil"})
+    for (const char* other : {"", "192.168.1.20", "192.168.1.20:80", "192.168.1.2:8080", "localhost:8080", "evil.example:8080",
+                              "192.168.1.20:8080.evil"})
         CHECK_FALSE(host_is_ours(other, "192.168.1.20", 8080));
     CHECK_FALSE(host_is_ours("localhost:8080", "", 8080));
 }

@@ -1,4 +1,6 @@
 #pragma once
+#include <string>
+
 #include "hushtrace/live/live_board.hpp"
 
 namespace hushtrace {
@@ -15,7 +17,8 @@ bool terminal_can_show();
 /// SIGINT, SIGTERM, SIGHUP asks the session to end, and calls whoever handled it before; the second ends the program at once.
 /// Ctrl-Z gives the terminal back and stops the program as usual; what comes in meanwhile is lost. A terminal that takes nothing any
 /// more is given up two seconds after the board was closed. One at a time.
-///   throws  Error invalid_request where terminal_can_show() is false
-void show_on_terminal(LiveBoard& board);
+///   page_address  where the phone page is, if there is one: the key p shows it with its code to scan, and p again the figures
+///   throws        Error invalid_request where terminal_can_show() is false
+void show_on_terminal(LiveBoard& board, const std::string& page_address = "");
 
 }  // namespace hushtrace
