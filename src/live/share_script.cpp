@@ -28,6 +28,7 @@ std::string_view share_script() {
   // ---- what is shown
   const volts = (v) => (v < 0.1 ? [fixed(1000 * v, v < 0.01 ? 2 : 1), 'mV'] : [fixed(v, v < 10 ? 3 : 2), 'V']);
   const together = (parts) => parts.join('\u00A0');
+  const percent = (x) => fixed(x, x < 1 ? 3 : 1) + '\u00A0%';
   const levelOf = (one) => (known(one.level_v) ? volts(one.level_v) : [fixed(one.level_dbfs, 1), 'dBFS']);
   const stateChip = (tone) => {
     const [word, shape, kind] = tones[tone] || tones.absent;
@@ -42,27 +43,29 @@ std::string_view share_script() {
     for (const part of parts) one.appendChild(typeof part === 'string' ? document.createTextNode(part) : part);
   };
   const stepText = (step) => 'step\u00A0' + step.number + (known(step.volume) ? ', volume\u00A0' + step.volume : '') + ', ' +
-    together(levelOf(step)) + ', ' + fixed(step.thd_percent, 2) + '\u00A0% distortion';
+    together(levelOf(step)) + ', ' + percent(step.thd_percent) + ' distortion';
 
   const showLevels = (s) => {
     let shown = null;
     for (const one of s.levels)
       if (!shown || order.indexOf(one.tone) > order.indexOf(shown.tone)) shown = one;
     if (!shown) { replace('whose', []); put('value', '\u2013'); put('unit', ''); put('beside', ''); replace('others', []); return; }
-    replace('whose', [plain(shown.channel), stateChip(shown.tone)]);
+    const tone = s.task === 'gain';
+    replace('whose', [plain(shown.channel)].concat(tone ? [stateChip(shown.tone)] : [], known(s.volume) ? ['volume\u00A0' + s.volume] : []));
     const [value, unit] = levelOf(shown);
     put('value', value);
     put('unit', unit);
     const beside = [];
-    if (known(shown.thd_percent)) beside.push('distortion\u00A0' + fixed(shown.thd_percent, shown.thd_percent < 1 ? 3 : 1) + '\u00A0%');
+    if (known(shown.thd_percent)) beside.push('distortion\u00A0' + percent(shown.thd_percent));
     if (known(shown.level_dbv)) beside.push(fixed(shown.level_dbv, 2) + '\u00A0dBV');
     beside.push('peak\u00A0' + fixed(shown.peak_dbfs, 1) + '\u00A0dBFS');
-    put('beside', beside.join(' \u00B7 '));
+    put('beside', beside.join('\u00A0\u00B7 '));
     const rows = [];
     for (const one of s.levels) {
       if (one === shown) continue;
       const row = document.createElement('p');
-      for (const text of [plain(one.channel), together(levelOf(one)), (tones[one.tone] || tones.absent).slice(0, 2).reverse().join(' ')]) {
+      const word = (tones[one.tone] || tones.absent).slice(0, 2).reverse().join(' ');
+      for (const text of [plain(one.channel), together(levelOf(one)), tone ? word : 'peak ' + fixed(one.peak_dbfs, 1)]) {
         const part = document.createElement('span');
         part.textContent = text;
         row.appendChild(part);

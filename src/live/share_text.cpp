@@ -83,7 +83,7 @@ main > * { margin-bottom: 6px; }
 main p:empty { display: none; }
 #headline { font-size: 24px; font-weight: 800; line-height: 1.15; }
 .lost #now { opacity: 0.45; }
-#whose { display: flex; gap: 10px; align-items: center; font-size: 20px; }
+#whose { display: flex; flex-wrap: wrap; gap: 2px 10px; align-items: center; font-size: 20px; overflow-wrap: normal; }
 .state { border: 3px solid var(--line); border-radius: 6px; padding: 0 8px; font-weight: 800; white-space: nowrap; }
 .state.bad { background: var(--bad); color: var(--on-bad); border-style: double; }
 .state.dim { border-style: dashed; }
@@ -114,7 +114,7 @@ button:active:not(:disabled) { transform: translateY(2px); filter: invert(0.25);
 button:disabled { opacity: 0.4; }
 button:focus-visible { outline: 4px solid var(--press); outline-offset: 2px; }
 button.sure { background: var(--bad); color: var(--on-bad); border-color: var(--bad); }
-@media (max-width: 340px) { #headline { font-size: 21px; } #beside, #others, #found, #next { font-size: 17px; } }
+@media (max-width: 340px) { #headline { font-size: 21px; } #whose, #beside, #others, #found, #next { font-size: 17px; } }
 @media (orientation: landscape) and (max-height: 560px) {
   body { display: grid; grid-template-columns: 1fr minmax(260px, 38%); grid-template-rows: auto 1fr; }
   header { grid-column: 1 / -1; padding: 3px 12px; }

@@ -66,10 +66,10 @@ def shows_figures(browser, probe):
     assert browser.value("document.getElementById('headline').getAttribute('aria-live')") == "polite"
     assert text(browser, "headline") == "Step 5 of volume 22 is clean."
     assert (text(browser, "value"), text(browser, "unit")) == ("2.321", "V")            # the worse channel is the large one
-    assert text(browser, "whose") == "right▲ too much"                                  # by word and shape, not by colour alone
+    assert text(browser, "whose") == "right▲ too muchvolume\u00a022"                                  # by word and shape, not by colour alone
     assert "left" in text(browser, "others") and "2.345\u00a0V" in text(browser, "others")
     assert "distortion\u00a01.9\u00a0%" in text(browser, "beside")
-    assert text(browser, "found") == "Ceiling: step\u00a04, volume\u00a021, 2.000\u00a0V, 0.02\u00a0% distortion", text(browser, "found")
+    assert text(browser, "found") == "Ceiling: step\u00a04, volume\u00a021, 2.000\u00a0V, 0.020\u00a0% distortion", text(browser, "found")
     assert text(browser, "link") == "✓ connected"
     for width, height in ((390, 844), (360, 640), (320, 568), (844, 390), (640, 360)):
         fits(browser, width, height, f"gain-{width}x{height}")
