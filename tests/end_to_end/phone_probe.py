@@ -2,6 +2,7 @@
 what these tests are about."""
 import json
 import socket
+import struct
 import subprocess
 import threading
 import time
@@ -82,6 +83,45 @@ class Probe(Served):
         else:
             self.process.kill()
             self.process.wait()
+
+
+class Network:
+    """Between a browser and a page: another loopback address with the same port, whose connections can be cut and refused. It puts the
+    page's own address into what passes, as there would be no other on a real way."""
+
+    def __init__(self, probe, address="127.0.0.5"):
+        self.address, self.probe, self.up, self.open = address.encode(), probe, True, set()
+        self.listening = socket.create_server((address, probe.port))
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def _accept(self):
+        while True:
+            one, _ = self.listening.accept()
+            if not self.up:
+                one.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))    # a reset, not an end
+                one.close()
+                continue
+            other = self.probe.connect(timeout=None)
+            self.open |= {one, other}
+            threading.Thread(target=self._pass, args=(one, other, True), daemon=True).start()
+            threading.Thread(target=self._pass, args=(other, one, False), daemon=True).start()
+
+    def _pass(self, here, there, forth):
+        try:
+            while part := here.recv(65536):
+                there.sendall(part.replace(self.address, b"127.0.0.1") if forth else part)
+            there.shutdown(socket.SHUT_WR)
+        except OSError:
+            pass
+
+    def cut(self):
+        self.up = False
+        for one in self.open:
+            try:
+                one.shutdown(socket.SHUT_RDWR)
+            except OSError:
+                pass
+        self.open.clear()
 
 
 def status(answer):

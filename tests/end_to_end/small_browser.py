@@ -101,9 +101,16 @@ class Browser:
         self.ask("Input.dispatchTouchEvent", type="touchStart", touchPoints=[{"x": x, "y": y}])
         self.ask("Input.dispatchTouchEvent", type="touchEnd", touchPoints=[])
 
-    def picture(self, path):
+    def text(self, id_):
+        return self.value(f"document.getElementById('{id_}').textContent")
+
+    def keep_picture(self, name):
+        folder = os.environ.get("HUSHTRACE_PICTURES")
+        if not folder:
+            return
+        os.makedirs(folder, exist_ok=True)
         data = self.ask("Page.captureScreenshot", format="png")["data"]
-        with open(path, "wb") as file:
+        with open(os.path.join(folder, name + ".png"), "wb") as file:
             file.write(base64.b64decode(data))
 
     def __enter__(self):
