@@ -108,6 +108,7 @@ std::string_view share_script() {
     put('headline', s.headline || (s.state === 'waiting' ? 'Ready.' : s.state === 'running' ? 'Measuring.' : 'Ended.'));
     put('next', s.next);
     put('trouble', trouble(s));
+    put('stored', (s.armed ? 'Armed: a jump of the level stores the last minute. ' : '') + (s.kept > 0 ? 'Stored: ' + s.kept : ''));
     if (s.follow) showFollow(s); else showLevels(s);
     buttons();
   };

@@ -31,6 +31,7 @@ constexpr std::string_view body = R"page(</head>
   <p id="next"></p>
   <p id="found"></p>
   <p id="trouble"></p>
+  <p id="stored"></p>
   <p id="newest"></p>
   <details>
     <summary>What happened</summary>
@@ -96,7 +97,7 @@ main p:empty { display: none; }
 #found { font-size: 20px; font-weight: 800; border-left: 8px solid var(--press); padding-left: 8px; }
 #next { font-size: 20px; }
 #trouble { color: var(--bad); font-weight: 800; }
-#newest, .caution, #dims, details { font-size: 15px; color: var(--soft); }
+#stored, #newest, .caution, #dims, details { font-size: 15px; color: var(--soft); }
 summary { padding: 10px 0; }
 #happened { padding-left: 0; list-style: none; }
 #happened li { padding: 3px 0; }

@@ -1,6 +1,7 @@
 """Runs share_probe, a phone page with made-up figures, and speaks HTTP with it by hand: what a library would tidy up is
 what these tests are about."""
 import json
+import random
 import socket
 import struct
 import subprocess
@@ -201,3 +202,66 @@ def until(true, seconds=5.0):
         if time.monotonic() > end:
             raise AssertionError("waited in vain")
         time.sleep(0.01)
+
+
+# Clients that mean no good; each on a thread of its own until `stop` is set.
+def keep(action, stop):
+    while not stop.is_set():
+        try:
+            action()
+        except OSError:
+            pass
+
+
+def drip(probe, stop, source, path):
+    """Sends one byte a second, for ever."""
+    def once():
+        with probe.connect(source) as one:
+            for byte in f"GET {path} HTTP/1.1\r\nHost: {probe.host}\r\nX: {'a' * 1000}".encode():
+                one.sendall(bytes([byte]))
+                if stop.wait(1.0):
+                    return
+    keep(once, stop)
+
+
+def never_reads(probe, stop, source):
+    """A phone that asks for events and reads none of them."""
+    def once():
+        with probe.connect(source) as one:
+            one.sendall(f"GET {probe.path}/events HTTP/1.1\r\nHost: {probe.host}\r\n\r\n".encode())
+            stop.wait(20.0)
+    keep(once, stop)
+
+
+def hostile(probe, stop, seed):
+    dice = random.Random(seed)
+    host, path = probe.host, probe.path
+
+    def once():
+        source = f"127.0.1.{dice.randrange(1, 250)}"
+        kind = dice.randrange(9)
+        if kind == 0:
+            data = f"GET {path} HTTP/1.1\r\nHost: {host}\r\nX: {'a' * 200000}\r\n\r\n".encode()
+        elif kind == 1:
+            data = f"GET {path} HTTP/1.1\r\nHost: {host}\r\n".encode() + b"A: b\r\n" * 30000
+        elif kind == 2:
+            data = f"POST {path}/ask HTTP/1.1\r\nHost: {host}\r\nX-Hushtrace: ask\r\nContent-Length: 100000000\r\n\r\n".encode() + b"s" * 300000
+        elif kind == 3:
+            data = dice.randbytes(dice.randrange(1, 5000))
+        elif kind == 4:
+            data = b""
+        elif kind == 5:
+            data = f"GET /{''.join(dice.choice('ABCDEFG234567') for _ in range(26))} HTTP/1.1\r\nHost: {host}\r\n\r\n".encode()
+        elif kind == 6:
+            data = f"POST {path}/ask HTTP/1.1\r\nHost: {host}\r\nTransfer-Encoding: chunked\r\n\r\nffffffff\r\n".encode()
+        elif kind == 7:
+            data = f"GET {path} HTTP/1.1\r\nHost: {host}\r\n\r\n".encode() * 50
+        else:
+            data = b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03" + dice.randbytes(500)     # a TLS hello
+        with probe.connect(source, timeout=0.5) as one:
+            one.sendall(data)
+            if dice.randrange(2):
+                one.shutdown(1)
+            if dice.randrange(2):
+                one.recv(100)
+    keep(once, stop)

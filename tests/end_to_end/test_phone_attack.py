@@ -2,12 +2,11 @@
 pace, and whether a good phone still gets its figures and can press its buttons."""
 import os
 import pathlib
-import random
 import socket
 import threading
 import time
 
-from phone_probe import Phone, Probe, status, until
+from phone_probe import Phone, Probe, drip, hostile, never_reads, status, until
 
 program = pathlib.Path(os.environ["HUSHTRACE_BUILD_DIR"]) / "bin" / "share_probe"
 
@@ -65,68 +64,6 @@ def slow_ones_are_let_go():
         for one in slow:
             one.join()
         assert len(taken) == 3 and all(2.5 < took < 4.5 for took in taken.values()), taken
-
-
-def keep(action, stop):
-    while not stop.is_set():
-        try:
-            action()
-        except OSError:
-            pass
-
-
-def drip(probe, stop, source, path):
-    """Sends one byte a second, for ever."""
-    def once():
-        with probe.connect(source) as one:
-            for byte in f"GET {path} HTTP/1.1\r\nHost: {probe.host}\r\nX: {'a' * 1000}".encode():
-                one.sendall(bytes([byte]))
-                if stop.wait(1.0):
-                    return
-    keep(once, stop)
-
-
-def never_reads(probe, stop, source):
-    """A phone that asks for events and reads none of them."""
-    def once():
-        with probe.connect(source) as one:
-            one.sendall(f"GET {probe.path}/events HTTP/1.1\r\nHost: {probe.host}\r\n\r\n".encode())
-            stop.wait(20.0)
-    keep(once, stop)
-
-
-def hostile(probe, stop, seed):
-    dice = random.Random(seed)
-    host, path = probe.host, probe.path
-
-    def once():
-        source = f"127.0.1.{dice.randrange(1, 250)}"
-        kind = dice.randrange(9)
-        if kind == 0:
-            data = f"GET {path} HTTP/1.1\r\nHost: {host}\r\nX: {'a' * 200000}\r\n\r\n".encode()
-        elif kind == 1:
-            data = f"GET {path} HTTP/1.1\r\nHost: {host}\r\n".encode() + b"A: b\r\n" * 30000
-        elif kind == 2:
-            data = f"POST {path}/ask HTTP/1.1\r\nHost: {host}\r\nX-Hushtrace: ask\r\nContent-Length: 100000000\r\n\r\n".encode() + b"s" * 300000
-        elif kind == 3:
-            data = dice.randbytes(dice.randrange(1, 5000))
-        elif kind == 4:
-            data = b""
-        elif kind == 5:
-            data = f"GET /{''.join(dice.choice('ABCDEFG234567') for _ in range(26))} HTTP/1.1\r\nHost: {host}\r\n\r\n".encode()
-        elif kind == 6:
-            data = f"POST {path}/ask HTTP/1.1\r\nHost: {host}\r\nTransfer-Encoding: chunked\r\n\r\nffffffff\r\n".encode()
-        elif kind == 7:
-            data = f"GET {path} HTTP/1.1\r\nHost: {host}\r\n\r\n".encode() * 50
-        else:
-            data = b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03" + dice.randbytes(500)     # a TLS hello
-        with probe.connect(source, timeout=0.5) as one:
-            one.sendall(data)
-            if dice.randrange(2):
-                one.shutdown(1)
-            if dice.randrange(2):
-                one.recv(100)
-    keep(once, stop)
 
 
 def flood(probe, stop, per_second=200):

@@ -58,6 +58,7 @@ def shows_figures(browser, probe):
     assert "left" in browser.text("others") and "2.345\u00a0V" in browser.text("others")
     assert "distortion\u00a01.9\u00a0%" in browser.text("beside")
     assert browser.text("found") == "Ceiling: step\u00a04, volume\u00a021, 2.000\u00a0V, 0.020\u00a0% distortion", browser.text("found")
+    browser.until("document.getElementById('stored').textContent === 'Stored: 1'")      # the probe counts its phones here
     assert browser.text("link") == "✓ connected"
     for width, height in ((390, 844), (360, 640), (320, 568), (844, 390), (640, 360)):
         fits(browser, width, height, f"gain-{width}x{height}")
