@@ -1,0 +1,35 @@
+#pragma once
+#include <cstddef>
+#include <cstdint>
+#include <mutex>
+#include <vector>
+
+#include "hushtrace/signal/block.hpp"
+
+namespace hushtrace {
+
+/// The newest so many seconds of all channels, in memory that is taken once.
+///
+/// One thread adds; any may copy meanwhile. A copy is made in short pieces, so that the thread that adds waits for one of
+/// them at most (some 50 microseconds), never for the whole.
+class RecentSound {
+public:
+    static constexpr double most_seconds = 600.0;
+    /// throws Error invalid_request for no channel, a rate not above 0, seconds outside 0 to most_seconds
+    RecentSound(std::size_t channels, double sample_rate_hz, double seconds);
+    /// throws Error invalid_request for another number of channels
+    void add(const Block& block);
+    /// Everything that is held, oldest first; less while not so much has come.
+    Block copy() const;
+    /// The same; `end_frame` is how many frames had been added when it was begun: the copy's last frame is the one before.
+    Block copy(std::uint64_t& end_frame) const;
+    std::uint64_t added() const;
+
+private:
+    std::size_t channels_, held_frames_, ring_frames_;
+    mutable std::mutex mutex_;
+    std::vector<std::vector<float>> ring_;   // [channels][ring_frames_]
+    std::uint64_t added_ = 0;
+};
+
+}  // namespace hushtrace

@@ -1,0 +1,149 @@
+#include "kept_takes.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <system_error>
+
+#include "take_keeper.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double marks_remembered_s = 120.0, bytes_a_sample = 3.0, megabyte = 1e6;
+
+std::optional<double> free_megabytes(const std::filesystem::path& folder) {
+    std::error_code fault;
+    const auto space = std::filesystem::space(folder, fault);
+    if (fault) return std::nullopt;
+    return static_cast<double>(space.available) / megabyte;
+}
+
+std::string in_words(double megabytes) {
+    return megabytes >= 1000.0 ? fmt::format("{:.0f} GB", megabytes / 1000.0) : fmt::format("{:.0f} MB", megabytes);
+}
+
+}  // namespace
+
+KeptTakes::KeptTakes(const CaptureOrder& order, double sample_rate_hz, const RecentSound& sound)
+    : order_(order), rate_(sample_rate_hz), sound_(sound), thread_([this] { work(); }) {}
+
+KeptTakes::~KeptTakes() {
+    {
+        const std::lock_guard lock(mutex_);
+        ending_ = true;
+    }
+    changed_.notify_all();
+    if (thread_.joinable()) thread_.join();
+}
+
+void KeptTakes::mark(double time_s, const std::string& text) {
+    const std::lock_guard lock(mutex_);
+    std::erase_if(marks_, [time_s](const Mark& one) { return one.time_s < time_s - marks_remembered_s; });
+    marks_.push_back({time_s, text});
+}
+
+void KeptTakes::queue() {
+    const std::lock_guard lock(mutex_);
+    if (queued_ - begun_ >= 2) {
+        news_.emplace_back("fault", "not kept: the disk is still busy with the last ones");
+        return;
+    }
+    ++queued_;
+    changed_.notify_all();
+}
+
+void KeptTakes::keep(double now_s) {
+    if (now_s > 0.0) queue();
+}
+
+void KeptTakes::keep_later(double moment_s, const std::string& text) {
+    mark(moment_s, text);
+    if (!due_s_) due_s_ = moment_s + after_s;
+}
+
+void KeptTakes::go_on(double now_s) {
+    if (!due_s_ || now_s < *due_s_) return;
+    due_s_.reset();
+    queue();
+}
+
+void KeptTakes::finish(double now_s) {
+    if (due_s_ && now_s > 0.0) queue();
+    due_s_.reset();
+    {
+        const std::lock_guard lock(mutex_);
+        ending_ = true;
+    }
+    changed_.notify_all();
+    if (thread_.joinable()) thread_.join();
+}
+
+std::size_t KeptTakes::kept() const {
+    const std::lock_guard lock(mutex_);
+    return kept_;
+}
+
+std::vector<std::pair<std::string, std::string>> KeptTakes::news() {
+    const std::lock_guard lock(mutex_);
+    return std::exchange(news_, {});
+}
+
+void KeptTakes::work() {
+    for (;;) {
+        std::size_t number = 0;
+        {
+            std::unique_lock lock(mutex_);
+            changed_.wait(lock, [this] { return ending_ || begun_ < queued_; });
+            if (begun_ == queued_) return;   // what still waits is stored first
+            ++begun_;
+            number = kept_ + 1;
+        }
+        std::pair<std::string, std::string> told;
+        try {
+            told = store(number);
+        } catch (const std::exception& fault) {
+            told = {"fault", fmt::format("not kept: {}", fault.what())};
+        }
+        const std::lock_guard lock(mutex_);
+        if (told.first == "kept") ++kept_;
+        news_.push_back(std::move(told));
+    }
+}
+
+std::pair<std::string, std::string> KeptTakes::store(std::size_t number) {
+    if (number > most_takes) return {"fault", fmt::format("not kept: this session has stored {} takes already; begin a new one", most_takes)};
+    std::uint64_t end = 0;
+    const Block sound = sound_.copy(end);
+    if (sound.empty()) return {"fault", "not kept: no sound has come yet"};
+    const double need_mb = static_cast<double>(sound.frames() * sound.channels()) * bytes_a_sample / megabyte;
+    const auto free_mb = free_megabytes(order_.job_folder);
+    if (free_mb && *free_mb < need_mb + least_free_mb) return {"fault", fmt::format("not kept: the disk has only {} left", in_words(*free_mb))};
+
+    CaptureOrder order = order_;
+    order.name = fmt::format("kept-{}", number);
+    while (std::filesystem::exists(order.job_folder / ("takes/" + order.name + order.suffix))) order.name = fmt::format("kept-{}", ++number);
+    TakeKeeper keeper(order, rate_, sound.channels());
+    const double begin_s = static_cast<double>(end - sound.frames()) / rate_, end_s = static_cast<double>(end) / rate_;
+    {
+        const std::lock_guard lock(mutex_);
+        for (const Mark& one : marks_)
+            if (one.time_s >= begin_s && one.time_s <= end_s) keeper.take().marks.push_back({one.time_s - begin_s, one.text});
+    }
+    keeper.enter_as_stopped();
+    const std::size_t piece = std::max<std::size_t>(1, static_cast<std::size_t>(rate_));
+    for (std::size_t at = 0; at < sound.frames(); at += piece) {
+        Block part(sound.channels(), std::min(piece, sound.frames() - at));
+        for (std::size_t c = 0; c < sound.channels(); ++c)
+            std::copy_n(sound.channel(c).subspan(at).begin(), part.frames(), part.channel(c).begin());
+        keeper.add(std::move(part));
+    }
+    CaptureOutcome out;
+    keeper.finish(out);
+    if (out.failure) return {"fault", fmt::format("{} is cut short: {}", keeper.take().file, out.failure->what())};
+    return {"kept", fmt::format("the last {:.0f} s are kept as {}{}", end_s - begin_s, keeper.take().file,
+                                free_mb ? fmt::format("; {} free on the disk", in_words(*free_mb - need_mb)) : "")};
+}
+
+}  // namespace hushtrace

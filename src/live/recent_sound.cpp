@@ -1,0 +1,71 @@
+#include "hushtrace/live/recent_sound.hpp"
+
+#include <algorithm>
+
+#include "hushtrace/signal/error.hpp"
+
+namespace hushtrace {
+namespace {
+constexpr std::size_t piece_frames = 4096;
+constexpr double spare_s = 2.0;   // what may come while a copy is made, before it runs into it
+}  // namespace
+
+RecentSound::RecentSound(std::size_t channels, double sample_rate_hz, double seconds) : channels_(channels) {
+    if (channels == 0 || !(sample_rate_hz > 0.0)) throw Error(ErrorKind::invalid_request, "there is no sound to remember");
+    if (!(seconds > 0.0 && seconds <= most_seconds))
+        throw Error(ErrorKind::invalid_request, "between 0 and 600 seconds of sound can be remembered");
+    held_frames_ = std::max<std::size_t>(1, static_cast<std::size_t>(seconds * sample_rate_hz));
+    ring_frames_ = held_frames_ + static_cast<std::size_t>(spare_s * sample_rate_hz) + piece_frames;
+    ring_.assign(channels, std::vector<float>(ring_frames_, 0.0F));
+}
+
+void RecentSound::add(const Block& block) {
+    if (block.channels() != channels_) throw Error(ErrorKind::invalid_request, "the sound changed its number of channels");
+    // of a block longer than the ring its end is what counts
+    const std::size_t skipped = block.frames() > held_frames_ ? block.frames() - held_frames_ : 0;
+    const std::lock_guard lock(mutex_);
+    const std::uint64_t begin = added_ + skipped;
+    for (std::size_t c = 0; c < channels_; ++c) {
+        const auto from = block.channel(c);
+        auto at = static_cast<std::size_t>(begin % ring_frames_);
+        for (std::size_t i = skipped; i < from.size(); ++i) {
+            ring_[c][at] = static_cast<float>(from[i]);
+            if (++at == ring_frames_) at = 0;
+        }
+    }
+    added_ += block.frames();
+}
+
+std::uint64_t RecentSound::added() const {
+    const std::lock_guard lock(mutex_);
+    return added_;
+}
+
+Block RecentSound::copy() const {
+    std::uint64_t end = 0;
+    return copy(end);
+}
+
+Block RecentSound::copy(std::uint64_t& end_frame) const {
+    end_frame = added();
+    const auto frames = static_cast<std::size_t>(std::min<std::uint64_t>(end_frame, held_frames_));
+    Block out(channels_, frames);
+    const std::uint64_t first = end_frame - frames;
+    for (std::size_t done = 0; done < frames; done += piece_frames) {
+        const std::size_t count = std::min(piece_frames, frames - done);
+        const std::lock_guard lock(mutex_);
+        // overtaken by what came meanwhile: that stretch is lost, and silence stands for it
+        if (added_ > first + done + ring_frames_) continue;
+        for (std::size_t c = 0; c < channels_; ++c) {
+            const auto to = out.channel(c);
+            auto at = static_cast<std::size_t>((first + done) % ring_frames_);
+            for (std::size_t i = 0; i < count; ++i) {
+                to[done + i] = static_cast<double>(ring_[c][at]);
+                if (++at == ring_frames_) at = 0;
+            }
+        }
+    }
+    return out;
+}
+
+}  // namespace hushtrace
