@@ -32,6 +32,9 @@ public:
     /// Says what a hand has to do; on a terminal waits for Enter.
     static void wait_for_enter(const std::string& what);
 
+    /// What the simulated vehicle is to be put in for these conditions.
+    SimulatedConditions simulated(const Conditions& conditions) const;
+
     CaptureOptions::Way way;
 
 private:
@@ -45,7 +48,6 @@ public:
     std::unique_ptr<Link> link;
 
 private:
-    SimulatedConditions simulated(const Conditions& conditions) const;
     double read_meter(std::string_view reading);
     void tell(const Warning& warning);
 

@@ -16,6 +16,7 @@
 #include "live_options.hpp"
 #include "shared_page.hpp"
 #include "terminal_keys.hpp"
+#include "vehicle_script.hpp"
 
 namespace hushtrace::cli {
 namespace {
@@ -83,6 +84,7 @@ LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
     if (setup.way != Way::file) setup.take_precautions();
     order.capture.take.conditions = setup.order.take.conditions;
     setup.open_link();
+    if (options.vehicle_script) order.moves = vehicle_moves(*options.vehicle_script, setup);
     const StopSignal stop_signal;
     page.announce(CaptureSetup::voice());
     order.stop = [] { return StopSignal::asked(); };
@@ -100,6 +102,7 @@ void add_live_command(CLI::App& app, Context& context) {
     CLI::App* command = app.add_subcommand("live", "shows what arrives at the amplifier's input while hands move cables");
     const auto options = std::make_shared<LiveOptions>();
     command->add_option("--job", options->sound.job, "the job's folder")->required();
+    options->add_follow_to(*command);
     options->add_to(*command);
     command->callback([options, &context] {
         if (run_live_session(LiveTask::follow, *options).capture.failure) context.exit_code = 3;

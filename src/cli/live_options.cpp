@@ -35,13 +35,27 @@ void LiveOptions::add_to(CLI::App& app) {
     sound.add_sound_to(app);
 }
 
+void LiveOptions::add_follow_to(CLI::App& app) {
+    const HelpSection section(app, "Following a noise source");
+    app.add_option("--follow", follow,
+                   "whine, hum, ignition, hiss, motor, pwm, all (sound), a frequency (1187hz), an engine order (order12, with --rpm), or a "
+                   "source's id from 'noise'; unless said, the loudest");
+    app.add_flag("--armed", armed, "store the last minute as a take by itself when the level jumps");
+    app.add_option("--vehicle-script", vehicle_script,
+                   "with --simulate: a file that changes the vehicle meanwhile, each line a time [s], hookup, engine, rpm or loads, and a word");
+}
+
 LiveOrder LiveOptions::order(LiveTask task, const CaptureOrder& capture, const Job& job) const {
     LiveOrder order;
     order.task = task;
     order.capture = capture;
     order.job = job;
-    order.stores_take = !no_take && task == LiveTask::gain;
+    order.stores_take = !no_take && task == LiveTask::gain;  // hands change the hookup all the while
     order.unpaced = unpaced;
+    order.follow = follow.value_or("");
+    if (follow && follow->empty()) refuse("--follow: say what, or leave it out for the loudest noise source");
+    order.armed = armed;
+    if (vehicle_script && !sound.simulate) refuse("--vehicle-script: goes with --simulate");
     if (!sound.seconds) order.capture.duration_s.reset();
     order.volume_start = number_from("--volume-start", volume_start);
     if (!order.volume_start && sound.simulate) order.volume_start = capture.take.conditions.volume;

@@ -13,11 +13,13 @@ namespace hushtrace::cli {
 /// The options of a live session: those of every capture, the knob's, the views'.
 struct LiveOptions {
     CaptureOptions sound;
-    std::optional<std::string> volume_start, volume_step, share;
-    bool plain = false, keys_from_stdin = false, unpaced = false, no_take = false;
+    std::optional<std::string> volume_start, volume_step, share, follow, vehicle_script;
+    bool armed = false, plain = false, keys_from_stdin = false, unpaced = false, no_take = false;
 
     /// All but --job and --json, which the command has.
     void add_to(CLI::App& app);
+    /// Those of `live` alone: what is followed.
+    void add_follow_to(CLI::App& app);
     /// What they say of the session, for a take in these conditions. throws Error invalid_request
     LiveOrder order(LiveTask task, const CaptureOrder& capture, const Job& job) const;
 };

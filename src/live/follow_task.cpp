@@ -108,7 +108,7 @@ struct FollowTask::State {
         for (std::size_t i = searched_blocks; i < waiting.size(); ++i)
             for (const FollowedPower& reading : found->follower->add(waiting[i])) take_in(reading);
         waiting.clear();
-        events.push_back(fmt::format("following {}{}, {} channel", found->target.name,
+        events.emplace_back("started", fmt::format("following {}{}, {} channel", found->target.name,
                                      newest.frequency_hz ? fmt::format(" at {:.0f} Hz", *newest.frequency_hz) : "",
                                      to_word(wish.take.channels[channel])));
     }
@@ -142,7 +142,7 @@ struct FollowTask::State {
             start = steady;
             wants_start = false;
             lowest = steady;
-            if (asked_start) events.push_back(fmt::format("the start is now {:.1f} {}", *start->level_db, unit()));
+            if (asked_start) events.emplace_back("reference", fmt::format("the start is now {:.1f} {}", *start->level_db, unit()));
         }
         if (start && (!lowest || *steady->level_db < *lowest->level_db)) lowest = steady;
     }
@@ -168,7 +168,7 @@ struct FollowTask::State {
     SettledLevel settled;
     std::optional<LevelNow> steady, start, lowest;
     bool wants_start = true, asked_start = false;
-    std::vector<std::string> events;
+    std::vector<std::pair<std::string, std::string>> events;   // kind, text
     std::future<std::optional<Found>> search;   // last: its thread uses aim and wish, and is waited for first
 };
 
@@ -246,10 +246,10 @@ void FollowTask::take_reference() {
     if (!s.steady || s.steady->at_most) return;
     s.start = s.lowest = s.steady;
     s.wants_start = false;
-    s.events.push_back(fmt::format("the start is now {:.1f} {}", *s.start->level_db, s.unit()));
+    s.events.emplace_back("reference", fmt::format("the start is now {:.1f} {}", *s.start->level_db, s.unit()));
 }
 
 std::optional<Jump> FollowTask::jump() { return state_->watch.jump(); }
-std::vector<std::string> FollowTask::news() { return std::exchange(state_->events, {}); }
+std::vector<std::pair<std::string, std::string>> FollowTask::news() { return std::exchange(state_->events, {}); }
 
 }  // namespace hushtrace

@@ -11,6 +11,7 @@
 
 #include "hushtrace/live/gain_task.hpp"
 #include "hushtrace/signal/decibel.hpp"
+#include "follow_session.hpp"
 #include "level_meter.hpp"
 #include "level_watch.hpp"
 #include "link_drive.hpp"
@@ -68,6 +69,7 @@ public:
           whole_(link.input_channels()),
           waiting_(order.task == LiveTask::gain) {
         if (order.task == LiveTask::gain) gain_.emplace(gain_watch());
+        if (order.task == LiveTask::follow) follow_.emplace(order, rate_, order.unpaced);
         out_.capture.sample_rate_hz = rate_;
         out_.capture.take = order.capture.take;
         last_frame_ = order.capture.duration_s
@@ -139,6 +141,7 @@ private:
         levels_.add(block);
         captured_ += block.frames();
         if (gain_) gain_->add(block);
+        if (follow_) follow_->add(block);
         if (!waiting_) keep(block);
         tell_events();
         if (waiting_ && gain_->hears_tone() && tone_is_up()) start();
@@ -176,8 +179,11 @@ private:
     void tell_events() {
         if (gain_)
             for (auto& [kind, text] : gain_->take_events()) board_.tell(captured_s(), kind, text);
+        if (follow_)
+            for (auto& [kind, text] : follow_->take_events()) board_.tell(captured_s(), kind, text);
         const std::uint64_t dropouts = drive_.overflows() + (keeper_ ? keeper_->dropouts_so_far() : 0);
-        if (dropouts > dropouts_told_) board_.tell(captured_s(), "fault", "sound was lost: the step during which it was may be wrong");
+        if (dropouts > dropouts_told_)
+            board_.tell(captured_s(), "fault", gain_ ? "sound was lost: the step during which it was may be wrong" : "sound was lost");
         dropouts_told_ = dropouts;
     }
 
@@ -187,10 +193,19 @@ private:
                 case LiveRequest::stepped_up: step(order_.volume_step); break;
                 case LiveRequest::stepped_down: step(-order_.volume_step); break;
                 case LiveRequest::mark: mark(); break;
-                case LiveRequest::start: start(); break;
+                case LiveRequest::start:
+                    start();
+                    if (follow_) follow_->reference();
+                    break;
                 case LiveRequest::reference:
+                    if (follow_) follow_->reference();
+                    break;
                 case LiveRequest::keep:
-                case LiveRequest::arm: break;
+                    if (follow_) follow_->keep();
+                    break;
+                case LiveRequest::arm:
+                    if (follow_) follow_->arm();
+                    break;
             }
     }
 
@@ -213,12 +228,14 @@ private:
 
     void mark() {
         if (keeper_) keeper_->take().marks.push_back({taken_s(), "mark"});
+        if (follow_) follow_->mark();
         board_.tell(captured_s(), "mark", "marked");
     }
 
     void follow_script() {
         while (next_turn_ < order_.knob_script.size() && order_.knob_script[next_turn_].time_s <= captured_s())
             turn(order_.knob_script[next_turn_++].volume);
+        while (next_move_ < order_.moves.size() && order_.moves[next_move_].time_s <= captured_s()) order_.moves[next_move_++].make();
     }
 
     LiveSnapshot snapshot(LiveState state) const {
@@ -245,6 +262,7 @@ private:
         now.dropouts = drive_.overflows() + (keeper_ ? keeper_->dropouts_so_far() : 0);
         now.overloads = keeper_ ? keeper_->overloads_so_far() : 0;
         if (gain_) gain_->fill(now);
+        if (follow_) follow_->fill(now);
         if (out_.capture.failure) now.failure = out_.capture.failure->what();
         now.heard_at = heard_at_;
         return now;
@@ -279,6 +297,11 @@ private:
             keeper_->finish(out_.capture);
         }
         out_.stored = keeper_.has_value();
+        if (follow_) {
+            follow_->finish();
+            out_.kept = follow_->kept();
+        }
+        tell_events();
         board_.tell(captured_s(), "ended", out_.capture.failure ? out_.capture.failure->what() : "ended");
         const LiveSnapshot last = snapshot(LiveState::ended);
         out_.steps = last.steps;
@@ -297,10 +320,11 @@ private:
     std::optional<TakeKeeper> keeper_;
     LiveOutcome out_;
     std::optional<GainTask> gain_;
+    std::optional<FollowSession> follow_;
     double volume_ = 0;     // of a knob that the link turns
     bool waiting_ = false;  // nothing is kept yet
     std::uint64_t captured_ = 0, kept_ = 0, last_frame_ = 0, dropouts_told_ = 0;
-    std::size_t next_turn_ = 0;
+    std::size_t next_turn_ = 0, next_move_ = 0;
     bool ended_ = false;
     Clock::time_point heard_at_{}, published_at_{};
 };

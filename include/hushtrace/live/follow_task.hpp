@@ -4,6 +4,7 @@
 #include <memory>
 #include <optional>
 #include <string>
+#include <utility>
 #include <vector>
 
 #include "hushtrace/job/job.hpp"
@@ -49,8 +50,8 @@ public:
     void take_reference();
     /// The jump found since the last call, of the source or of all sound.
     std::optional<Jump> jump();
-    /// What is worth an event since the last call: a source found, the start taken.
-    std::vector<std::string> news();
+    /// What is worth an event since the last call, kind and text: a source found ("started"), the start taken ("reference").
+    std::vector<std::pair<std::string, std::string>> news();
 
 private:
     struct State;

@@ -12,6 +12,12 @@
 
 namespace hushtrace {
 
+/// Something that a script does; called on the session's thread once so much has been captured.
+struct TimedMove {
+    double time_s = 0;
+    std::function<void()> make;
+};
+
 /// What a live session is to do.
 struct LiveOrder {
     LiveTask task = LiveTask::gain;
@@ -24,7 +30,10 @@ struct LiveOrder {
     double volume_step = 1;              ///< what "one" is when it is said to have been turned up one
     std::optional<double> volume_top;    ///< the end of its scale
     std::vector<KnobTurn> knob_script;   ///< ascending times; for links that turn the volume
+    std::string follow;                  ///< LiveTask::follow: what (follow_task.hpp); empty: the loudest
     bool unpaced = false;                ///< the link runs ahead of real time: readings are waited for
+    bool armed = false;                  ///< LiveTask::follow: a jump stores the last minute, from the beginning on
+    std::vector<TimedMove> moves;        ///< ascending times: what is changed on a simulated vehicle meanwhile
     std::function<bool()> stop;          ///< whether the user wants to end; asked at every transfer
 };
 
