@@ -71,8 +71,8 @@ struct LiveFollow {
     bool lowest_at_most = false;        ///< the same of lowest_db
     bool looking = false;               ///< it was not found yet: nothing but the name is set
     bool steady = false;                ///< the level held still for a second: what is shown can be relied on
-    std::optional<double> change_sd_db; ///< of change_db
-    std::optional<double> speed_change; ///< of what follows an engine: its speed now against the start's, less 1
+    std::optional<double> change_sd_db = std::nullopt; ///< of change_db
+    std::optional<double> speed_change = std::nullopt; ///< of what follows an engine: its speed now against the start's, less 1
 };
 /// What happened, in order. A view that was away asks for those it missed.
 struct LiveEvent {

@@ -1,0 +1,180 @@
+#include <catch2/catch.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <random>
+
+#include "hushtrace/measure/band_follower.hpp"
+#include "hushtrace/measure/click_follower.hpp"
+#include "hushtrace/measure/line_follower.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/spectrum/weighting.hpp"
+#include "measure/followed_trial.hpp"
+#include "measure/noise_maker.hpp"
+#include "measure/wandering.hpp"
+
+using namespace hushtrace;
+
+namespace {
+
+Block one_channel(const std::vector<double>& samples) {
+    Block block(1, samples.size());
+    std::copy(samples.begin(), samples.end(), block.channel(0).begin());
+    return block;
+}
+LineFamily family(double hz, std::vector<double> ratios, bool moves = true) {
+    LineFamily out;
+    out.frequency_hz = hz;
+    out.ratios = std::move(ratios);
+    out.low_hz = moves ? 0.5 * hz : 0.994 * hz;
+    out.high_hz = moves ? 4.0 * hz : 1.006 * hz;
+    out.moves = moves;
+    return out;
+}
+std::vector<double> white(double seconds, double rms, unsigned seed) { return wandering::noise(seconds, rms, seed); }
+
+}  // namespace
+
+TEST_CASE("a wandering whine in noise reads its three lines' power, and its sd covers the error", "[follower]") {
+    // closed form: sines of amplitude a have mean square a^2 / 2
+    auto sound = white(8, 1e-3, 3);
+    wandering::add_tone(sound, 1240, 4e-3, 0.015);
+    wandering::add_tone(sound, 2480, 1.5e-3, 0.015);
+    wandering::add_tone(sound, 3720, 1e-3, 0.015);
+    const double truth = 0.5 * (16e-6 + 2.25e-6 + 1e-6);
+    LineFollower follower(48000, 1, family(1240, {1, 2, 3}));
+    double square = 0, count = 0, worst = 0;
+    for (const FollowedPower& one : follower.add(one_channel(sound))) {
+        if (one.time_s < 1.0) continue;
+        REQUIRE(one.frequency_hz);
+        REQUIRE_FALSE(one.at_most[0]);
+        const double error = one.mean_square[0].value - truth;
+        square += std::pow(error / one.mean_square[0].sd, 2);
+        worst = std::max(worst, std::abs(decibels_from_power(one.mean_square[0].value / truth)));
+        ++count;
+        const double true_hz = 1240 * wandering::speed(one.time_s - 0.043, 0.015);
+        CHECK(*one.frequency_hz == Approx(true_hz).epsilon(0.02));
+    }
+    CHECK(count > 300);
+    CHECK(worst < 0.8);
+    CHECK(std::sqrt(square / count) < 1.6);
+}
+
+TEST_CASE("a whine among clicks and steady lines: steps, its going and its return are seen", "[follower]") {
+    FollowedLaw law;   // 15 dB over the noise in 100 Hz; see followed_sound.hpp
+    law.neighbours = 1;
+    int right = 0, read = 0;
+    double found_gone = 0, gone = 0, late = 0, elsewhere = 0;
+    for (const std::uint64_t seed : {1U, 2U, 3U, 4U}) {
+        const FollowedTrial trial = followed_trial(law, seed);
+        INFO("seed " << seed);
+        read += trial.change_error_db ? 1 : 0;
+        right += trial.change_error_db && std::abs(*trial.change_error_db) < 1.0 ? 1 : 0;
+        found_gone += trial.found_while_gone * trial.gone_hops;
+        gone += trial.gone_hops;
+        late = std::max(late, trial.back_after_s);
+        elsewhere = std::max(elsewhere, trial.wrong_place);
+        CHECK(trial.at_most_held >= (trial.hidden_hops > 0 ? 0.95 : 0.0));
+    }
+    CHECK(read == 4);
+    CHECK(right >= 3);
+    CHECK(found_gone < 0.01 * gone);
+    CHECK(gone > 800);
+    CHECK(late < 1.0);
+    CHECK(elsewhere < 0.01);
+}
+
+TEST_CASE("a foot on the pedal takes the whine to almost four times its frequency: it is followed", "[follower]") {
+    FollowedLaw law;
+    law.neighbours = 0;
+    law.sweep_to = 3.75;   // 800 to 3000 rpm and back in 5 s
+    law.duration_s = 9, law.step_s = law.gone_s = law.back_s = 100;
+    const FollowedTrial trial = followed_trial(law, 5);
+    CHECK(trial.present_found > 0.99);
+    CHECK(trial.wrong_place < 0.01);
+    CHECK(trial.hidden_hops < 0.02 * trial.present_hops);
+}
+
+TEST_CASE("a whine that drowns is told as at most so much, and that is true", "[follower]") {
+    FollowedLaw law;
+    law.neighbours = 0;
+    law.over_noise_db = -3;
+    law.duration_s = 8, law.step_s = law.gone_s = law.back_s = 100;
+    const FollowedTrial trial = followed_trial(law, 6);
+    CHECK(trial.hidden_hops > 0.9 * trial.present_hops);
+    CHECK(trial.at_most_held > 0.95);
+    CHECK(trial.at_most_margin_db < 12.0);
+}
+
+TEST_CASE("mains hum reads the power of its harmonics, and a louder tone 12 Hz beside one doesn't count", "[follower]") {
+    auto sound = white(4, 3e-4, 8);
+    const double turn = 2.0 * std::numbers::pi;
+    double truth = 0;
+    for (std::size_t n = 0; n < sound.size(); ++n) {
+        const double t = static_cast<double>(n) / 48000.0;
+        sound[n] += 2e-3 * std::sin(turn * 100.04 * t) + 1e-3 * std::sin(turn * 50.02 * t) + 5e-4 * std::sin(turn * 150.06 * t + 1.0) + 3e-3 * std::sin(turn * 112.5 * t);
+    }
+    truth = 0.5 * (4e-6 + 1e-6 + 0.25e-6);
+    LineFollower follower(48000, 1, family(100.04, {1, 0.5, 1.5}, false));
+    const auto readings = follower.add(one_channel(sound));
+    REQUIRE(readings.size() > 60);
+    const FollowedPower& last = readings.back();
+    REQUIRE(last.frequency_hz);
+    CHECK(dbfs_from_mean_square(last.mean_square[0].value) == Approx(dbfs_from_mean_square(truth)).margin(0.4));
+}
+
+TEST_CASE("digital silence, a rate without the line and values that are no numbers", "[follower]") {
+    LineFollower follower(48000, 2, family(1000, {1, 2}));
+    for (const FollowedPower& one : follower.add(Block(2, 48000))) {
+        CHECK_FALSE(one.frequency_hz);
+        CHECK(one.at_most[0]);
+        CHECK(one.mean_square[0].value < 1e-20);
+    }
+    Block broken(2, 100);
+    broken.channel(1)[3] = std::numeric_limits<double>::quiet_NaN();
+    CHECK_THROWS_AS(follower.add(broken), Error);
+    CHECK_THROWS_AS(follower.add(Block(1, 100)), Error);
+    CHECK_THROWS_AS(LineFollower(8000, 1, family(4000, {1})), Error);
+    CHECK_THROWS_AS(LineFollower(48000, 1, family(1000, {2, 3})), Error);
+    CHECK_THROWS_AS(LineFollower(48000, 0, family(1000, {1})), Error);
+    CHECK_THROWS_AS(ClickFollower(4000, 1), Error);
+    CHECK_THROWS_AS(BandFollower(0, 1, FollowedBand::hiss), Error);
+}
+
+TEST_CASE("hiss is read under the lines, flat and A-weighted, at any usual rate", "[follower]") {
+    // closed form: density d over 20 Hz to 20 kHz (or half the rate); A-weighting integrated over the same band
+    for (const double rate : {16000.0, 48000.0, 96000.0}) {
+        const double density = 1e-10, top = std::min(20000.0, 0.5 * rate);
+        std::mt19937 random(4);
+        auto sound = NoiseMaker(rate, static_cast<std::size_t>(4 * rate), [&](double) { return density; }).take(random);
+        for (std::size_t n = 0; n < sound.size(); ++n) sound[n] += 0.02 * std::sin(2.0 * std::numbers::pi * 997.0 * static_cast<double>(n) / rate);
+        double weighted = 0;
+        for (double f = 20.0; f < top; f += 1.0) weighted += density * a_weighting_power(f);
+        INFO(rate);
+        BandFollower flat(rate, 1, FollowedBand::hiss), a(rate, 1, FollowedBand::hiss_a), all(rate, 1, FollowedBand::everything);
+        const auto level = [&](BandFollower& one) { return decibels_from_power(one.add(one_channel(sound)).back().mean_square[0].value); };
+        CHECK(level(flat) == Approx(decibels_from_power(density * (top - 20.0))).margin(0.25));
+        CHECK(level(a) == Approx(decibels_from_power(weighted)).margin(0.3));
+        CHECK(level(all) == Approx(decibels_from_power(density * (top - 20.0) + 2e-4)).margin(0.1));
+    }
+}
+
+TEST_CASE("clicks read the power that they add above 2 kHz; without them it is at most some of the noise", "[follower]") {
+    for (const double amplitude : {0.0, 0.03, 0.1}) {
+        auto clicks = std::vector<double>(static_cast<std::size_t>(4 * 48000), 0.0);
+        wandering::add_clicks(clicks, 26, amplitude, 0.01, 5);   // ringing at 0.8 rad a sample: 6.1 kHz, all above 2 kHz but 1 %
+        double truth = 0;
+        for (const double v : clicks) truth += v * v / static_cast<double>(clicks.size());
+        auto sound = white(4, 1e-3, 9);
+        for (std::size_t n = 0; n < sound.size(); ++n) sound[n] += clicks[n];
+        wandering::add_tone(sound, 3100, 5e-3, 0.01);   // a whine's line among them is none of theirs
+        ClickFollower follower(48000, 1);
+        const FollowedPower last = follower.add(one_channel(sound)).back();
+        INFO(amplitude);
+        CHECK(last.at_most[0] == (amplitude == 0.0));
+        if (amplitude > 0.0) CHECK(decibels_from_power(last.mean_square[0].value / truth) == Approx(0.0).margin(1.0));
+        else CHECK(last.mean_square[0].value < 0.2 * (1e-6 * 0.92 + 12.5e-6));
+    }
+}
