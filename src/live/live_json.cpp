@@ -52,7 +52,12 @@ Json follow_json(const LiveFollow& follow) {
             {"start_db", figure(follow.start_db)},
             {"change_db", figure(follow.change_db)},
             {"sd_db", figure(follow.sd_db)},
-            {"at_most", follow.at_most}};
+            {"at_most", follow.at_most},
+            {"lowest_at_most", follow.lowest_at_most},
+            {"looking", follow.looking},
+            {"steady", follow.steady},
+            {"change_sd_db", figure(follow.change_sd_db)},
+            {"speed_change", figure(follow.speed_change)}};
 }
 
 std::string text_of(const Json& json) {

@@ -162,7 +162,7 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     } else {
         content.first = {level_label, level, "-88.8", "level", ""};
     }
-    content.details = {"lowest " + level_words(follow, follow.lowest_db), "start " + level_words(follow, follow.start_db)};
+    content.details = {(follow.lowest_at_most ? "lowest, at most " : "lowest ") + level_words(follow, follow.lowest_db), "start " + level_words(follow, follow.start_db)};
     if (snapshot.follow)
         content.details.push_back(follow.frequency_hz && std::isfinite(*follow.frequency_hz) ? fmt::format("at {:.1f} Hz", *follow.frequency_hz)
                                                                                             : "frequency not made out");

@@ -37,7 +37,7 @@ std::string follow_figures(const LiveFollow& follow) {
     const auto add = [&text](const std::string& more) { text += (text.empty() ? "" : ", ") + more; };
     add(fmt::format("{} {}{}", to_word(follow.channel), follow.at_most ? "at most " : "", decibel_figure(follow.level_db, unit, 1).text()));
     if (follow.change_db) add("change " + change_figure(follow.change_db).text());
-    if (follow.lowest_db) add("lowest " + decibel_figure(follow.lowest_db, unit, 1).text());
+    if (follow.lowest_db) add((follow.lowest_at_most ? "lowest at most " : "lowest ") + decibel_figure(follow.lowest_db, unit, 1).text());
     if (follow.start_db) add("start " + decibel_figure(follow.start_db, unit, 1).text());
     if (follow.frequency_hz && std::isfinite(*follow.frequency_hz)) add(fmt::format("{:.1f} Hz", *follow.frequency_hz));
     return text;
