@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <memory>
 #include <set>
 #include <string>
@@ -20,11 +22,21 @@ struct GainOptions {
     LiveOptions session;
 };
 
+std::string told_of(const LiveOutcome& outcome) {
+    if (!outcome.ceiling) return fmt::format("No clean step among {}. Nothing was stored.\n", outcome.steps.size());
+    const LiveStep& step = outcome.ceiling->step;
+    const std::string place = step.volume ? fmt::format("volume {:g}", *step.volume) : fmt::format("step {}", step.number);
+    return fmt::format("{} up to {}, {:.2f} dBFS, THD {:.3f} %. Nothing was stored.\n",
+                       outcome.ceiling->final ? "The source plays clean" : "Clean so far: no step was too much. Clean", place,
+                       step.level_dbfs, step.thd_percent);
+}
+
 /// Captures one more stepped take under the eyes of the hand on the knob.
-///   returns whether the device or the disk broke off
-bool capture_live(GainOptions& options) {
+LiveOutcome capture_live(GainOptions& options) {
     options.session.sound.job = options.job;
-    return run_live_session(LiveTask::gain, options.session).capture.failure.has_value();
+    if (options.session.no_take && options.json)
+        throw Error(ErrorKind::invalid_request, "--json: goes with a stored take, so without --no-take");
+    return run_live_session(LiveTask::gain, options.session);
 }
 
 }  // namespace
@@ -47,7 +59,13 @@ void add_gain_command(CLI::App& app, Context& context) {
         for (const CLI::Option* one : with_live)
             if (live->count() == 0 && one->count() > 0)
                 throw Error(ErrorKind::invalid_request, one->get_name() + ": goes with --live");
-        const bool broke_off = options->live && capture_live(*options);
+        bool broke_off = false;
+        if (options->live) {
+            const LiveOutcome outcome = capture_live(*options);
+            broke_off = outcome.capture.failure.has_value();
+            if (broke_off) context.exit_code = 3;
+            if (!outcome.stored) return print_result(told_of(outcome));
+        }
         const OpenedJob opened = open_job(options->job);
         const GainAnalysis analysis = analyse_gain(opened);
         print_result(options->json ? gain_document(opened, analysis, HUSHTRACE_VERSION)

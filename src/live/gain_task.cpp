@@ -60,10 +60,11 @@ struct GainTask::State {
     void take_readings();
     void step_read(std::size_t rest, const StepResult& result);
     void tell_ceiling();
-    std::vector<LiveStep> shown_steps(std::optional<std::size_t>& current) const;
-    std::optional<LiveCeiling> ceiling_of(const std::vector<LiveStep>& shown) const;
+    const std::vector<LiveStep>& shown_steps();
+    void show_steps();
+    std::optional<LiveCeiling> ceiling_of(const std::vector<LiveStep>& all) const;
     std::optional<LiveStep> as_read(std::size_t rest, std::size_t channel) const;
-    GainMoment moment() const;
+    GainMoment moment();
 
     GainWatch watch;
     std::vector<std::size_t> signal_channels;
@@ -80,6 +81,9 @@ struct GainTask::State {
         bool told = false;
     };
     std::vector<Step> steps;  // [rests]
+    std::vector<LiveStep> shown;
+    std::optional<std::size_t> at_last_rest;  // index into shown
+    bool stale = true;
     std::optional<LiveCeiling> told_ceiling;
     std::vector<std::pair<std::string, std::string>> events;
 };
@@ -97,6 +101,7 @@ void GainTask::State::add(const Block& block) {
 
 void GainTask::State::follow_steps() {
     for (auto change = finder->next_change(); change != StepFinder::Change::none; change = finder->next_change()) {
+        stale = true;
         if (change == StepFinder::Change::merged) {
             if (!steps.empty()) steps.pop_back();
             knob.merged();
@@ -112,12 +117,14 @@ void GainTask::State::follow_steps() {
         if (now > 0) ask_reading(now - 1);  // the last chance to read more of it
         ask_reading(now);
     }
+    const bool waited = knob.waits();
     if (!steps.empty() && knob.at(now_s())) {
         finder->repeat_last(now_s());
         steps.push_back(steps.back());
         steps.back().told = false;
         if (steps.back().read_s > 0) step_read(steps.size() - 1, {steps.size() - 1, steps.back().read_s, steps.back().channels});
     }
+    if (waited != knob.waits()) stale = true;
     if (!steps.empty()) ask_reading(steps.size() - 1);
 }
 
@@ -154,8 +161,8 @@ void GainTask::State::step_read(std::size_t rest, const StepResult& result) {
     Step& step = steps[rest];
     step.read_s = result.length_s;
     step.channels = result.channels;
-    std::optional<std::size_t> current;
-    const std::vector<LiveStep> shown = shown_steps(current);
+    stale = true;
+    shown_steps();
     const auto found = std::find_if(shown.begin(), shown.end(), [rest](const LiveStep& one) { return one.number == rest + 1; });
     const auto& volume = rest < knob.volumes().size() ? knob.volumes()[rest] : std::nullopt;
     const bool again = volume && !knob.doubtful() &&
@@ -184,8 +191,7 @@ void GainTask::State::step_read(std::size_t rest, const StepResult& result) {
 }
 
 void GainTask::State::tell_ceiling() {
-    std::optional<std::size_t> current;
-    const auto ceiling = ceiling_of(shown_steps(current));
+    const auto ceiling = ceiling_of(shown_steps());
     const bool news = ceiling && ceiling->final &&
                       (!told_ceiling || told_ceiling->step.number != ceiling->step.number || told_ceiling->step.volume != ceiling->step.volume);
     if (!news) return;
@@ -210,11 +216,11 @@ std::optional<LiveStep> GainTask::State::as_read(std::size_t rest, std::size_t c
 }
 
 /// The ceiling's figures are those of the channel that is distorted one step on.
-std::optional<LiveCeiling> GainTask::State::ceiling_of(const std::vector<LiveStep>& shown) const {
-    auto ceiling = live_ceiling(shown);
+std::optional<LiveCeiling> GainTask::State::ceiling_of(const std::vector<LiveStep>& all) const {
+    auto ceiling = live_ceiling(all);
     if (!ceiling || !ceiling->final) return ceiling;
     const LiveStep* above = nullptr;
-    for (const LiveStep& one : shown)
+    for (const LiveStep& one : all)
         if (one.tone != ToneState::clean && one.level_dbfs > ceiling->step.level_dbfs && (!above || one.level_dbfs < above->level_dbfs)) above = &one;
     const std::size_t rest = ceiling->step.number - 1;
     for (std::size_t i = 0; above && i < signal_channels.size(); ++i)
@@ -225,8 +231,10 @@ std::optional<LiveCeiling> GainTask::State::ceiling_of(const std::vector<LiveSte
 
 /// Steps as they are shown: the worst channel speaks for each; where volumes are counted a volume comes once, with the
 /// worst that it read.
-std::vector<LiveStep> GainTask::State::shown_steps(std::optional<std::size_t>& current) const {
-    std::vector<LiveStep> shown;
+void GainTask::State::show_steps() {
+    shown.clear();
+    at_last_rest.reset();
+    stale = false;
     for (std::size_t rest = 0; rest < steps.size(); ++rest) {
         std::optional<LiveStep> worst;
         for (std::size_t i = 0; i < steps[rest].channels.size(); ++i) {
@@ -238,24 +246,28 @@ std::vector<LiveStep> GainTask::State::shown_steps(std::optional<std::size_t>& c
         const auto same = std::find_if(shown.begin(), shown.end(), [&](const LiveStep& one) { return one.volume && one.volume == worst->volume; });
         if (same == shown.end()) {
             shown.push_back(*worst);
-            current = shown.size() - 1;
+            at_last_rest = shown.size() - 1;
         } else {
             if (std::pair(badness(worst->tone), worst->thd_percent) > std::pair(badness(same->tone), same->thd_percent)) {
                 worst->number = same->number;
                 *same = *worst;
             }
-            current = static_cast<std::size_t>(same - shown.begin());
+            at_last_rest = static_cast<std::size_t>(same - shown.begin());
         }
-        if (rest + 1 != steps.size()) current.reset();
+        if (rest + 1 != steps.size()) at_last_rest.reset();
     }
-    if (!finder || !finder->resting(now_s())) current.reset();
+}
+
+const std::vector<LiveStep>& GainTask::State::shown_steps() {
+    if (stale) show_steps();
     return shown;
 }
 
-GainMoment GainTask::State::moment() const {
+GainMoment GainTask::State::moment() {
     GainMoment now;
     now.levels = tones.levels();
-    now.steps = shown_steps(now.current);
+    now.steps = shown_steps();
+    if (finder && finder->resting(now_s())) now.current = at_last_rest;
     now.ceiling = ceiling_of(now.steps);
     now.begun = finder.has_value();
     now.tone_hz = watch.tone_hz;
@@ -288,9 +300,11 @@ void GainTask::begin() {
 }
 void GainTask::said_up() {
     state_->knob.said_up(state_->now_s());
+    state_->stale = true;
 }
 void GainTask::said_down() {
     state_->knob.said_down(state_->now_s());
+    state_->stale = true;
 }
 void GainTask::turned_to(double volume) {
     state_->knob.turned_to(volume, state_->finder ? state_->now_s() : -1.0);
@@ -298,7 +312,8 @@ void GainTask::turned_to(double volume) {
 
 void GainTask::fill(LiveSnapshot& snapshot) const {
     const GainMoment now = state_->moment();
-    snapshot.steps = now.steps;
+    const std::size_t left_out = now.steps.size() > most_shown_steps ? now.steps.size() - most_shown_steps : 0;
+    snapshot.steps.assign(now.steps.begin() + static_cast<std::ptrdiff_t>(left_out), now.steps.end());
     snapshot.ceiling = now.ceiling;
     snapshot.volume = now.volume;
     const GainSaid said = say_gain(now);

@@ -41,7 +41,7 @@ GainSaid at_clean_step(const GainMoment& now, const LiveStep& step) {
 GainSaid at_distorted_step(const GainMoment& now) {
     if (!now.ceiling)
         return {"distorted from the start", "turn it well down; set bass, treble and loudness flat"};
-    if (now.counts) return {"too far", fmt::format("back to {}, or end here", place_of(now.ceiling->step))};
+    if (now.ceiling->step.volume) return {"too far", fmt::format("back to {}, or end here", place_of(now.ceiling->step))};
     return {"too far", "one back, or end here"};
 }
 
@@ -74,8 +74,8 @@ GainSaid say_gain(const GainMoment& now) {
     if (!now.begun) return {"tone heard", "hold the knob still"};
     if (any(now, ToneState::moving) || !now.current || *now.current >= now.steps.size()) return {"reading", "hold the knob still"};
     const LiveStep& step = now.steps[*now.current];
-    if (now.counts && !step.volume)
-        return {"turned, but not counted", "say so for each step turned: one up, or one back"};
+    if (now.counts && !step.volume && step.tone == ToneState::clean)
+        return {"clean, but not counted", "say what you turned: one up, or one back"};
     switch (step.tone) {
         case ToneState::clean: return at_clean_step(now, step);
         case ToneState::distorted: return at_distorted_step(now);

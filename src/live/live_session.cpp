@@ -35,6 +35,10 @@ void check(const Link& link, const LiveOrder& order) {
         refuse(fmt::format("{} channels are named, but {} come from {}", take.channels.size(), link.input_channels(),
                            link.name()));
     if (order.capture.plays_tone && !take.tone) refuse("there is no tone to play");
+    if (order.task == LiveTask::gain && std::all_of(take.channels.begin(), take.channels.end(), [](Channel one) {
+            return one == Channel::supply || one == Channel::supply_current;
+        }))
+        refuse("none of the channels carries the signal: --channels left,right");
     if (order.task == LiveTask::gain && !sine_of(order))
         refuse("the source's ceiling is found with a steady sine: --tone sine");
     if (const auto& most_s = order.capture.duration_s; most_s && !(*most_s > 0 && *most_s <= longest_capture_s))
@@ -210,7 +214,12 @@ private:
     }
 
     void step(double by) {
-        if (!gain_ || !order_.volume_start) return;
+        if (!gain_) return;
+        if (!order_.volume_start) {
+            if (!std::exchange(uncounted_told_, true))
+                board_.tell(captured_s(), "mark", "steps are not counted: --volume-start says where the knob stands");
+            return;
+        }
         if (!link_.turns_volume()) {
             by > 0 ? gain_->said_up() : gain_->said_down();
             return;
@@ -322,6 +331,7 @@ private:
     std::optional<GainTask> gain_;
     std::optional<FollowSession> follow_;
     double volume_ = 0;     // of a knob that the link turns
+    bool uncounted_told_ = false;
     bool waiting_ = false;  // nothing is kept yet
     std::uint64_t captured_ = 0, kept_ = 0, last_frame_ = 0, dropouts_told_ = 0;
     std::size_t next_turn_ = 0, next_move_ = 0;

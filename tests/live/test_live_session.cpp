@@ -241,7 +241,7 @@ TEST_CASE("what comes in is on the board within 100 ms and the window", "[live_s
     INFO("from the step's arrival to its full level on the board: median " << late_s[late_s.size() / 2] << " s, longest " << late_s.back()
                                                                            << " s; " << snapshots << " snapshots");
     CHECK(late_s[late_s.size() / 2] < window_s + 0.1);
-    CHECK(late_s.front() > 0.03);  // not before half the window has it
+    CHECK(late_s[late_s.size() / 2] > 0.03);  // half the window must have it
     CHECK(static_cast<double>(snapshots) > 15.0 * 6.0);
     WARN("latency: median " << late_s[late_s.size() / 2] << " s, longest " << late_s.back() << " s; " << snapshots << " snapshots in 6 s");
 }

@@ -1,4 +1,5 @@
 #pragma once
+#include <cstddef>
 #include <memory>
 #include <optional>
 #include <string>
@@ -50,7 +51,8 @@ public:
     void said_down();
     void turned_to(double volume);
 
-    /// Fills in levels (all but peak_dbfs), steps, ceiling, volume, headline, next.
+    static constexpr std::size_t most_shown_steps = 300;
+    /// Fills in levels (all but peak_dbfs), steps (the last of them), ceiling, volume, headline, next.
     void fill(LiveSnapshot& snapshot) const;
     /// What happened since the last call: kind and text, as LiveEvent has them.
     std::vector<std::pair<std::string, std::string>> take_events();

@@ -41,6 +41,8 @@ public:
     const std::vector<std::optional<double>>& volumes() const { return volumes_; }
     /// The link's knob at a moment; nothing where a hand turns it.
     std::optional<double> turned_at(double time_s) const;
+    /// A word was said that no rest has been found for yet.
+    bool waits() const { return waiting_since_s_.has_value(); }
     bool doubtful() const { return missed_ > 0; }
 
 private:
