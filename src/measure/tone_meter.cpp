@@ -124,10 +124,14 @@ double ToneMeter::State::noise_in_lobe(double place, double spacing) {
         for (const double apart : {-1.5, -0.5, 0.5, 1.5}) take(place + apart * spacing);
     }
     if (scratch.empty()) return 0;
-    const auto middle = scratch.begin() + static_cast<std::ptrdiff_t>(scratch.size() / 2);
+    const std::size_t rank = scratch.size() / 2;
+    const auto middle = scratch.begin() + static_cast<std::ptrdiff_t>(rank);
     std::nth_element(scratch.begin(), middle, scratch.end());
-    // a noise bin's power is spread exponentially: its mean is its median by ln 2
-    return *middle / std::numbers::ln2 * static_cast<double>(2 * kHalfLobe + 1) * 4.0 / (static_cast<double>(length) * energy);
+    // A noise bin's power is spread exponentially; of n such the one at this rank is, on average, so much of the mean
+    // (Renyi 1953: the gaps between them are exponential, too).
+    double share = 0;
+    for (std::size_t j = 0; j <= rank; ++j) share += 1.0 / static_cast<double>(scratch.size() - j);
+    return *middle / share * static_cast<double>(2 * kHalfLobe + 1) * 4.0 / (static_cast<double>(length) * energy);
 }
 
 void ToneMeter::State::read_harmonics(ToneMeterReading& out, double fundamental) {

@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <catch2/catch.hpp>
 
 #include <algorithm>
@@ -139,7 +141,11 @@ int compare_random_sources(int count_of_sources) {
         }
         Heard heard(source, watch_of(source));
         const GainAnalysis later = analysed(source, {});
-        INFO("seed " << seed << ", step " << step_db << " dB, noise " << 20 * std::log10(source.noise_rms) << " dB");
+        std::string steps;
+        for (const LiveStep& one : heard.last.steps)
+            steps += fmt::format(" {}: {:.2f} dBFS {:.2f} % {};", one.number, one.level_dbfs, one.thd_percent, to_word(one.tone));
+        INFO("seed " << seed << ", step " << step_db << " dB, noise " << 20 * std::log10(source.noise_rms) << " dB; live:" << steps
+                     << " later: step " << (later.ceiling ? later.ceiling->step : 0));
         const bool final = heard.last.ceiling && heard.last.ceiling->final;
         CHECK(final == later.ceiling.has_value());
         if (!final || !later.ceiling) continue;
