@@ -4,8 +4,8 @@
 the other core, and (--page) the phone page is open in a browser. Prints the program's processor time as a share of one
 core (getrusage), its largest memory, what it found lost in its sound, and the steps that it told. Exit 1 when sound was lost.
 
-A sound server usually runs at a raised priority. --raised gives it and the program one (as root): for a machine on which
-other things run besides the busy loop.
+A sound server usually runs at a raised priority. --raised gives server, player and program a real-time one (as root): for a
+machine on which much else runs besides the busy loop.
 """
 import json
 import os
@@ -42,8 +42,7 @@ def new_job(folder):
 
 def busy():
     """Holds the last core until it is ended."""
-    return subprocess.Popen([sys.executable, "-c", "import os\nos.setpriority(os.PRIO_PROCESS, 0, 0)\n"
-                             f"os.sched_setaffinity(0, {{{cores[-1]}}})\nwhile True: pass"])
+    return subprocess.Popen([sys.executable, "-c", f"import os\nos.sched_setaffinity(0, {{{cores[-1]}}})\nwhile True: pass"])
 
 
 def write_staircase(path):
@@ -63,12 +62,27 @@ def open_page(address):
     return browser
 
 
-if "--raised" in words:
-    os.setpriority(os.PRIO_PROCESS, 0, -15)
+def raised(pid):
+    """All threads of a process; those that it begins later inherit it."""
+    if "--raised" in words:
+        for thread in os.listdir(f"/proc/{pid}/task"):
+            os.sched_setscheduler(int(thread), os.SCHED_RR, os.sched_param(5))
+
+
+def largest_memory_mb(pid):
+    """Not ru_maxrss, which begins with what this script held when it forked."""
+    try:
+        status = pathlib.Path(f"/proc/{pid}/status").read_text()
+        return int(re.search(r"VmHWM:\s+(\d+)", status).group(1)) / 1024
+    except (OSError, AttributeError):
+        return 0
+
+
 with tempfile.TemporaryDirectory() as folder, PrivatePulse() as pulse:
     job = new_job(folder)
     load = None if "--no-load" in words else busy()
-    browser, lines = None, []
+    browser, lines, memory_mb = None, [], 0
+    raised(pulse.server.pid)
     write_staircase(pathlib.Path(folder) / "steps.wav")
     player = subprocess.Popen(["paplay", "--latency-msec=1000", str(pathlib.Path(folder) / "steps.wav")], env=pulse.env)
     command = [tool, "gain", "--job", str(job), "--live", "--device", "pulse", "--plain", "--tone", "sine", "--level", "0", "--via", "stick",
@@ -76,10 +90,13 @@ with tempfile.TemporaryDirectory() as folder, PrivatePulse() as pulse:
     if "--page" in words:
         command.append("--share")
     process = subprocess.Popen(command, env=pulse.env, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
+    raised(player.pid)
+    raised(process.pid)
     begun = time.monotonic()
     try:
         for line in process.stderr:
             lines.append(line.rstrip())
+            memory_mb = max(memory_mb, largest_memory_mb(process.pid))
             address = re.search(r"http://\S+", line)
             if address and "--page" in words and browser is None:
                 browser = open_page(address.group())
@@ -97,7 +114,7 @@ with tempfile.TemporaryDirectory() as folder, PrivatePulse() as pulse:
     lost = [line for line in lines if "was lost" in line or "reported lost" in line]
     print(f"{took:.1f} s, exit {os.waitstatus_to_exitcode(status)}, cores {len(cores)}, load average {os.getloadavg()[0]:.1f}")
     print(f"processor: {100 * (usage.ru_utime + usage.ru_stime) / took:.1f} % of a core "
-          f"({usage.ru_utime:.1f} s user, {usage.ru_stime:.1f} s system); memory {usage.ru_maxrss / 1024:.0f} MB")
+          f"({usage.ru_utime:.1f} s user, {usage.ru_stime:.1f} s system); memory {memory_mb:.0f} MB")
     print(f"steps told: {steps}; take marked: {faults or 'nothing'}")
     for line in lost[:10]:
         print("  " + line)
