@@ -7,7 +7,7 @@
 #include <locale.h>
 #include <ncurses.h>
 #include <poll.h>
-#include <sys/ioctl.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -80,6 +80,7 @@ public:
               while (!done_ && !board.closed()) std::this_thread::sleep_for(50ms);
               for (int waited = 0; waited < 40 && !done_; ++waited) std::this_thread::sleep_for(50ms);
               while (!done_) {
+                  tcflow(terminal, TCOON);
                   tcflush(terminal, TCOFLUSH);
                   std::this_thread::sleep_for(20ms);
               }

@@ -12,7 +12,7 @@ namespace hushtrace {
 struct LiveScreenWish {
     int rows = 24, columns = 80;
     bool unicode = true;       ///< false: ASCII alone
-    std::string news;          ///< what happened last, in one sentence; empty once it is old
+    std::string news = {};     ///< what happened last, in one sentence; empty once it is old
     double unheard_s = 0;      ///< how long no sound has come from the link
 };
 

@@ -1,0 +1,255 @@
+"""The moving view on terminals of several sizes and kinds, read back by a terminal emulator (pyte): made-up snapshots (show_board), then
+the simulated vehicle. Nothing may be left behind on the terminal, whatever the way out."""
+import concurrent.futures
+import fcntl
+import os
+import pathlib
+import pty
+import re
+import select
+import signal
+import struct
+import subprocess
+import sys
+import tempfile
+import termios
+import time
+
+import pyte
+
+PROGRAM = sys.argv[1]
+BOARD = os.path.join(os.environ["HUSHTRACE_BUILD_DIR"], "bin", "show_board")
+PATIENCE_S = 20
+
+
+class Terminal:
+    """A terminal with a program on it. What the program writes to stdout is kept apart."""
+
+    def __init__(self, command, rows=24, columns=80, wrapped=True, **environment):
+        self.master, self.slave = pty.openpty()
+        self.size(rows, columns)
+        self.before = termios.tcgetattr(self.slave)
+        self.screen = pyte.Screen(columns, rows)
+        self.stream = pyte.ByteStream(self.screen)
+        self.raw = b""
+        env = dict(os.environ, TERM="screen-256color", LC_ALL="C.UTF-8")
+        env.pop("NO_COLOR", None)
+        env.update(environment)
+        self.program = subprocess.Popen(["setsid", "--ctty"] + command, stdin=self.slave, stdout=subprocess.PIPE, stderr=self.slave, env=env)
+
+    def size(self, rows, columns):
+        fcntl.ioctl(self.master, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+
+    def read(self, seconds=0.05):
+        if not select.select([self.master], [], [], seconds)[0]:
+            return False
+        data = os.read(self.master, 65536)
+        self.raw += data
+        self.stream.feed(data)
+        return True
+
+    def text(self):
+        return "\n".join(self.screen.display)
+
+    def until(self, *parts):
+        """Reads until all parts stand on the screen."""
+        end = time.monotonic() + PATIENCE_S
+        while not all(part in self.text() for part in parts):
+            assert time.monotonic() < end, f"not on the screen: {[p for p in parts if p not in self.text()]}\n{self.text()}"
+            self.read()
+
+    def keys(self, text):
+        os.write(self.master, text)
+
+    def end(self):
+        """Waits for the end; gives the exit code and what stood on stdout. The terminal must be as it was."""
+        deadline = time.monotonic() + PATIENCE_S
+        while self.program.poll() is None:
+            assert time.monotonic() < deadline, "it does not end"
+            self.read()
+        while self.read(0.1):
+            pass
+        told = self.program.stdout.read().decode()
+        assert termios.tcgetattr(self.slave) == self.before, "modes differ"
+        os.close(self.slave)
+        os.close(self.master)
+        return self.program.returncode, told
+
+    def assert_left(self):
+        """The other screen was entered and left again, and the cursor is seen."""
+        assert self.raw.count(b"\x1b[?1049h") >= 1
+        assert self.raw.rfind(b"\x1b[?1049l") > self.raw.rfind(b"\x1b[?1049h"), self.raw[-200:]
+        assert self.raw.rfind(b"\x1b[34h\x1b[?25h") > self.raw.rfind(b"\x1b[?25l"), self.raw[-200:]
+
+
+def board(scene, seconds=30, way="terminal", **how):
+    return Terminal([BOARD, way, scene, str(seconds)], **how)
+
+
+def sizes():
+    for rows, columns, parts in [(24, 80, ["█", "clean so far: volume 31", "Turn it up one.", "997 Hz", "peak", "steps: 23 to 31 clean", "q: end"]),
+                                 (15, 40, ["█", "clean so far: volume 31", "Turn it up one.", "CLEAN", "I turned it up one"]),
+                                 (50, 160, ["█", "volume 23 ", "Turn it up one."]), (3, 20, ["CLEAN", "Turn it up one."])]:
+        view = board("clean", rows=rows, columns=columns)
+        view.until(*parts)
+        view.keys(b"q")
+        code, told = view.end()
+        assert code == 0 and "asked stop" in told, told
+        view.assert_left()
+
+
+def words():
+    for scene, parts in [("distorted", ["CEILING: volume 31", "distorted"]), ("quieter", ["change against the start, dB", "1187.4 Hz", "armed", "kept 2"]),
+                         ("hidden", ["at most"]), ("unheard", ["no sound has come for"]), ("uncalibrated", ["dBFS"]),
+                         ("failed", ["the device is gone"]), ("hostile", ["[31mred"])]:
+        view = board(scene)
+        view.until(*parts)
+        view.keys(b"q")
+        assert view.end()[0] == 0
+        assert b"\x1b]0;owned" not in view.raw and b"\x1b[31mred" not in view.raw
+
+
+def keys():
+    view = board("clean")
+    view.until("q: end")
+    for key in [b"+", b"-", b"\x1bOA", b"\x1bOB", b"m", b"k", b"x", b"a", b" ", b"\x1b[15~", b"q"]:
+        view.keys(key)
+        time.sleep(0.05)
+    asked = [line.split()[1] for line in view.end()[1].splitlines() if line.startswith("asked")]
+    assert asked == ["up", "down", "up", "down", "mark", "keep", "stop"], asked
+    view = board("quieter")
+    view.until("q: end")
+    view.keys(b" a+kq")
+    asked = [line.split()[1] for line in view.end()[1].splitlines() if line.startswith("asked")]
+    assert asked == ["reference", "arm", "keep", "stop"], asked
+
+
+def resized():
+    view = board("distorted")
+    view.until("right ", "distorted")
+    for rows, columns, part in [(15, 40, "DISTORTED"), (50, 160, "volume 23 "), (24, 80, "steps: 23 to 31 clean")]:
+        view.size(rows, columns)
+        view.screen.resize(rows, columns)
+        view.until(part)
+    view.keys(b"q")
+    view.end()
+    view.assert_left()
+
+
+def signals():
+    for name, first in [("SIGINT", b"\x03"), ("SIGTERM", None), ("SIGHUP", None)]:
+        view = board("clean")
+        view.until("q: end")
+        view.keys(first) if first else view.program.send_signal(getattr(signal, name))
+        code, told = view.end()
+        assert code == 0 and "asked stop" in told, (name, code, told)
+        view.assert_left()
+    view = board("clean", way="deaf")  # a session that does not obey: the second Ctrl-C ends it
+    view.until("q: end")
+    view.keys(b"\x03")
+    time.sleep(0.3)
+    view.keys(b"\x03")
+    assert view.end()[0] == -signal.SIGINT
+    view.assert_left()
+    view = board("clean", way="crash")
+    assert view.end()[0] == -signal.SIGABRT
+    view.assert_left()
+
+
+def paused():
+    """Ctrl-Z under a shell with job control: the terminal is the shell's in between, and the view comes back."""
+    script = 'set -m; "$0" terminal clean 60; echo "stopped $?"; stty -a | grep -o -e "-*icanon"; sleep 0.3; fg >/dev/null; echo "ended $?"'
+    view = Terminal(["bash", "--norc", "-c", script, BOARD])
+    view.until("q: end")
+    mark = len(view.raw)
+    view.keys(b"\x1a")
+    end = time.monotonic() + PATIENCE_S
+    while b"\x1b[?1049l" not in view.raw[mark:] or view.raw.count(b"\x1b[?1049h") < 2:
+        assert time.monotonic() < end, view.raw[mark:]
+        view.read()
+    view.until("q: end", "Turn it up one.")
+    view.keys(b"q")
+    end = time.monotonic() + PATIENCE_S
+    while view.program.poll() is None:
+        assert time.monotonic() < end
+        view.read()
+    told = view.program.stdout.read().decode()
+    assert re.search(r"stopped 148\nicanon\n", told) and "ended 0" in told, told  # 128 + SIGTSTP
+    assert termios.tcgetattr(view.slave) == view.before
+    view.assert_left()
+
+
+def looks():
+    view = board("distorted", NO_COLOR="1")
+    view.until("CEILING")
+    cells = [cell for row in view.screen.buffer.values() for cell in row.values()]
+    assert {cell.fg for cell in cells} | {cell.bg for cell in cells} == {"default"}
+    assert any(cell.reverse for cell in cells)
+    view.keys(b"q")
+    view.end()
+    view = board("distorted")
+    view.until("CEILING")
+    assert any(cell.bg == "ff8700" for row in view.screen.buffer.values() for cell in row.values())
+    view.keys(b"q")
+    view.end()
+    view = board("clean", LC_ALL="C", TERM="linux")
+    view.until("##", "^: I turned it up one")
+    view.keys(b"q")
+    view.end()
+    assert all(byte < 0x80 for byte in view.raw)
+    for kind in ["dumb", "", "no-such-terminal"]:
+        view = board("clean", seconds=1, TERM=kind)
+        code, told = view.end()
+        assert code == 0 and told.startswith("no terminal"), told
+        assert b"\x1b" not in view.raw, kind
+
+
+def fast_enough():
+    view = board("clean")
+    view.until("q: end")
+    seen, last, begun = 0, "", time.monotonic()
+    while time.monotonic() < begun + 2:
+        view.read(0.01)
+        now = view.text()
+        seen += now != last
+        last = now
+    view.keys(b"q")
+    view.end()
+    assert seen >= 30, f"{seen} changes of the screen in 2 s, 15 a second are promised"
+
+
+def stopped_terminal():
+    """A terminal that takes nothing any more holds up neither the session nor the end."""
+    view = board("clean", seconds=3)
+    view.until("q: end")
+    termios.tcflow(view.slave, termios.TCOOFF)
+    begun = time.monotonic()
+    while view.program.poll() is None:
+        assert time.monotonic() < begun + PATIENCE_S, "it hangs on the terminal"
+        time.sleep(0.05)
+    told = view.program.stdout.read().decode()
+    longest = float(re.search(r"longest publish ([\d.]+)", told).group(1))
+    assert longest < 0.25, told
+
+
+def plain():
+    done = subprocess.run([BOARD, "plain", "clean", "2.5"], stdin=subprocess.DEVNULL, capture_output=True, text=True, check=True)
+    lines = done.stderr.splitlines()
+    assert re.fullmatch(r"0\.0 s  left 1\.8\d\d V, 5\.32 dBV, peak -11\.6 dBFS, THD 0\.012 %, clean; right .*; volume 31; clean so far volume 31", lines[0]), lines[0]
+    assert any(re.fullmatch(r"0\.\d s  step: Step 9, volume 31, is reached\.", line) for line in lines), lines
+    assert sum("left 1.8" in line for line in lines) >= 3 and any(line.endswith("next: Turn it up one.") for line in lines)
+    done = subprocess.run([BOARD, "plain", "hostile", "0.5"], stdin=subprocess.DEVNULL, capture_output=True, check=True)
+    assert all(byte >= 0x20 or byte == 0x0A for byte in done.stderr)
+
+
+def main():
+    tests = [sizes, words, keys, resized, signals, paused, looks, fast_enough, stopped_terminal, plain]
+    if len(sys.argv) > 2:
+        tests = [test for test in tests if test.__name__ in sys.argv[2:]]
+    with concurrent.futures.ThreadPoolExecutor(3) as pool:
+        for test, result in [(test, pool.submit(test)) for test in tests]:
+            result.result()
+            print(test.__name__, "ok")
+
+
+main()
