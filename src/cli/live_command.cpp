@@ -26,6 +26,8 @@ using Way = CaptureOptions::Way;
 /// On the terminal where there is one, else as plain lines. Keys are read in one place alone.
 void show(LiveBoard& board, const LiveOptions& options, const std::string& page_address) {
     std::FILE* const voice = CaptureSetup::voice();
+    const PlainKeys keys = options.keys_from_stdin ? PlainKeys::pipe : PlainKeys::terminal;
+    if (options.json_lines) return show_plainly(board, stdout, keys, PlainForm::json_lines);
     if (!options.plain && isatty(fileno(voice)) != 0 && terminal_can_show()) {
         try {
             return show_on_terminal(board, page_address);
@@ -33,7 +35,7 @@ void show(LiveBoard& board, const LiveOptions& options, const std::string& page_
             fmt::print(voice, "hushtrace: {}\n", clean_text(error.what()));
         }
     }
-    show_plainly(board, voice, options.keys_from_stdin ? PlainKeys::pipe : PlainKeys::terminal);
+    show_plainly(board, voice, keys);
 }
 
 /// Runs the session on a thread of its own; what it throws is thrown here.
@@ -74,7 +76,8 @@ void tell_capture(const LiveOutcome& outcome, const std::vector<Warning>& warnin
 
 LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
     if (options.unpaced && options.sound.device) throw Error(ErrorKind::invalid_request, "--unpaced: a device keeps its own pace");
-    if (options.keys_from_stdin && !options.plain) throw Error(ErrorKind::invalid_request, "--keys-from-stdin: goes with --plain");
+    if (options.keys_from_stdin && !options.plain && !options.json_lines)
+        throw Error(ErrorKind::invalid_request, "--keys-from-stdin: goes with --plain or --json");
     options.sound.paced = !options.sound.device && !options.unpaced;
     CaptureSetup setup(options.sound);
     setup.prepare();
@@ -103,6 +106,7 @@ void add_live_command(CLI::App& app, Context& context) {
     const auto options = std::make_shared<LiveOptions>();
     command->add_option("--job", options->sound.job, "the job's folder")->required();
     options->add_follow_to(*command);
+    command->add_flag("--json", options->json_lines, "a JSON document a line in place of the view: snapshots and events");
     options->add_to(*command);
     command->callback([options, &context] {
         if (run_live_session(LiveTask::follow, *options).capture.failure) context.exit_code = 3;

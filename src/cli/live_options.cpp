@@ -24,7 +24,7 @@ void LiveOptions::add_to(CLI::App& app) {
         app.add_option("--knob-script", sound.knob_script,
                        "with --simulate: a file that turns the knob, each line a time [s] and a volume");
         app.add_flag("--plain", plain, "plain lines in place of the moving view");
-        app.add_flag("--keys-from-stdin", keys_from_stdin, "with --plain: each letter that comes in on stdin is a key (+ - k m q ...)");
+        app.add_flag("--keys-from-stdin", keys_from_stdin, "with --plain or --json: each letter that comes in on stdin is a key (+ - k m q ...)");
         app.add_option("--share", share,
                        "show it on a phone, too: as a page of this computer, at ADDRESS[:PORT]; without an address for this computer alone")
             ->expected(0, 1)

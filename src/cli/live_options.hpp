@@ -14,7 +14,7 @@ namespace hushtrace::cli {
 struct LiveOptions {
     CaptureOptions sound;
     std::optional<std::string> volume_start, volume_step, share, follow, vehicle_script;
-    bool armed = false, plain = false, keys_from_stdin = false, unpaced = false, no_take = false;
+    bool armed = false, plain = false, json_lines = false, keys_from_stdin = false, unpaced = false, no_take = false;
 
     /// All but --job and --json, which the command has.
     void add_to(CLI::App& app);

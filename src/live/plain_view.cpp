@@ -9,6 +9,7 @@
 
 #include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/live/live_figures.hpp"
+#include "hushtrace/live/live_json.hpp"
 #include "hushtrace/live/live_screen.hpp"
 #include "typed_keys.hpp"
 
@@ -96,14 +97,17 @@ bool PlainPace::due(const LiveSnapshot& snapshot) {
     return true;
 }
 
-void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys) {
+void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys, PlainForm form) {
     std::optional<TypedKeys> typed;
     if (keys != PlainKeys::none) typed.emplace(keys == PlainKeys::pipe ? TypedKeys::From::pipe : TypedKeys::From::terminal);
-    bool end_passed_on = false;
-    std::uint64_t number = 0, event_number = 0;
+    std::uint64_t number = 0, told = 0, event_number = 0;
     PlainPace pace;
     std::string next;
+    bool end_passed_on = false;
     const auto write = [to](const std::string& line) { fmt::print(to, "{}\n", line); };
+    const auto json = [](const char* what, const std::string& document) {
+        return fmt::format(R"({{"schema":"hushtrace.live/1","{}":{}}})", what, document);
+    };
     for (bool last = false; !last;) {
         last = board.closed();  // what was said before it was closed is told still
         const auto snapshot = board.wait_beyond(number, last ? 0ms : 100ms);
@@ -114,11 +118,15 @@ void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys) {
         }
         for (const LiveEvent& event : board.events_after(event_number)) {
             event_number = event.number;
-            write(plain_event(event));
+            write(form == PlainForm::text ? plain_event(event) : json("event", live_json(event)));
         }
-        if (snapshot->number != number && (pace.due(*snapshot) || (last && snapshot->number > 0))) write(plain_figures(*snapshot));
+        const bool due = snapshot->number != number && pace.due(*snapshot);
         number = snapshot->number;
-        if (snapshot->next != next) {
+        if (due || (last && number != told)) {
+            told = number;
+            write(form == PlainForm::text ? plain_figures(*snapshot) : json("snapshot", live_json(*snapshot)));
+        }
+        if (form == PlainForm::text && snapshot->next != next) {
             next = snapshot->next;
             if (!next.empty()) write(when(snapshot->time_s) + "next: " + clean_text(next));
         }

@@ -1,8 +1,11 @@
 #include <catch2/catch.hpp>
 #include <cstdio>
 #include <limits>
+#include <nlohmann/json.hpp>
+#include <sstream>
 #include <string>
 #include <thread>
+#include <vector>
 
 #include "hushtrace/live/plain_view.hpp"
 
@@ -23,9 +26,9 @@ LiveSnapshot at(double time_s, double level_dbfs = -12.0) {
     return snapshot;
 }
 
-std::string lines_of(LiveBoard& board) {
+std::string lines_of(LiveBoard& board, PlainForm form = PlainForm::text) {
     std::FILE* const file = std::tmpfile();
-    show_plainly(board, file);
+    show_plainly(board, file, PlainKeys::none, form);
     std::rewind(file);
     std::string text;
     for (int c = std::fgetc(file); c != EOF; c = std::fgetc(file)) text += static_cast<char>(c);
@@ -85,6 +88,33 @@ TEST_CASE("what was said before the board was closed is told still, and what to 
     board.close();
     CHECK(lines_of(board) ==
           "1.0 s  step: Step 1 is  [2Jreached.\n1.0 s  left -12.00 dBFS, peak -12.0 dBFS, THD 0.012 %, clean\n1.0 s  next: Turn it up one.\n");
+}
+
+TEST_CASE("JSON lines hold a snapshot or an event each, the last snapshot among them", "[live][plain]") {
+    LiveBoard board;
+    std::thread session([&] {
+        for (const double time_s : {1.0, 1.2}) {
+            board.publish(at(time_s));
+            std::this_thread::sleep_for(std::chrono::milliseconds(20));
+        }
+        LiveSnapshot end = at(1.25);
+        end.failure = "a \"quoted\" \x1b[2J\xFF";
+        board.publish(end);
+        board.tell(1.25, "ended", "ended");
+        board.close();
+    });
+    std::istringstream text(lines_of(board, PlainForm::json_lines));
+    session.join();
+    std::vector<nlohmann::json> lines;
+    for (std::string line; std::getline(text, line);) lines.push_back(nlohmann::json::parse(line));
+    REQUIRE(lines.size() >= 3);
+    for (const auto& line : lines) {
+        CHECK(line.at("schema") == "hushtrace.live/1");
+        CHECK(line.contains("snapshot") != line.contains("event"));
+    }
+    CHECK(lines.front().at("snapshot").at("time_s") == 1.0);
+    CHECK(lines.back().at("snapshot").at("time_s") == 1.25);
+    CHECK(lines[lines.size() - 2].at("event").at("kind") == "ended");
 }
 
 TEST_CASE("every event stands in the lines once", "[live][plain]") {

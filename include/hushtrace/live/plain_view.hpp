@@ -33,9 +33,14 @@ enum class PlainKeys {
     pipe       ///< stdin, each letter of it a key
 };
 
-/// Writes the board as lines until it is closed, on the calling thread: each event at once, the figures as PlainPace says, what to do
-/// next when that changes. No control codes: a script or a screen reader can follow. Ends when nobody takes the lines any more
-/// (a closed pipe). With keys from a terminal, signals are handled and the terminal restored as show_on_terminal() does.
-void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys = PlainKeys::none);
+enum class PlainForm {
+    text,
+    json_lines  ///< one document a line: { "schema": "hushtrace.live/1", "snapshot": {...} } or "event" in its place (live_json.hpp)
+};
+
+/// Writes the board as lines until it is closed, on the calling thread: each event at once, the figures as PlainPace says and at the
+/// end, what to do next when that changes. No control codes: a script or a screen reader can follow. Ends when nobody takes the lines
+/// any more (a closed pipe). With keys from a terminal, signals are handled and the terminal restored as show_on_terminal() does.
+void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys = PlainKeys::none, PlainForm form = PlainForm::text);
 
 }  // namespace hushtrace
