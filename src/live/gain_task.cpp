@@ -319,6 +319,7 @@ void GainTask::fill(LiveSnapshot& snapshot) const {
     const GainSaid said = say_gain(now);
     snapshot.headline = said.headline;
     snapshot.next = said.next;
+    snapshot.move = said.move;
     for (std::size_t i = 0; i < now.levels.size(); ++i) {
         const std::size_t c = state_->signal_channels[i];
         if (c >= snapshot.levels.size()) continue;

@@ -28,21 +28,22 @@ GainSaid without_tone(const GainMoment& now) {
 GainSaid at_clean_step(const GainMoment& now, const LiveStep& step) {
     const std::string here = place_of(step);
     if (now.ceiling && now.ceiling->final) {
-        if (now.ceiling->step.number == step.number) return {"ceiling: " + here, "this is it: leave it here and end"};
-        return {"ceiling: " + place_of(now.ceiling->step), fmt::format("go back to {} to set the gain, or end", place_of(now.ceiling->step))};
+        if (now.ceiling->step.number == step.number) return {"ceiling: " + here, "this is it: leave it here and end", LiveMove::stay};
+        return {"ceiling: " + place_of(now.ceiling->step), fmt::format("go back to {} to set the gain, or end", place_of(now.ceiling->step)),
+                LiveMove::back};
     }
     if (now.volume && now.volume_top && *now.volume >= *now.volume_top)
         return {"clean up to the top, " + here, "the scale ends here: end"};
     if (now.ceiling && now.ceiling->step.number != step.number)
-        return {"clean at " + here, fmt::format("turn it up, on from {}", place_of(now.ceiling->step))};
-    return {"clean at " + here, "turn it up one"};
+        return {"clean at " + here, fmt::format("turn it up, on from {}", place_of(now.ceiling->step)), LiveMove::up};
+    return {"clean at " + here, "turn it up one", LiveMove::up};
 }
 
 GainSaid at_distorted_step(const GainMoment& now) {
     if (!now.ceiling)
-        return {"distorted from the start", "turn it well down; set bass, treble and loudness flat"};
-    if (now.ceiling->step.volume) return {"too far", fmt::format("back to {}, or end here", place_of(now.ceiling->step))};
-    return {"too far", "one back, or end here"};
+        return {"distorted from the start", "turn it well down; set bass, treble and loudness flat", LiveMove::back};
+    if (now.ceiling->step.volume) return {"too far", fmt::format("back to {}, or end here", place_of(now.ceiling->step)), LiveMove::back};
+    return {"too far", "one back, or end here", LiveMove::back};
 }
 
 }  // namespace
@@ -68,11 +69,12 @@ double live_pad_db(const GainMoment& now) {
 GainSaid say_gain(const GainMoment& now) {
     if (any(now, ToneState::overloaded))
         return {"the interface is overloaded",
-                fmt::format("turn it down and end; put in a {:.0f} dB pad, calibrate, start over", live_pad_db(now))};
+                fmt::format("turn it down and end; put in a {:.0f} dB pad, calibrate, start over", live_pad_db(now)),
+                LiveMove::back};
     if (now.levels.empty()) return {"no signal channel", "name the inputs: --channels left,right"};
     if (all(now, ToneState::absent) || now.other_hz) return without_tone(now);
-    if (!now.begun) return {"tone heard", "hold the knob still"};
-    if (any(now, ToneState::moving) || !now.current || *now.current >= now.steps.size()) return {"reading", "hold the knob still"};
+    if (!now.begun) return {"tone heard", "hold the knob still", LiveMove::hold};
+    if (any(now, ToneState::moving) || !now.current || *now.current >= now.steps.size()) return {"reading", "hold the knob still", LiveMove::hold};
     const LiveStep& step = now.steps[*now.current];
     if (now.counts && !step.volume && step.tone == ToneState::clean)
         return {"clean, but not counted", "say what you turned: one up, or one back"};
@@ -84,7 +86,7 @@ GainSaid say_gain(const GainMoment& now) {
         case ToneState::absent:
         case ToneState::moving: break;
     }
-    return {"reading", "hold the knob still"};
+    return {"reading", "hold the knob still", LiveMove::hold};
 }
 
 }  // namespace hushtrace

@@ -25,6 +25,7 @@ struct GainMoment {
 };
 struct GainSaid {
     std::string headline, next;
+    LiveMove move = LiveMove::none;
 };
 /// What is, in a few words, and what to do, in one short sentence.
 GainSaid say_gain(const GainMoment& moment);

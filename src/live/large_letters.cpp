@@ -59,6 +59,8 @@ constexpr std::array letters = {
     Letter{'.', {"..", "..", "..", "..", "XX"}},
     Letter{',', {"..", "..", "..", "XX", "X."}},
     Letter{'%', {"XX..XX", "...XX.", "..XX..", ".XX...", "XX..XX"}},
+    Letter{'^', {"...XX...", "..XXXX..", ".XXXXXX.", "...XX...", "...XX..."}},
+    Letter{'v', {"...XX...", "...XX...", ".XXXXXX.", "..XXXX..", "...XX..."}},
     Letter{' ', {"...", "...", "...", "...", "..."}},
 };
 

@@ -57,6 +57,10 @@ std::string percent_text(std::optional<double> percent) {
     return fixed(*percent, size >= 10 ? 0 : size >= 1 ? 1 : size >= 0.1 ? 2 : 3) + " %";
 }
 
+std::string thd_words(const LiveLevel& level) {
+    return level.tone == ToneState::absent ? "-" : percent_text(level.thd_percent);
+}
+
 std::string clock_text(double time_s) {
     if (!std::isfinite(time_s) || time_s < 0 || time_s > 1e9) return "-";
     const auto seconds = static_cast<long long>(time_s);

@@ -87,6 +87,7 @@ std::string live_json(const LiveSnapshot& snapshot) {
                     {"follow", snapshot.follow ? follow_json(*snapshot.follow) : Json(nullptr)},
                     {"headline", snapshot.headline},
                     {"next", snapshot.next},
+                    {"move", word(snapshot.move)},
                     {"armed", snapshot.armed},
                     {"kept", snapshot.kept},
                     {"dropouts", snapshot.dropouts},

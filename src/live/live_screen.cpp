@@ -187,7 +187,21 @@ private:
             put_large(grid_, row_ + rows.word_margin, 2 * margin, content_.word.text, rows.word, content_.word.tint);
         else
             grid_.put(row_, margin, content_.word.text, content_.word.tint);
+        if (content_.move == LiveMove::up || content_.move == LiveMove::back) paint_arrow(rows);
         row_ += height;
+    }
+
+    /// Which way to turn the knob, at the right end of the word's ground.
+    void paint_arrow(const Rows& rows) {
+        const bool up = content_.move == LiveMove::up;
+        if (rows.word < least_letter_rows) {
+            put_right(row_, up ? "turn ↑" : "turn ↓", content_.word.tint, margin);
+            return;
+        }
+        const char* const arrow = up ? "^" : "v";
+        const int column = right_edge() - margin - large_width(arrow, rows.word);
+        if (column > 2 * margin + large_width(content_.word.text, rows.word) + 2)
+            put_large(grid_, row_ + rows.word_margin, column, arrow, rows.word, content_.word.tint);
     }
 
     void paint_lines(const std::vector<TintedText>& lines, int count) {

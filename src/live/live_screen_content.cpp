@@ -52,7 +52,7 @@ TintedText channel_line(const LiveLevel& one) {
     std::string text = fmt::format("{:<11}{:>10}", channel_words(one.channel), level_figure(one).text());
     if (one.level_v) text += fmt::format("{:>12}", decibel_figure(one.level_dbv, "dBV").text());
     text += fmt::format("  peak {:>10}  THD {:>7}  {}", decibel_figure(one.peak_dbfs, "dBFS", 1).text(),
-                        percent_text(one.thd_percent), tone_word(one.tone));
+                        thd_words(one), tone_word(one.tone));
     return {text, tint_of(one.tone) == Tint::bad ? Tint::strong : Tint::plain};
 }
 
@@ -107,6 +107,10 @@ ScreenContent gain_content(const LiveSnapshot& snapshot, const LiveScreenWish& w
     content.widest_word = "DISTORTED";
     const ToneState state = tone_of_all(snapshot);
     content.word = word_of_the_link(snapshot, wish).value_or(TintedText{capitals(tone_word(state)), tint_of(state)});
+    if (snapshot.state != LiveState::ended && wish.unheard_s <= unheard_limit_s) {
+        content.move = snapshot.move;
+        if (snapshot.move == LiveMove::stay) content.word = {"CEILING", Tint::good};
+    }
     content.second = ceiling_figure(snapshot);
     const LiveLevel* const leading = leading_level(snapshot);
     if (leading == nullptr) {
@@ -115,7 +119,7 @@ ScreenContent gain_content(const LiveSnapshot& snapshot, const LiveScreenWish& w
     }
     content.first = {fmt::format("level now, {}", channel_words(leading->channel)), level_figure(*leading), "-88.88",
                      channel_words(leading->channel), ""};
-    content.details = {"THD " + percent_text(leading->thd_percent)};
+    content.details = {"THD " + thd_words(*leading)};
     if (leading->level_v) content.details.push_back(decibel_figure(leading->level_dbv, "dBV").text());
     if (snapshot.volume) content.details.push_back(fmt::format("volume now {:g}", *snapshot.volume));
     content.details.push_back("peak " + decibel_figure(leading->peak_dbfs, "dBFS", 1).text());

@@ -27,6 +27,7 @@ struct ScreenContent {
     std::optional<LargeFigure> second;
     std::vector<std::string> details;  ///< the most needed first
     TintedText word;         ///< the verdict, in capitals
+    LiveMove move = LiveMove::none;
     std::string widest_word;
     std::string headline, next;
     std::vector<TintedText> channels;

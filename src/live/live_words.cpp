@@ -29,4 +29,15 @@ std::string_view to_word(ToneState state) {
     return "overloaded";
 }
 
+std::string_view to_word(LiveMove move) {
+    switch (move) {
+        case LiveMove::none: return "none";
+        case LiveMove::up: return "up";
+        case LiveMove::hold: return "hold";
+        case LiveMove::back: return "back";
+        case LiveMove::stay: break;
+    }
+    return "stay";
+}
+
 }  // namespace hushtrace

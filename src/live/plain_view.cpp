@@ -28,7 +28,7 @@ std::string channel_figures(const LiveLevel& one, LiveTask task) {
     if (one.level_v) text += ", " + decibel_figure(one.level_dbv, "dBV").text();
     text += ", peak " + decibel_figure(one.peak_dbfs, "dBFS", 1).text();
     if (task == LiveTask::follow) return text;
-    if (one.thd_percent) text += ", THD " + percent_text(one.thd_percent);
+    if (const std::string thd = thd_words(one); thd != "-") text += ", THD " + thd;
     return text + fmt::format(", {}", tone_word(one.tone));
 }
 
@@ -82,7 +82,8 @@ bool PlainPace::changed(const LiveSnapshot& snapshot) const {
         return true;
     for (std::size_t c = 0; c < snapshot.levels.size(); ++c) {
         const LiveLevel &now = snapshot.levels[c], &then = told_.levels[c];
-        if (now.tone != then.tone || moved(then.level_dbfs, now.level_dbfs)) return true;
+        const bool idle = snapshot.task == LiveTask::gain && now.tone == ToneState::absent;  // noise may wander as it likes
+        if (now.tone != then.tone || (!idle && moved(then.level_dbfs, now.level_dbfs))) return true;
     }
     return snapshot.follow && moved(told_.follow->level_db, snapshot.follow->level_db);
 }

@@ -159,6 +159,24 @@ TEST_CASE("the worst channel is the one that is shown", "[live][screen]") {
     CHECK(stands_large(snapshot, "NO TONE"));
 }
 
+TEST_CASE("which way the knob should go is an arrow as large as the word", "[live][screen]") {
+    LiveSnapshot snapshot = gain();
+    CHECK_FALSE(stands_large(snapshot, "^"));
+    snapshot.move = LiveMove::up;
+    CHECK(stands_large(snapshot, "^", 5));
+    CHECK(has(shown(snapshot, 15, 40), "turn ↑"));
+    snapshot.levels[0].tone = ToneState::distorted;  // the longest word leaves room for it
+    snapshot.move = LiveMove::back;
+    CHECK(stands_large(snapshot, "v", 5));
+    CHECK_FALSE(stands_large(snapshot, "^"));
+    CHECK(stands_large(snapshot, "DISTORTED", 5));
+    snapshot = gain();
+    snapshot.move = LiveMove::stay;
+    CHECK(stands_large(snapshot, "CEILING", 5));
+    snapshot.state = LiveState::ended;
+    CHECK_FALSE(stands_large(snapshot, "CEILING"));
+}
+
 TEST_CASE("figures that differ by little don't make the screen jump between channels", "[live][screen]") {
     LiveSnapshot snapshot = gain();
     for (const double other_dbfs : {-12.0, -13.0, -11.4}) {

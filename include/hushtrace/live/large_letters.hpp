@@ -8,7 +8,7 @@ namespace hushtrace {
 
 inline constexpr int least_letter_rows = 5;
 
-/// Whether all of the text can be set: capitals, digits, and " .,-+<%dmVBH" in the spelling of units.
+/// Whether all of the text can be set: capitals, digits, and " .,-+<%dm", and arrows up and down as "^" and "v".
 bool has_large_letters(std::string_view text);
 /// Columns that the text takes; 0 for empty text.
 int large_width(std::string_view text, int rows);

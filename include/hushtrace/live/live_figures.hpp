@@ -24,6 +24,8 @@ LiveFigure level_figure(const LiveLevel& level);
 LiveFigure change_figure(std::optional<double> change_db);
 /// "0.012 %", "3.4 %", "12 %".
 std::string percent_text(std::optional<double> percent);
+/// A channel's THD; "-" where no tone is that could be distorted.
+std::string thd_words(const LiveLevel& level);
 /// "0:42", "1:02:03".
 std::string clock_text(double time_s);
 /// How a step is called: "volume 31", or "step 5" where nobody said the volume.

@@ -30,9 +30,18 @@ enum class ToneState {
     unsure,    ///< noise leaves it open
     overloaded ///< the interface runs against its end: nothing can be said of the source
 };
+/// Which way the knob should go, as far as the sentence of what to do comes to that.
+enum class LiveMove {
+    none,
+    up,    ///< one step
+    hold,  ///< not now: it is being read
+    back,  ///< too far
+    stay   ///< this is the ceiling
+};
 std::string_view to_word(LiveTask task);
 std::string_view to_word(LiveState state);
 std::string_view to_word(ToneState state);
+std::string_view to_word(LiveMove move);
 
 /// One channel now.
 struct LiveLevel {
@@ -96,6 +105,7 @@ struct LiveSnapshot {
     std::optional<LiveCeiling> ceiling;
     std::optional<LiveFollow> follow;
     std::string headline, next;    ///< what is, in a few words; what to do, in one sentence
+    LiveMove move = LiveMove::none; ///< task gain: the same as `next`, for a picture of it
     bool armed = false;            ///< a jump of the level stores the last minute as a take
     std::size_t kept = 0;          ///< takes stored so far
     std::uint64_t dropouts = 0, overloads = 0;

@@ -50,9 +50,11 @@ LiveSnapshot gain(ToneState tone, bool calibrated = true) {
     snapshot.ceiling = LiveCeiling{snapshot.steps.back(), false};
     snapshot.headline = "volume 31 is clean";
     snapshot.next = "Turn it up one.";
+    snapshot.move = tone == ToneState::clean ? LiveMove::up : LiveMove::hold;
     if (tone == ToneState::distorted) {
         snapshot.levels[1].thd_percent = 2.31;
         snapshot.ceiling->final = true;
+        snapshot.move = LiveMove::back;
         snapshot.headline = "volume 32 is too far";
         snapshot.next = "Turn it back to 31: that is the ceiling. Then press q to end.";
     }
