@@ -59,8 +59,8 @@ constexpr std::array letters = {
     Letter{'.', {"..", "..", "..", "..", "XX"}},
     Letter{',', {"..", "..", "..", "XX", "X."}},
     Letter{'%', {"XX..XX", "...XX.", "..XX..", ".XX...", "XX..XX"}},
-    Letter{'^', {"...XX...", "..XXXX..", ".XXXXXX.", "...XX...", "...XX..."}},
-    Letter{'v', {"...XX...", "...XX...", ".XXXXXX.", "..XXXX..", "...XX..."}},
+    Letter{'^', {"...XX...", "..XXXX..", ".XXXXXX.", "XX.XX.XX", "...XX..."}},
+    Letter{'v', {"...XX...", "XX.XX.XX", ".XXXXXX.", "..XXXX..", "...XX..."}},
     Letter{' ', {"...", "...", "...", "...", "..."}},
 };
 

@@ -108,9 +108,9 @@ const LiveLevel* leading_level(const LiveSnapshot& snapshot) {
 }
 
 Followed followed(const LiveFollow& follow) {
-    if (!follow.level_db || std::isnan(*follow.level_db)) return Followed::not_heard;
+    if (follow.looking || !follow.level_db || std::isnan(*follow.level_db)) return Followed::not_heard;
     if (!follow.change_db || std::isnan(*follow.change_db)) return follow.at_most ? Followed::hidden : Followed::not_started;
-    const double least_db = std::max(heard_change_db, 2 * follow.sd_db.value_or(0.0));
+    const double least_db = std::max(heard_change_db, 2 * follow.change_sd_db.value_or(follow.sd_db.value_or(0.0)));
     if (*follow.change_db < -least_db) return Followed::quieter;
     if (follow.at_most) return Followed::hidden;
     return *follow.change_db > least_db ? Followed::louder : Followed::same;

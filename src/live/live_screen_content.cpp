@@ -10,6 +10,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double unheard_limit_s = 1.0;
+constexpr double told_speed_change = 0.02;
 
 std::string capitals(std::string_view word) {
     std::string text(word);
@@ -143,7 +144,7 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     const auto verdict = [&]() -> TintedText {
         if (const auto word = word_of_the_link(snapshot, wish)) return *word;
         switch (followed(follow)) {
-            case Followed::not_heard: return {"LISTENING", Tint::neutral};
+            case Followed::not_heard: return {follow.looking ? "LOOKING" : "LISTENING", Tint::neutral};
             case Followed::not_started: return {"NO START", Tint::neutral};
             case Followed::hidden: return {"HIDDEN", Tint::neutral};
             case Followed::quieter: return {"QUIETER", Tint::good};
@@ -166,7 +167,12 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     } else {
         content.first = {level_label, level, "-88.8", "level", ""};
     }
-    content.details = {(follow.lowest_at_most ? "lowest, at most " : "lowest ") + level_words(follow, follow.lowest_db), "start " + level_words(follow, follow.start_db)};
+    content.details = {(follow.lowest_at_most ? "lowest, at most " : "lowest ") + level_words(follow, follow.lowest_db),
+                       "start " + level_words(follow, follow.start_db)};
+    // Noise of an engine changes with its speed: the comparison then is none of the cable alone.
+    if (follow.speed_change && std::abs(*follow.speed_change) >= told_speed_change)
+        content.details.push_back(fmt::format("engine {:+.0f} %", 100 * *follow.speed_change));
+    if (follow.level_db) content.details.push_back(follow.steady ? "steady" : "settling");
     if (snapshot.follow)
         content.details.push_back(follow.frequency_hz && std::isfinite(*follow.frequency_hz) ? fmt::format("at {:.1f} Hz", *follow.frequency_hz)
                                                                                             : "frequency not made out");

@@ -230,6 +230,22 @@ TEST_CASE("what other noise covers is told as at most, and as quieter only where
     CHECK(stands_large(unbegun, "-48.2"));
 }
 
+TEST_CASE("what makes a comparison unfair is told", "[live][screen]") {
+    LiveSnapshot snapshot = follow(-12.3);
+    CHECK(has(shown(snapshot), "settling"));
+    snapshot.follow->steady = true;
+    CHECK(has(shown(snapshot), "steady"));
+    CHECK_FALSE(has(shown(snapshot), "engine"));
+    snapshot.follow->speed_change = -0.31;
+    CHECK(has(shown(snapshot), "engine -31 %"));
+    snapshot.follow->lowest_at_most = true;
+    CHECK(has(shown(snapshot), "lowest <-52.0 dBV"));
+    snapshot.follow->change_sd_db = 8.0;
+    CHECK(stands_large(snapshot, "SAME"));
+    snapshot.follow->looking = true;
+    CHECK(stands_large(snapshot, "LOOKING"));
+}
+
 TEST_CASE("a link that delivers nothing and an end for a reason are told before any figure", "[live][screen]") {
     const std::string text = text_of(live_screen(gain(), {.unheard_s = 4.0}));
     CHECK(has(text, "no sound has come for 4 s"));
