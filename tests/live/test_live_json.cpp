@@ -42,7 +42,7 @@ TEST_CASE("a snapshot's JSON has its fields by name", "[live]") {
 TEST_CASE("what is followed has its fields by name", "[live]") {
     LiveSnapshot snapshot;
     snapshot.task = LiveTask::follow;
-    snapshot.follow = LiveFollow{"whine", Channel::left, true, std::nullopt, -68.3, -70.1, -62.1, -6.2, 0.2, true, false, false, true, 0.3, std::nullopt};
+    snapshot.follow = LiveFollow{"whine", Channel::left, true, std::nullopt, -68.3, -70.1, -62.1, -6.2, 0.2, true};
     const Json follow = Json::parse(live_json(snapshot))["follow"];
     CHECK(follow["frequency_hz"].is_null());
     CHECK(follow["lowest_db"] == -70.1);
