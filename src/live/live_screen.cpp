@@ -253,7 +253,7 @@ std::vector<KeyWord> key_words(const LiveSnapshot& snapshot) {
 ScreenGrid live_screen(const LiveSnapshot& snapshot, const LiveScreenWish& wish) {
     ScreenGrid grid(wish.rows, wish.columns);
     const ScreenContent content = snapshot.task == LiveTask::gain ? gain_content(snapshot, wish) : follow_content(snapshot, wish);
-    const std::string keys = keys_text(snapshot, grid.columns() - 2 * margin);
+    const std::string keys = keys_text(snapshot, grid.columns() - 2 * margin, wish.phone_page);
     if (grid.rows() < 6 || grid.columns() < 20) {
         paint_tiny(content, keys, grid);
     } else {
@@ -283,9 +283,11 @@ std::optional<LiveRequest> request_of_key(int key, const LiveSnapshot& snapshot)
     }
 }
 
-std::string keys_text(const LiveSnapshot& snapshot, int columns) {
+std::string keys_text(const LiveSnapshot& snapshot, int columns, bool phone_page) {
     std::string text;
-    for (const KeyWord& one : key_words(snapshot)) {
+    std::vector<KeyWord> words = key_words(snapshot);
+    if (phone_page && words.size() > 3) words.insert(words.begin() + 3, {"p", "phone"});
+    for (const KeyWord& one : words) {
         const std::string more = fmt::format("{}{}: {}", text.empty() ? "" : "   ", one.key, one.does);
         if (static_cast<int>(display_width(text) + display_width(more)) > columns) break;
         text += more;

@@ -288,6 +288,7 @@ private:
                                                 .columns = screen_.width(),
                                                 .unicode = screen_.unicode(),
                                                 .news = news_.text(snapshot.time_s),
+                                                .phone_page = !page_address_.empty(),
                                                 .unheard_s = unheard_s(snapshot)}));
         drawn_ = snapshot.number;
         drawn_at_ = now;

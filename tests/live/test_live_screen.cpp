@@ -366,4 +366,6 @@ TEST_CASE("keys ask for what the line at the foot says", "[live][screen]") {
     CHECK(has(keys_text(waiting, 80), "space: start"));
     CHECK(has(keys_text(following, 80), "space: new start"));
     CHECK(keys_text(turning, 10).empty());
+    CHECK_FALSE(has(keys_text(turning, 80), "p: phone"));
+    CHECK(has(keys_text(turning, 80, true), "p: phone"));
 }

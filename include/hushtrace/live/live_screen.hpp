@@ -13,6 +13,7 @@ struct LiveScreenWish {
     int rows = 24, columns = 80;
     bool unicode = true;       ///< false: ASCII alone
     std::string news = {};     ///< what happened last, in one sentence; empty once it is old
+    bool phone_page = false;   ///< there is one, and a key that shows where
     double unheard_s = 0;      ///< how long no sound has come from the link
 };
 
@@ -27,6 +28,6 @@ inline constexpr int key_up = 0x100, key_down = 0x101;
 /// (keep), a (arm), m (mark), q (end). Nothing for any other key, and for those that mean nothing in this task.
 std::optional<LiveRequest> request_of_key(int key, const LiveSnapshot& snapshot);
 /// The keys that mean something now, in one line of at most so many columns; the last ones are left out where there is no room.
-std::string keys_text(const LiveSnapshot& snapshot, int columns);
+std::string keys_text(const LiveSnapshot& snapshot, int columns, bool phone_page = false);
 
 }  // namespace hushtrace

@@ -52,7 +52,12 @@ LiveSnapshot gain(ToneState tone, bool calibrated = true) {
     snapshot.next = "Turn it up one.";
     snapshot.move = tone == ToneState::clean ? LiveMove::up : LiveMove::hold;
     if (tone == ToneState::distorted) {
-        snapshot.levels[1].thd_percent = 2.31;
+        snapshot.volume = 32;
+        snapshot.levels = {level(Channel::left, 2.061, 0.014, ToneState::clean), level(Channel::right, 2.052, 2.31, tone)};
+        LiveStep step = snapshot.steps.back();
+        step.volume = 32;
+        step.tone = tone;
+        snapshot.steps.push_back(step);
         snapshot.ceiling->final = true;
         snapshot.move = LiveMove::back;
         snapshot.headline = "volume 32 is too far";
@@ -150,7 +155,7 @@ int main(int argc, char** argv) {
             snapshot.time_s = std::chrono::duration<double>(Clock::now() - begun).count();
             snapshot.heard_at = name == "unheard" ? begun - std::chrono::seconds(5) : Clock::now();
             if (name == "clean") *snapshot.levels[0].level_v += 0.001 * (frame % 50);
-            if (frame == 10) board.tell(snapshot.time_s, "step", "Step 9, volume 31, is reached.");
+            if (frame == 10) board.tell(snapshot.time_s, "step", "volume " + fmt::format("{:g}", snapshot.volume.value_or(0)) + " is reached");
             if (way == "crash" && snapshot.time_s > 0.5) std::abort();
             const double time_s = snapshot.time_s;
             const auto before = Clock::now();
