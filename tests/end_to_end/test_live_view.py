@@ -181,14 +181,14 @@ def paused():
 
 def looks():
     view = board("distorted", NO_COLOR="1")
-    view.until("CEILING")
+    view.until("CEILING", "q: end")
     cells = [cell for row in view.screen.buffer.values() for cell in row.values()]
     assert {cell.fg for cell in cells} | {cell.bg for cell in cells} == {"default"}
     assert any(cell.reverse for cell in cells)
     view.keys(b"q")
     view.end()
     view = board("distorted")
-    view.until("CEILING")
+    view.until("CEILING", "q: end")
     assert any(cell.bg == "ff8700" for row in view.screen.buffer.values() for cell in row.values())
     view.keys(b"q")
     view.end()
