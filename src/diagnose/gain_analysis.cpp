@@ -74,6 +74,8 @@ GainAnalysis analyse_gain(const OpenedJob& job, const OpenTake& open) {
                                       : fmt::format("none of the {} takes with a steady tone can be read: {}",
                                                     takes.size(), out.warnings.back().text));
 
+    compare_curves(curves, out.limit_thd_percent, out.warnings);
+    read_volume_law(curves, out);
     const GainCurve* decided_by = choose_ceiling(curves, out);
     out.ceiling_text = ceiling_words(job, out, curves, decided_by);
     set_amplifiers(job, open, curves, out);

@@ -14,12 +14,53 @@ namespace {
 
 using Verdict = StepVerdict;
 
-/// All steps at one volume; the worst of them speaks.
-struct Rung {
-    std::optional<double> volume;
-    std::size_t worst = 0;  // index into the curve's steps
-    Verdict verdict = Verdict::clean;
-};
+/// Attenuation [dB] that leaves the loudest step 3 dB below the interface's rail: the clean steps' rise is
+/// carried on to the top, and a usual size of pad taken.
+double pad_for(const StepCurve& curve, const std::vector<Rung>& rungs, std::size_t first_overloaded) {
+    double top_dbfs = 0.0;
+    if (first_overloaded >= 2) {
+        const VolumeStep &a = curve.steps[rungs[first_overloaded - 2].worst],
+                         &b = curve.steps[rungs[first_overloaded - 1].worst];
+        const double rise = std::max(0.0, b.level_dbfs - a.level_dbfs);
+        top_dbfs = b.level_dbfs + rise * static_cast<double>(rungs.size() - first_overloaded);
+    } else {
+        top_dbfs = 3.0 * static_cast<double>(rungs.size());
+    }
+    for (const double pad : {6.0, 10.0, 20.0, 30.0})
+        if (top_dbfs + 3.0 <= pad) return pad;
+    return 40.0;
+}
+
+/// Distortion from before the volume control is the same at every setting while the level rises with it. A stage behind
+/// it that is driven far too hard changes its distortion before its output has risen by 2 dB: a clipped sine's level ends
+/// 2.1 dB over the rail's (4 / pi, the square wave).
+void look_for_even_distortion(GainCurve& one, const std::vector<Rung>& rungs) {
+    constexpr double kRise = 2.0, kAlike = 0.1;
+    const VolumeStep& lowest = one.curve.steps[rungs.front().worst];
+    for (const Rung& rung : rungs) {
+        const VolumeStep& step = one.curve.steps[rung.worst];
+        const double margin = kAlike * lowest.thd_percent + 2.0 * (step.thd_sd_percent + lowest.thd_sd_percent);
+        if (step.input_overload || std::abs(step.thd_percent - lowest.thd_percent) > margin) break;
+        if (step.level_dbfs < lowest.level_dbfs + kRise) continue;
+        one.even_distortion = true;
+        one.even_up_to = rung.worst;
+    }
+}
+
+void look_for_lag(GainCurve& one, const std::vector<Rung>& rungs) {
+    std::vector<LevelStep> steps;
+    double level_dbfs = 0;  // as if the volume had been turned by one number each time
+    for (std::size_t r = 0; r < rungs.size(); ++r) {
+        if (r > 0) {
+            const double turned = rungs[r].volume && rungs[r - 1].volume ? *rungs[r].volume - *rungs[r - 1].volume : 1.0;
+            level_dbfs += (one.curve.steps[rungs[r].worst].level_dbfs - one.curve.steps[rungs[r - 1].worst].level_dbfs) / turned;
+        }
+        steps.push_back({level_dbfs, rungs[r].verdict == Verdict::clean});
+    }
+    if (const auto from = limiter_from(steps)) one.lags_from = {rungs[*from].worst, rungs[*from - 1].worst};
+}
+
+}  // namespace
 
 std::vector<Rung> rungs_of(const StepCurve& curve, double limit_percent) {
     std::vector<std::size_t> order(curve.steps.size());
@@ -44,54 +85,6 @@ std::vector<Rung> rungs_of(const StepCurve& curve, double limit_percent) {
     }
     return rungs;
 }
-
-/// Attenuation [dB] that leaves the loudest step 3 dB below the interface's rail: the clean steps' rise is
-/// carried on to the top, and a usual size of pad taken.
-double pad_for(const StepCurve& curve, const std::vector<Rung>& rungs, std::size_t first_overloaded) {
-    double top_dbfs = 0.0;
-    if (first_overloaded >= 2) {
-        const VolumeStep &a = curve.steps[rungs[first_overloaded - 2].worst],
-                         &b = curve.steps[rungs[first_overloaded - 1].worst];
-        const double rise = std::max(0.0, b.level_dbfs - a.level_dbfs);
-        top_dbfs = b.level_dbfs + rise * static_cast<double>(rungs.size() - first_overloaded);
-    } else {
-        top_dbfs = 3.0 * static_cast<double>(rungs.size());
-    }
-    for (const double pad : {6.0, 10.0, 20.0, 30.0})
-        if (top_dbfs + 3.0 <= pad) return pad;
-    return 40.0;
-}
-
-/// A limiter holds the level from somewhere between the step before and this one on.
-Knee limiter_at(const VolumeStep& step, const VolumeStep& before) {
-    Knee out;
-    out.kind = "limiter";
-    out.step = step.number;
-    out.volume = step.volume;
-    const double sd_db = std::hypot(step.level_sd_db, (step.level_dbfs - before.level_dbfs) / std::sqrt(12.0));
-    out.dbfs = Reading{step.level_dbfs, sd_db, LimitedBy::nothing};
-    if (!step.level_v) return out;
-    const double own = *step.level_v * (amplitude_from_decibels(sd_db) - 1.0);
-    out.v = Reading{*step.level_v, std::hypot(own, step.level_v_sd.value_or(0.0)), LimitedBy::nothing};
-    return out;
-}
-
-void look_for_limiter(GainCurve& one, const std::vector<Rung>& rungs, std::vector<Warning>& warnings) {
-    std::vector<LevelStep> steps;
-    for (const Rung& rung : rungs)
-        steps.push_back({one.curve.steps[rung.worst].level_dbfs, rung.verdict == Verdict::clean});
-    const auto from = limiter_from(steps);
-    if (!from) return;
-    const VolumeStep& step = one.curve.steps[rungs[*from].worst];
-    one.curve.knee = limiter_at(step, one.curve.steps[rungs[*from - 1].worst]);
-    warnings.push_back({"limiter",
-                        fmt::format("{}: from {} on the level hardly rises and the tone stays clean: the source "
-                                    "limits. Nothing is won above that",
-                                    to_word(one.curve.channel), at_volume(step.volume, step.number)),
-                        one.curve.take});
-}
-
-}  // namespace
 
 std::string at_volume(std::optional<double> volume, std::size_t step) {
     return volume ? fmt::format("volume {:g}", *volume) : fmt::format("step {}", step);
@@ -119,8 +112,7 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
             curve.ceiling_reason = "too_noisy";
         } else if (any(Verdict::exceeds)) {
             curve.ceiling_reason = "always_distorted";
-            const auto thd = [&](const Rung& r) { return curve.steps[r.worst].thd_percent; };
-            one.even_distortion = rungs.size() > 1 && thd(rungs.back()) < 1.5 * thd(rungs.front());
+            look_for_even_distortion(one, rungs);
         } else {
             curve.ceiling_reason = "input_overloaded";
             one.pad_db = pad_for(curve, rungs, 0);
@@ -134,7 +126,7 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
     one.clean_volume = rungs[top].volume;
     if (bad == rungs.size()) {
         curve.ceiling_reason = "never_clips";
-        look_for_limiter(one, rungs, warnings);
+        look_for_lag(one, rungs);
         return;
     }
     for (std::size_t r = bad; r < rungs.size(); ++r)
@@ -159,7 +151,7 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
         curve.ceiling_reason = "too_noisy";
         return;
     }
-    look_for_limiter(one, rungs, warnings);
+    look_for_lag(one, rungs);
     const VolumeStep &step = curve.steps[rungs[top].worst], &next = curve.steps[rungs[bad].worst];
     Ceiling ceiling;
     ceiling.volume = step.volume;
@@ -205,7 +197,7 @@ const GainCurve* choose_ceiling(const std::vector<GainCurve>& curves, GainAnalys
     const GainCurve* against = first_with("always_distorted");
     for (const GainCurve& c : curves)
         if (!against && lowest &&
-            (c.curve.ceiling_reason == "input_overloaded" || c.curve.ceiling_reason == "too_noisy") &&
+            (c.curve.ceiling_reason == "input_overloaded" || (c.curve.ceiling_reason == "too_noisy" && !c.held_back)) &&
             height(c) < height(*lowest))
             against = &c;
     if (lowest && !against) {

@@ -103,6 +103,17 @@ std::optional<Span> other_tone(const ToneTrack& track) {
     return best;
 }
 
+/// How long the tone is there; what noise makes of a frame or two doesn't count.
+double tone_there_s(const ToneTrack& track) {
+    constexpr std::size_t kFewestFrames = 4;
+    std::size_t sum = 0, run = 0;
+    for (const ToneFrame& frame : track.frames) {
+        run = frame.present ? run + 1 : 0;
+        if (run >= kFewestFrames) sum += run == kFewestFrames ? kFewestFrames : 1;
+    }
+    return track.hop_s * static_cast<double>(sum);
+}
+
 ToneSearch search_for(const PlayedSine& tone, double rate, double half_width_hz) {
     return {std::max(0.6 * tone.frequency_hz, tone.frequency_hz - half_width_hz),
             std::min(0.5 * rate, tone.frequency_hz + half_width_hz)};
@@ -163,6 +174,9 @@ void warn_of_match(const MatchedSteps& matched, const Take& take, std::vector<Wa
         case StepMatch::short_ones_left:
             warnings.push_back(
                 {"steps_short", "short stops of the knob between the steps were left out", take.file});
+            break;
+        case StepMatch::turned_down_left:
+            warnings.push_back({"steps_turned_down", "the stops at the end, as the volume was turned down, were left out", take.file});
             break;
         case StepMatch::none:
             warnings.push_back(
@@ -225,6 +239,7 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
         one.curve.take = take.file;
         one.curve.channel = take.channels[channel];
         one.curve.tone_hz = tone.frequency_hz;
+        one.tone_there_s = tone_there_s(surveyed.tracks[curves.size()]);
         curves.push_back(one);
     }
 
@@ -272,6 +287,7 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
         curves[i].curve.knee =
             knees[i].read(surveyed.rate, search_for(tone, surveyed.rate, half_width_hz),
                           job.job.volts_full_scale(take, channel), job.job.volts_full_scale_sd_db(channel));
+        curves[i].folding = knees[i].read_folding(surveyed.rate);
         auto& found = found_hz[i];
         if (found.empty()) {
             // Not the stated tone: is there another one?

@@ -53,4 +53,10 @@ std::optional<Knee> KneeWatch::read(double sample_rate_hz, const ToneSearch& sea
     return without_level;
 }
 
+std::optional<Folding> KneeWatch::read_folding(double sample_rate_hz) const {
+    for (const Kept& one : kept_)
+        if (const auto found = find_folding(one.samples, sample_rate_hz, one.step.frequency_hz)) return found;
+    return std::nullopt;
+}
+
 }  // namespace hushtrace

@@ -6,6 +6,8 @@
 #include <vector>
 
 #include "hushtrace/diagnose/gain_analysis.hpp"
+#include "hushtrace/diagnose/step_verdict.hpp"
+#include "hushtrace/measure/folding.hpp"
 #include "hushtrace/measure/tone_reading.hpp"
 
 /// The parts of the gain analysis: takes to curves, curves to ceilings, ceilings to amplifier settings, and
@@ -22,8 +24,23 @@ struct GainCurve {
     std::optional<double> clean_volume;     ///< highest volume known to be clean, ceiling or not
     std::optional<std::size_t> clean_step;  ///< index into curve.steps of the same
     std::optional<double> pad_db;           ///< attenuation that keeps the interface out of overload
-    bool even_distortion = false;           ///< always distorted, and by much the same at every step
+    bool even_distortion = false;           ///< always distorted, and by much the same while the level rose
+    std::optional<std::size_t> even_up_to;  ///< index of the highest step of which that holds
+    double tone_there_s = 0;                ///< how long the stated tone was there, on a plateau or not
+    /// Indices of the step from which the level hardly rises though it stays clean, and of the one before it.
+    std::optional<std::pair<std::size_t, std::size_t>> lags_from;
+    std::optional<Folding> folding;  ///< what a step over the limit shows of clipping in numbers
+    bool held_back = false;  ///< a crossover keeps this tone from this channel
 };
+
+/// All steps at one volume; the worst of them speaks.
+struct Rung {
+    std::optional<double> volume;
+    std::size_t worst = 0;  ///< index into the curve's steps
+    StepVerdict verdict = StepVerdict::clean;
+};
+/// A curve's settings by rising volume, or by rising level where volumes aren't known.
+std::vector<Rung> rungs_of(const StepCurve& curve, double limit_percent);
 
 /// Whether a take bears on the ceiling: a sine or a stepped tone on signal channels, at the source or
 /// amplifier input.
@@ -44,6 +61,8 @@ public:
     /// Nothing where no step exceeds the limit, or none can be read (measure/clipping.hpp says when).
     std::optional<Knee> read(double sample_rate_hz, const ToneSearch& search, std::optional<double> volts_full_scale,
                              std::optional<double> scale_sd_db) const;
+    /// Whether one of them was clipped in numbers.
+    std::optional<Folding> read_folding(double sample_rate_hz) const;
 
 private:
     struct Kept {
@@ -56,6 +75,13 @@ private:
 
 /// Finds one curve's ceiling, or the reason why it has none.
 void decide_ceiling(GainCurve& curve, double limit_percent, std::vector<Warning>& warnings);
+
+/// Tells a limiter from bass that the source turns down, and finds crossovers left on, from the curves together: of two
+/// tones in one channel, of one tone in several channels.
+void compare_curves(std::vector<GainCurve>& curves, double limit_percent, std::vector<Warning>& warnings);
+
+/// What a step of the volume is worth, how far each step lags behind that, and left against right.
+void read_volume_law(std::vector<GainCurve>& curves, GainAnalysis& into);
 
 /// Chooses the job's ceiling among the curves': fills ceiling and ceiling_reason. Returns the curve that
 /// decided it.

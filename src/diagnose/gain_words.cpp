@@ -77,25 +77,50 @@ std::string never_clips(const OpenedJob& job, const GainCurve& by) {
     return text + " If the scale goes higher, capture the rest, or never turn it higher.";
 }
 
+std::string always_distorted(const GainAnalysis& analysis, const GainCurve& by) {
+    double least = by.curve.steps.front().thd_percent, most = least;
+    for (const VolumeStep& step : by.curve.steps) {
+        least = std::min(least, step.thd_percent);
+        most = std::max(most, step.thd_percent);
+    }
+    std::string text = fmt::format("The {} channel is distorted at every volume that was played ({:.4g} Hz tone, THD {} to {}, limit {}). ",
+                                   channel_name(by.curve.channel), by.curve.tone_hz, percent(least), percent(most),
+                                   percent(analysis.limit_thd_percent));
+    if (!by.even_distortion)
+        return text +
+               "It changes with the volume: the source is too loud at all of these. Start at a lower volume and capture again. If that "
+               "brings nothing, set its tone controls flat.";
+    const VolumeStep& up_to = by.curve.steps[*by.even_up_to];
+    text += most < 1.5 * least ? "It hardly changes with the volume"
+                               : fmt::format("Up to {} it hardly changes with the volume", at_volume(up_to.volume, up_to.number));
+    return text +
+           ", so it happens before the volume control: turn bass, treble, loudness and equaliser down to flat, check that the tone file "
+           "itself is clean, and capture again.";
+}
+
+std::string no_plateau(const GainCurve& by) {
+    const std::string channel = channel_name(by.curve.channel);
+    if (by.tone_there_s <= 0)
+        return fmt::format(
+            "No stretch of steady {:.4g} Hz tone was found in the {} channel. Check lead and source, hold each volume step for two "
+            "seconds, and capture again.",
+            by.curve.tone_hz, channel);
+    if (by.tone_there_s < std::max(1.0, 40.0 / by.curve.tone_hz))
+        return fmt::format(
+            "The {:.4g} Hz tone is in the {} channel for about {:.1f} s only: too short to read. Let it play, hold each volume step for two "
+            "seconds, and capture again.",
+            by.curve.tone_hz, channel, by.tone_there_s);
+    return fmt::format(
+        "The {:.4g} Hz tone is in the {} channel for {:.0f} s, but its level never stood still. Turn the knob one step, hold each step "
+        "for two seconds, and capture again.",
+        by.curve.tone_hz, channel, by.tone_there_s);
+}
+
 std::string without_ceiling(const OpenedJob& job, const GainAnalysis& analysis, const GainCurve& by) {
     const std::string& reason = analysis.ceiling_reason;
     const std::string channel = channel_name(by.curve.channel);
     if (reason == "never_clips") return never_clips(job, by);
-    if (reason == "always_distorted") {
-        double least = by.curve.steps.front().thd_percent, most = least;
-        for (const VolumeStep& step : by.curve.steps) {
-            least = std::min(least, step.thd_percent);
-            most = std::max(most, step.thd_percent);
-        }
-        std::string text = fmt::format(
-            "The {} channel is distorted at every volume that was played (THD {} to {}, limit {}). ", channel,
-            percent(least), percent(most), percent(analysis.limit_thd_percent));
-        return text + (by.even_distortion
-                           ? "It hardly changes with the volume, so it happens before the volume control: "
-                             "set bass, treble, "
-                             "loudness and equaliser flat, check the tone file, and capture again."
-                           : "Start at a lower volume and capture again.");
-    }
+    if (reason == "always_distorted") return always_distorted(analysis, by);
     if (reason == "input_overloaded") {
         const std::string until =
             by.clean_step ? fmt::format(" Up to {} all is clean.",
@@ -118,10 +143,7 @@ std::string without_ceiling(const OpenedJob& job, const GainAnalysis& analysis, 
             "There is too much noise on the {} channel to judge {} THD. Find the noise first (hushtrace "
             "noise), switch the engine off, or hold each step longer.",
             channel, percent(analysis.limit_thd_percent));
-    return fmt::format(
-        "No stretch of steady {:.4g} Hz tone was found in the {} channel. Check lead and source, hold each "
-        "volume step for two seconds, and capture again.",
-        by.curve.tone_hz, channel);
+    return no_plateau(by);
 }
 
 }  // namespace
@@ -138,9 +160,8 @@ std::string ceiling_words(const OpenedJob& job, const GainAnalysis& analysis,
     });
     if (any_level && !calibrated)
         text +=
-            " Volts are unknown until the interface is calibrated: measure a steady tone with a meter and "
-            "run "
-            "hushtrace calibrate. The volume holds without it.";
+            " Volts are unknown until the interface is calibrated: measure a steady tone with a meter and run hushtrace calibrate. The "
+            "volume holds without it.";
     return text;
 }
 

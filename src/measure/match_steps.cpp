@@ -73,6 +73,8 @@ std::optional<MatchedSteps> by_level(const std::vector<Plateau>& plateaus, std::
     for (std::size_t rank = 0; rank < order.size(); ++rank)
         for (std::size_t i = 0; i < plateaus.size(); ++i)
             if (setting_of[i] == order[rank]) out.volumes[i] = volumes[rank];
+    // A setting that isn't in the list would shift all others; where it all began is known.
+    if (out.volumes.front() != steps.front()) return std::nullopt;
     return out;
 }
 
@@ -103,30 +105,41 @@ std::optional<std::vector<Plateau>> without_short_ones(const std::vector<Plateau
     return kept;
 }
 
+std::optional<MatchedSteps> matched(const std::vector<Plateau>& plateaus, std::span<const double> volume_steps) {
+    if (plateaus.empty() || volume_steps.empty()) return std::nullopt;
+    if (plateaus.size() == volume_steps.size()) {
+        MatchedSteps direct = in_order(plateaus, volume_steps, StepMatch::one_to_one);
+        if (!direct.in_contradiction) return direct;
+    } else if (plateaus.size() > volume_steps.size()) {
+        if (auto kept = without_short_ones(plateaus, volume_steps.size())) {
+            MatchedSteps thinned = in_order(std::move(*kept), volume_steps, StepMatch::short_ones_left);
+            if (!thinned.in_contradiction) return thinned;
+        }
+    } else {
+        std::vector<Plateau> split = split_at_clicks(plateaus);
+        if (split.size() == volume_steps.size()) {
+            MatchedSteps at_clicks = in_order(std::move(split), volume_steps, StepMatch::at_clicks);
+            if (!at_clicks.in_contradiction) return at_clicks;
+        }
+    }
+    return by_level(plateaus, volume_steps);
+}
+
 }  // namespace
 
 MatchedSteps match_steps(std::vector<Plateau> plateaus, std::span<const double> volume_steps) {
-    if (plateaus.size() == volume_steps.size() && !plateaus.empty()) {
-        MatchedSteps direct = in_order(plateaus, volume_steps, StepMatch::one_to_one);
-        if (!direct.in_contradiction) return direct;
-        if (auto found = by_level(plateaus, volume_steps)) return *found;
-        return direct;
-    }
-    if (!plateaus.empty() && !volume_steps.empty()) {
-        if (plateaus.size() > volume_steps.size()) {
-            if (auto kept = without_short_ones(plateaus, volume_steps.size())) {
-                MatchedSteps thinned = in_order(std::move(*kept), volume_steps, StepMatch::short_ones_left);
-                if (!thinned.in_contradiction) return thinned;
-            }
-        } else {
-            std::vector<Plateau> split = split_at_clicks(plateaus);
-            if (split.size() == volume_steps.size()) {
-                MatchedSteps at_clicks = in_order(std::move(split), volume_steps, StepMatch::at_clicks);
-                if (!at_clicks.in_contradiction) return at_clicks;
-            }
+    if (auto found = matched(plateaus, volume_steps)) return *found;
+    // At the end the knob is turned down: those stops are in no list.
+    std::vector<Plateau> kept = plateaus;
+    while (kept.size() > 1 && level_of(kept.back()) < level_of(kept[kept.size() - 2]) - kQuieter) {
+        kept.pop_back();
+        if (auto found = matched(kept, volume_steps)) {
+            if (found->how == StepMatch::one_to_one) found->how = StepMatch::turned_down_left;
+            return *found;
         }
-        if (auto found = by_level(plateaus, volume_steps)) return *found;
     }
+    if (!plateaus.empty() && plateaus.size() == volume_steps.size())
+        return in_order(std::move(plateaus), volume_steps, StepMatch::one_to_one);
     MatchedSteps out;
     out.volumes.resize(plateaus.size());
     out.plateaus = std::move(plateaus);

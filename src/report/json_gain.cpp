@@ -1,4 +1,8 @@
+#include <algorithm>
+#include <vector>
+
 #include "json_results.hpp"
+#include "volume_words.hpp"
 
 namespace hushtrace {
 namespace {
@@ -63,6 +67,17 @@ Json ceiling_of(const StepCurve& curve) {
     return entry;
 }
 
+/// How fast the source's clock runs against the capture's, by the tone: that of a file which the source plays.
+std::optional<double> clock_ppm(const StepCurve& curve) {
+    std::vector<double> ppm;
+    for (const VolumeStep& one : curve.steps)
+        if (one.frequency_hz > 0) ppm.push_back(1e6 * (one.frequency_hz / curve.tone_hz - 1.0));
+    if (ppm.empty()) return std::nullopt;
+    const auto middle = ppm.begin() + static_cast<std::ptrdiff_t>(ppm.size() / 2);
+    std::nth_element(ppm.begin(), middle, ppm.end());
+    return *middle;
+}
+
 Json curve_json(const StepCurve& curve) {
     Json steps = Json::array();
     for (const VolumeStep& one : curve.steps) {
@@ -86,6 +101,8 @@ Json curve_json(const StepCurve& curve) {
         step["level_v_limited_by"] = one.level_v ? Json(std::string(to_word(limit))) : Json(nullptr);
         put_limits(step, "thd_percent", one.thd_sd_percent, one.thd_limited_by, true);
         put_limits(step, "thd_noise_percent", one.thd_noise_sd_percent, limit, true);
+        step["compression_db"] = figure_json(one.compression_db);
+        put_limits(step, "compression_db", one.compression_sd_db, limit, one.compression_db.has_value());
         step["frequency_hz"] = one.frequency_hz > 0 ? Json(one.frequency_hz) : Json(nullptr);
         put_limits(step, "frequency_hz", one.frequency_sd_hz, nothing, one.frequency_hz > 0);
         steps.push_back(std::move(step));
@@ -93,6 +110,7 @@ Json curve_json(const StepCurve& curve) {
     return {{"take", curve.take},
             {"channel", std::string(to_word(curve.channel))},
             {"tone_hz", figure_json(curve.tone_hz)},
+            {"clock_ppm", figure_json(clock_ppm(curve))},
             {"steps", std::move(steps)}};
 }
 
@@ -111,6 +129,8 @@ Json gain_results(const GainAnalysis& analysis) {
         {"limit_thd_percent", figure_json(analysis.limit_thd_percent)},
         {"ceilings", std::move(ceilings)},
         {"curves", std::move(curves)},
+        {"volume_law", volume_law_json(analysis)},
+        {"balances", balances_json(analysis)},
         {"amplifiers", amplifiers_json(analysis.amplifiers)}};
 }
 

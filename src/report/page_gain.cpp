@@ -4,6 +4,7 @@
 #include "hushtrace/report/picture.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "page_parts.hpp"
+#include "volume_words.hpp"
 
 namespace hushtrace::page {
 namespace {
@@ -49,6 +50,7 @@ std::string gain(const OpenedJob& opened, const GainAnalysis& analysis) {
         fmt::format("<p class=\"soft\">Limit: {} % THD{}.</p>\n", figures_text(analysis.limit_thd_percent, 2),
                     opened.job.limits.ceiling_thd_percent ? ", written in the job" : ", the usual one");
     out += amplifier_table(analysis) + ceiling_table(analysis);
+    for (const std::string& one : volume_sentences(analysis)) out += "<p class=\"soft\">" + escaped(one) + "</p>\n";
     if (has_distortion(analysis)) {
         const std::string title = "Distortion against volume";
         std::string caption =

@@ -7,6 +7,7 @@
 #include "hushtrace/report/wording.hpp"
 #include "lines.hpp"
 #include "text_amplifiers.hpp"
+#include "volume_words.hpp"
 
 namespace hushtrace {
 namespace {
@@ -21,12 +22,15 @@ void tell_curve(Lines& lines, const StepCurve& curve) {
     for (const VolumeStep& one : curve.steps) {
         const std::string level =
             one.level_v ? volts_text(*one.level_v) : fmt::format("{:.1f} dBFS", one.level_dbfs);
-        std::string remark;
-        if (one.input_overload) remark = "  interface overloaded";
-        if (curve.ceiling && curve.ceiling->step == one.number) remark = "  <- ceiling";
-        lines.row(fmt::format("{}{}THD {}{}", padded(volume_text(one.volume, one.number), 13),
-                              padded(level, 13), distortion_text(one.thd_percent, one.thd_sd_percent, one.thd_limited_by), remark),
-                  2);
+        std::string remark = lag_text(one);
+        if (one.input_overload) remark = "interface overloaded";
+        if (curve.ceiling && curve.ceiling->step == one.number) remark = "<- ceiling";
+        std::string row = fmt::format("{}{}THD {} THD+N {}", padded(volume_text(one.volume, one.number), 12), padded(level, 12),
+                                      padded(distortion_text(one.thd_percent, one.thd_sd_percent, one.thd_limited_by), 15),
+                                      padded(distortion_text(one.thd_noise_percent), 8));
+        row += remark.empty() ? "" : " " + remark;
+        while (row.back() == ' ') row.pop_back();
+        lines.row(row, 2);
     }
     if (const std::string knee = knee_text(curve); !knee.empty()) lines.add(knee, 2);
     if (const std::string counted = harmonics_text(curve); !counted.empty()) lines.add(counted, 2);
@@ -45,6 +49,10 @@ std::string gain_text(const OpenedJob& opened, const GainAnalysis& analysis) {
     if (fails_limit(opened.job, analysis))
         lines.add("FAILS the limit: distorted at every volume that was played.");
     tell_amplifiers(lines, analysis);
+    if (const auto sentences = volume_sentences(analysis); !sentences.empty()) {
+        lines.title("The volume control");
+        for (const std::string& one : sentences) lines.add(one);
+    }
     if (!analysis.curves.empty()) lines.title("Distortion against volume");
     for (const StepCurve& curve : analysis.curves) tell_curve(lines, curve);
     const bool uncalibrated = std::any_of(
@@ -52,7 +60,9 @@ std::string gain_text(const OpenedJob& opened, const GainAnalysis& analysis) {
         [](const StepCurve& curve) { return !curve.steps.empty() && !curve.steps.front().level_v; });
     if (uncalibrated) {
         lines.gap();
-        lines.add("Not calibrated: for volts run hushtrace calibrate, with a known voltage on a meter.");
+        lines.add(
+            "Not calibrated: the ceiling's volume, levels in dBFS, THD, the volume's steps and the balance hold; volts, sensitivities "
+            "and gains need hushtrace calibrate, with a known voltage on a meter.");
     }
     tell_warnings(lines, all_warnings(opened.warnings, analysis.warnings));
     return lines.text();

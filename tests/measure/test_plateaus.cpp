@@ -154,3 +154,27 @@ TEST_CASE("a short overshoot of the knob is left out, and a limiter's hidden ste
     CHECK(limited.how == StepMatch::at_clicks);
     CHECK(limited.volumes.size() == 3);
 }
+
+TEST_CASE("a knob that is turned down at the end moves no volume", "[plateaus]") {
+    Source source;
+    source.stops = {{-20, 1, 0, false, 0}, {-19, 1, 0, false, 0}, {-18, 1, 0, false, 0}};
+    const std::vector<double> volumes = {20, 21, 22};
+    SECTION("below where it began") {
+        source.stops.push_back({-23, 0.9, 0, false, 0});
+    }
+    SECTION("in two stops") {
+        source.stops.push_back({-18.6, 0.9, 0, false, 0});
+        source.stops.push_back({-23, 0.9, 0, false, 0});
+    }
+    const MatchedSteps matched = match_steps(plateaus_of(source), volumes);
+    CHECK(matched.how == StepMatch::turned_down_left);
+    REQUIRE(matched.volumes.size() == 3);
+    CHECK(matched.volumes[0] == 20.0);
+    CHECK(matched.volumes[2] == 22.0);
+}
+
+TEST_CASE("as many plateaus as volumes, but the last one turned down: that is said to contradict the list", "[plateaus]") {
+    Source source;
+    source.stops = {{-20, 1, 0, false, 0}, {-19, 1, 0, false, 0}, {-18, 1, 0, false, 0}, {-23, 1, 0, false, 0}};
+    CHECK(match_steps(plateaus_of(source), std::vector<double>{20, 21, 22, 23}).in_contradiction);
+}

@@ -261,6 +261,9 @@ struct VolumeStep {
     std::size_t harmonics_counted = 0;            ///< in THD: the 2nd and those that follow it, up to 20 kHz
     std::size_t harmonics_missing = 0;            ///< up to 20 kHz, but above the capture's band, or too few cycles
     bool input_overload = false;
+    /// How far its level lags behind the volume law, as carried on from the clean steps below it, or, where that is
+    /// surer, as the other channel shows it; negative where it rises more. Unset where neither is known.
+    std::optional<double> compression_db, compression_sd_db;
     double frequency_hz = 0, frequency_sd_hz = 0; ///< of the tone as captured
     LimitedBy thd_limited_by = LimitedBy::nothing;   ///< noise: THD is below thd_percent + 2 thd_sd_percent
     /// What limits its level and THD+N: the interface where that overloads.
@@ -304,10 +307,49 @@ struct AmplifierSetting {
     std::optional<double> noise_sd_db = std::nullopt;            ///< of both noise figures
     LimitedBy noise_limited_by = LimitedBy::nothing;
 };
+/// What a step of the volume is worth, from one channel's clean steps. Where volumes aren't known, "volume" counts the
+/// settings in rising order of level.
+struct VolumeLaw {
+    struct Step {
+        std::optional<double> volume;
+        std::size_t step = 0;                     ///< VolumeStep::number
+        double gain_db = 0;                       ///< against the highest clean step
+        std::optional<double> rise_db;            ///< a volume number, from the setting below; unset for the lowest
+    };
+    struct Run {                                  ///< settings between which a volume number is worth much the same
+        double from = 0, to = 0;                  ///< volumes, or settings
+        double rise_db = 0;                       ///< a volume number, mean
+    };
+    std::string take;
+    Channel channel = Channel::left;
+    double tone_hz = 0;
+    bool volumes_known = false;
+    std::vector<Step> steps;                      ///< rising
+    double rise_db = 0;                           ///< a volume number, median
+    bool even = false;                            ///< one run holds all
+    std::vector<Run> runs;
+};
+/// One channel against another over the steps of a take.
+struct ChannelBalance {
+    struct Step {
+        std::size_t step = 0;
+        std::optional<double> volume;
+        double balance_db = 0;                    ///< first less second
+        bool clean = true;                        ///< both channels are: only these count below
+    };
+    std::string take;
+    double tone_hz = 0;
+    Channel first = Channel::left, second = Channel::right;
+    std::vector<Step> steps;
+    std::optional<double> balance_db;             ///< median
+    std::optional<double> tracking_db;            ///< largest departure from it
+};
 struct GainAnalysis {
     std::optional<Ceiling> ceiling;               ///< the lowest of all
     std::string ceiling_reason, ceiling_text;     ///< text: one or two sentences for the user, always set
     std::vector<StepCurve> curves;
+    std::optional<VolumeLaw> volume_law;          ///< unset with fewer than three clean settings
+    std::vector<ChannelBalance> balances;         ///< one for each take with a left and a right channel
     std::vector<AmplifierSetting> amplifiers;
     double limit_thd_percent = 1.0;
     std::vector<std::string> takes;

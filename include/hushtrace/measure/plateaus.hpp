@@ -41,6 +41,7 @@ enum class StepMatch {
     at_clicks,   ///< fewer plateaus than steps, but with the clicks within plateaus the number is right: some
                  ///< steps changed nothing (a limiter)
     short_ones_left,  ///< more plateaus than steps; the clearly shorter ones were taken for knob travel
+    turned_down_left,  ///< stops at the end, each quieter than the one before it, were left out
     none              ///< numbers don't match; no volume is given
 };
 struct MatchedSteps {
@@ -50,7 +51,7 @@ struct MatchedSteps {
     bool in_contradiction =
         false;  ///< a higher volume came out quieter by more than 0.1 dB: the list may be wrong
 };
-/// Gives plateaus the volumes that were stepped through, in order.
+/// Gives plateaus the volumes that were stepped through, in order; the first plateau is the first of the list.
 MatchedSteps match_steps(std::vector<Plateau> plateaus, std::span<const double> volume_steps);
 
 }  // namespace hushtrace
