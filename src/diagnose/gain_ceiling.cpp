@@ -98,7 +98,7 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
     }
     const std::vector<Rung> rungs = rungs_of(curve, limit_percent);
     if (rungs.empty()) {
-        curve.ceiling_reason = "no_plateau";
+        curve.ceiling_reason = one.drowned ? "too_noisy" : "no_plateau";
         return;
     }
     const auto is = [&](std::size_t r, Verdict verdict) { return rungs[r].verdict == verdict; };

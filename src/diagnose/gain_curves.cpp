@@ -17,6 +17,7 @@ namespace {
 
 constexpr double kMostRead = 1.5;            // [s] of a plateau; more wouldn't sharpen the reading noticeably
 constexpr double kToneTolerance = 500e-6;    // clocks differ by up to 200 ppm
+constexpr double kLeastThere_s = 0.5;        // of a tone that noise may hide
 constexpr double kAudibleAmplitude = 0.003;  // -50 dBFS: a stray tone below that is no test tone
 
 struct PlayedSine {
@@ -112,6 +113,18 @@ double tone_there_s(const ToneTrack& track) {
         if (run >= kFewestFrames) sum += run == kFewestFrames ? kFewestFrames : 1;
     }
     return track.hop_s * static_cast<double>(sum);
+}
+
+/// Whether noise stands far over the tone: its crest then reaches twice the tone's and more.
+bool is_drowned(const ToneTrack& track) {
+    constexpr float kTonesShare = 0.5F;
+    std::vector<float> shares;
+    for (const ToneFrame& frame : track.frames)
+        if (frame.present && frame.largest > 0) shares.push_back(frame.amplitude / frame.largest);
+    if (shares.empty()) return false;
+    const auto middle = shares.begin() + static_cast<std::ptrdiff_t>(shares.size() / 2);
+    std::nth_element(shares.begin(), middle, shares.end());
+    return *middle < kTonesShare;
 }
 
 ToneSearch search_for(const PlayedSine& tone, double rate, double half_width_hz) {
@@ -240,6 +253,7 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
         one.curve.channel = take.channels[channel];
         one.curve.tone_hz = tone.frequency_hz;
         one.tone_there_s = tone_there_s(surveyed.tracks[curves.size()]);
+        one.drowned = one.tone_there_s > kLeastThere_s && is_drowned(surveyed.tracks[curves.size()]);
         curves.push_back(one);
     }
 

@@ -27,6 +27,7 @@ struct GainCurve {
     bool even_distortion = false;           ///< always distorted, and by much the same while the level rose
     std::optional<std::size_t> even_up_to;  ///< index of the highest step of which that holds
     double tone_there_s = 0;                ///< how long the stated tone was there, on a plateau or not
+    bool drowned = false;                   ///< it is there, but noise is far louder
     /// Indices of the step from which the level hardly rises though it stays clean, and of the one before it.
     std::optional<std::pair<std::size_t, std::size_t>> lags_from;
     std::optional<Folding> folding;  ///< what a step over the limit shows of clipping in numbers

@@ -27,7 +27,7 @@ void tell_curve(Lines& lines, const StepCurve& curve) {
         if (curve.ceiling && curve.ceiling->step == one.number) remark = "<- ceiling";
         std::string row = fmt::format("{}{}THD {} THD+N {}", padded(volume_text(one.volume, one.number), 12), padded(level, 12),
                                       padded(distortion_text(one.thd_percent, one.thd_sd_percent, one.thd_limited_by), 15),
-                                      padded(distortion_text(one.thd_noise_percent), 8));
+                                      padded(distortion_text(one.thd_noise_percent), 9));
         row += remark.empty() ? "" : " " + remark;
         while (row.back() == ' ') row.pop_back();
         lines.row(row, 2);

@@ -20,18 +20,18 @@ std::string law_sentence(const VolumeLaw& law) {
     const std::string each = law.volumes_known ? "volume number" : "step", where = law.volumes_known ? "volume " : "step ";
     const auto tone = fmt::format(" ({}, {})", spaced(to_word(law.channel)), frequency_text(law.tone_hz));
     if (law.even)
-        return fmt::format("A {} is worth {:.2g} dB, evenly from {}{:g} to {:g}{}.", each, law.rise_db, where, law.runs.front().from,
+        return fmt::format("A {} is worth {:.3g} dB, evenly from {}{:g} to {:g}{}.", each, law.rise_db, where, law.runs.front().from,
                            law.runs.front().to, tone);
     if (law.runs.size() > kMostRuns) {
         double least = 1e300, most = -1e300;
         for (const auto& step : law.steps)
             if (step.rise_db) least = std::min(least, *step.rise_db), most = std::max(most, *step.rise_db);
-        return fmt::format("A {} is worth {:.2g} to {:.2g} dB, unevenly, from {}{:g} to {:g}{}.", each, least, most, where,
+        return fmt::format("A {} is worth {:.3g} to {:.3g} dB, unevenly, from {}{:g} to {:g}{}.", each, least, most, where,
                            law.runs.front().from, law.runs.back().to, tone);
     }
     std::string text = fmt::format("A {} is worth", each);
     for (std::size_t i = 0; i < law.runs.size(); ++i)
-        text += fmt::format("{} {:.2g} dB from {}{:g} to {:g}", i == 0 ? "" : ", then", law.runs[i].rise_db, i == 0 ? where : "",
+        text += fmt::format("{} {:.3g} dB from {}{:g} to {:g}", i == 0 ? "" : ", then", law.runs[i].rise_db, i == 0 ? where : "",
                             law.runs[i].from, law.runs[i].to);
     return text + tone + ".";
 }

@@ -2,6 +2,7 @@
 through the whole program.
 """
 import json
+import math
 import os
 import pathlib
 import sys
@@ -45,6 +46,14 @@ with tempfile.TemporaryDirectory() as folder:
         run(program, "tones", "sine", "--level", "0", "--duration", "10.2", "--rate", rate, "--out", files[rate])
     _, live = gain_of(folder, "live", vehicle(folder, 0), "--via", "interface", "--max-level", "0")
     check.that(live["ceiling"] is not None, f"live: {live['ceiling_text']}")
+    # healthy.json: 1.25 dB a number, both channels alike; of a sine of 5.4 V rms rails of 5.6 and 6.2 V leave the mean of the clipped
+    # sine's first Fourier coefficients, 2/pi (asin r + r sqrt(1 - r^2)) with r = rail / (5.4 sqrt 2)
+    check.near(live["volume_law"]["rise_db"], 1.25, 0.01, "the volume's law")
+    check.that(live["volume_law"]["even"], "it is even")
+    check.near(live["balances"][0]["balance_db"], 20 * math.log10(7.03 / 7.0), 0.02, "left against right, by the interface's two scales")
+    left_by = [2 / math.pi * (math.asin(r) + r * math.sqrt(1 - r * r)) for r in (rail / (5.4 * math.sqrt(2)) for rail in (5.6, 6.2))]
+    lost_db = -20 * math.log10(sum(left_by) / 2)
+    check.near(live["curves"][1]["steps"][-1]["compression_db"], lost_db, 0.05, "compression at the top of the scale, right")
     for clock_ppm, rate in ((200, 44100), (-200, 48000), (0, 44100)):
         captured, stick = gain_of(folder, f"stick{clock_ppm}_{rate}", vehicle(folder, clock_ppm), "--via", "stick", "--played", files[rate])
         name = f"stick, {clock_ppm} ppm, {rate} Hz"
