@@ -51,14 +51,14 @@ std::vector<AtVolume> against(const GainCurve& low, const GainCurve& high, doubl
 }
 
 /// The curve that shows what the volume does to a higher tone: the channel's own, else any.
-const GainCurve* high_beside(const GainCurve& low, const std::vector<GainCurve>& curves, bool same_channel) {
+const GainCurve* high_beside(const GainCurve& low, const std::vector<GainCurve>& curves) {
     const GainCurve* other = nullptr;
     for (const GainCurve& c : curves) {
         if (is_low(c) || c.tone_is_stepped || c.curve.steps.empty() || c.other_tone_hz) continue;
         if (c.curve.channel == low.curve.channel) return &c;
         if (!other) other = &c;
     }
-    return same_channel ? nullptr : other;
+    return other;
 }
 
 std::optional<Warning> bass_fall(const GainCurve& low, const GainCurve& high, double limit_percent) {
@@ -190,7 +190,7 @@ void tell_lag(GainCurve& one, const GainCurve* high, bool bass_falls, double lim
     const VolumeStep &at = one.curve.steps[one.lags_from->first], &before = one.curve.steps[one.lags_from->second];
     const std::string from = fmt::format("{}: from {} on the level hardly rises and the tone stays clean: ", name_of(one.curve.channel),
                                          at_volume(at.volume, at.number));
-    const Beside seen = is_low(one) ? beside(one, high, limit_percent) : Beside::lags;
+    const Beside seen = is_low(one) && !one.tone_is_stepped ? beside(one, high, limit_percent) : Beside::lags;
     if (bass_falls || seen == Beside::rises) return;
     if (seen == Beside::unknown) {
         warnings.push_back({"level_lags",
@@ -230,8 +230,8 @@ void compare_curves(std::vector<GainCurve>& curves, double limit_percent, std::v
         compare_channels(of_take, limit_percent, warnings);
     }
     for (GainCurve& c : curves) {
-        if (c.other_tone_hz || c.curve.steps.empty() || c.tone_is_stepped) continue;
-        const GainCurve* high = is_low(c) ? high_beside(c, curves, false) : nullptr;
+        if (c.other_tone_hz || c.curve.steps.empty()) continue;
+        const GainCurve* high = is_low(c) && !c.tone_is_stepped ? high_beside(c, curves) : nullptr;
         std::optional<Warning> falls;
         if (high) falls = bass_fall(c, *high, limit_percent);
         if (falls) warnings.push_back(*falls);

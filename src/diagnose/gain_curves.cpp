@@ -195,10 +195,12 @@ void warn_of_match(const MatchedSteps& matched, const Take& take, std::vector<Wa
             warnings.push_back(
                 {"steps_unmatched",
                  fmt::format(
-                     "{} plateaus were found, but volume_steps names {}: steps are numbered, their volumes "
-                     "stay "
-                     "unknown. Correct volume_steps, or capture again with each step held for two seconds",
-                     found, named),
+                     "{} plateaus were found, but volume_steps names {}: steps are numbered, their volumes stay unknown. Correct "
+                     "volume_steps, or capture again with each step held for two seconds{}",
+                     found, named,
+                     found < named ? ". Steps that change nothing (behind a limiter, or where the source turns its bass down by as "
+                                     "much as the volume rises) can't be counted"
+                                   : ""),
                  take.file});
             break;
     }

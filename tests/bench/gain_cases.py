@@ -27,7 +27,7 @@ class Curve:
 
 def truth_of(curves):
     """(ceiling's volume, reason, curve): as docs/gain.md says the job's ceiling is chosen."""
-    lowest, against, tops = None, None, {}
+    lowest, against = None, None
     for c in curves:
         i = c.first_bad()
         if i < len(c.volumes) and i == 0 and not c.over[0]:
@@ -98,9 +98,11 @@ class Case:
         if knob is None:
             knob_.by_hand(self.rng, self.volumes, self.hold_s * (1.0 if tone_hz > 100 else 1.35), **self.hand)
         noise = self.reference_rms * pad * 10 ** (self.noise_db / 20) if noise_rms is None else noise_rms
-        sounds = [g.sound(c, knob_, tone_hz, self.rate, self.rng, self.rng.uniform(0.3, 1.0), self.clock_ppm, noise, pad, markers) for c in channels]
+        sounds = [g.sound(c, knob_, tone_hz, self.rate, self.rng, self.rng.uniform(0.3, 1.0), self.clock_ppm, noise, pad, markers)
+                  for c in channels]
         length = min(map(len, sounds))
-        entry = {"channels": list(names), "engine": "off", "tone": {"kind": "sine", "frequency_hz": stated_hz or tone_hz, "level_dbfs": 0, "via": self.via}}
+        entry = {"channels": list(names), "engine": "off",
+                 "tone": {"kind": "sine", "frequency_hz": stated_hz or tone_hz, "level_dbfs": 0, "via": self.via}}
         if self.names_volumes:
             entry["volume_steps"] = self.volumes
         self.takes.append((file, entry, [s[:length] for s in sounds], self.rate))
@@ -299,7 +301,8 @@ def bass_roll_off(case):
     case.add("low", PAIR, low, float(case.rng.choice(LOW_HZ)))
     case.forbidden_warning = "limiter"
     clean = min(c.first_bad() for c in case.curves) - 1
-    if clean >= 2 and slope * (case.volumes[clean] - begins) > 1.5:      # else nothing shows it below the ceiling
+    hidden = min(abs(np.diff(case.curves[-1].level))) < 0.03         # settings that differ in nothing but their number
+    if not hidden and clean >= 2 and slope * (case.volumes[clean] - begins) > 1.5:      # else nothing shows it below the ceiling
         case.expected_warning = "bass_falls"
 
 

@@ -112,7 +112,8 @@ def main():
     parser.add_argument("--write")
     options = parser.parse_args()
     if options.write:
-        print(json.dumps(outcome_of(options.program, gain_cases.draw(options.seed, options.case or 0, options.kind, options.short), options.write), indent=1, default=str))
+        case = gain_cases.draw(options.seed, options.case or 0, options.kind, options.short)
+        print(json.dumps(outcome_of(options.program, case, options.write), indent=1, default=str))
         return
     work = [(options.program, options.seed, i, options.kind, options.short) for i in range(options.n)]
     outcomes = []
@@ -120,15 +121,17 @@ def main():
         for number, one in pool.map(run_one, work):
             outcomes.append(one)
             if not (one["right"] and one["told"]):
-                print(f"case {number} {one['kind']}: true {one['truth']}, said {one['said']}{', near the limit' if one['near'] else ''}; {one['codes']}; {one['text']}",
-                      flush=True)
+                near = ", near the limit" if one["near"] else ""
+                print(f"case {number} {one['kind']}: true {one['truth']}, said {one['said']}{near}; {one['codes']}; {one['text']}", flush=True)
     table(outcomes)
     decided = [o for o in outcomes if not o["refusal"]]
     refused = [o for o in outcomes if o["refusal"]]
     errors = [o["level_error_db"] for o in decided if o["level_error_db"] is not None]
-    print(f"ceiling right to the step: {sum(o['right'] for o in decided)} of {len(decided)}; above the true one: {sum(o['above'] > 0 for o in decided)}, "
-          f"most {max([o['above'] for o in decided], default=0)}; level within {max(errors, default=0):.4f} dB")
-    print(f"refused with the right reason: {sum(o['right'] for o in refused)} of {len(refused)}; said what it should: {sum(o['told'] for o in outcomes)} of {len(outcomes)}")
+    above = [o["above"] for o in outcomes]
+    print(f"ceiling right to the step: {sum(o['right'] for o in decided)} of {len(decided)}; above the true one: {sum(a > 0 for a in above)}, "
+          f"most {max(above, default=0)}; level within {max(errors, default=0):.4f} dB")
+    print(f"refused with the right reason: {sum(o['right'] for o in refused)} of {len(refused)}; "
+          f"said what it should: {sum(o['told'] for o in outcomes)} of {len(outcomes)}")
     slowest = max(outcomes, key=lambda o: o["took_s"])
     print(f"the slowest gain run took {slowest['took_s']:.2f} s of one core ({slowest['kind']})")
 

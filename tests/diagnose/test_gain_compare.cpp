@@ -79,6 +79,18 @@ TEST_CASE("a low tone alone that stops rising is left open", "[gain][compare]") 
     CHECK(text_of(gain, "level_lags").find("997 Hz") != std::string::npos);
 }
 
+TEST_CASE("a low tone whose own level is stepped shows a limiter, since the volume stands still", "[gain][compare]") {
+    JobInMemory job;
+    Take& take = job.add("low.flac", source_at(kLow_hz, -6, 1.9, 3), {});
+    Stepped tone;
+    tone.frequency_hz = kLow_hz;
+    tone.levels_dbfs = {-18, -16, -14, -12, -10, -8, -6, -4, -2, 0};
+    take.tone->waveform = tone;
+    const GainAnalysis gain = job.analyse();
+    CHECK(warned(gain, "limiter"));
+    CHECK_FALSE(warned(gain, "level_lags"));
+}
+
 TEST_CASE("a crossover left on is noticed", "[gain][compare]") {
     JobInMemory job;
     SECTION("a high-pass on left and right, by two takes at the same volumes") {

@@ -26,7 +26,8 @@ for one in outcomes:
     if not (one["right"] and one["told"]):
         print(f"{one['kind']}: true {one['truth']}, said {one['said']}; {one['codes']}; {one['text']}")
 check.that({o["kind"] for o in outcomes} == set(gain_cases.KINDS), f"{len(outcomes)} sources of {len(gain_cases.KINDS)} kinds")
-for ones, what in (([o for o in outcomes if not o["refusal"]], "ceilings right to the step"), ([o for o in outcomes if o["refusal"]], "refused for the right reason")):
+for refusal, what in ((False, "ceilings right to the step"), (True, "refused for the right reason")):
+    ones = [o for o in outcomes if o["refusal"] == refusal]
     right = sum(o["right"] for o in ones)
     check.that(len(ones) >= 10 and right >= binom.ppf(RARELY, len(ones), PROMISED), f"{what}: {right} of {len(ones)}")
 told = sum(o["told"] for o in outcomes)
