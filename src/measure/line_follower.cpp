@@ -44,7 +44,7 @@ struct LineSum {
 void check(double rate, std::size_t channels, const LineFamily& family) {
     const auto refuse = [](const std::string& why) { throw Error(ErrorKind::invalid_request, why); };
     if (!(rate > 0.0) || channels == 0) refuse("nothing to follow a line in");
-    if (!(family.frequency_hz > 0.0) || !(family.low_hz > 0.0) || !(family.low_hz <= family.high_hz) || !(family.most_slope > 0.0))
+    if (!(family.frequency_hz > 0.0) || !(family.low_hz > 0.0 && family.low_hz <= family.high_hz) || !(family.most_slope > 0.0))
         refuse("a line to follow needs frequencies and a slope above 0");
     if (family.frequency_hz > 0.45 * rate)
         refuse(fmt::format("{:.0f} Hz can't be followed at a sample rate of {:.0f} Hz", family.frequency_hz, rate));
@@ -60,7 +60,8 @@ struct LineFollower::State {
         : family(wanted), window_s(wanted.moves ? 0.085 : 0.34), length(fast_length(static_cast<std::size_t>(window_s * rate))),
           hop(length / (wanted.moves ? 4 : 8)), bin_hz(rate / static_cast<double>(length)), hop_s(static_cast<double>(hop) / rate),
           looks(static_cast<std::size_t>((wanted.moves ? 0.5 : 0.33) / hop_s)), sample_rate_hz(rate),
-          places(std::max(wanted.low_hz, 4.0 * bin_hz), std::min(std::max(wanted.high_hz, 4.0 * bin_hz), 0.45 * rate), wanted.frequency_hz, grid_step(),
+          places(std::max(wanted.low_hz, 4.0 * bin_hz), std::min(std::max(wanted.high_hz, 4.0 * bin_hz), 0.45 * rate),
+                 wanted.frequency_hz, grid_step(),
                  wanted.moves ? static_cast<std::size_t>(std::ceil(wanted.most_slope * hop_s / grid_step())) : 0) {
         family.high_hz = std::min(family.high_hz, 0.45 * rate);
         double top = 1.0;
@@ -167,7 +168,8 @@ struct LineFollower::State {
         out.band = sums[channel].over(centre, out.width) * bin_hz;
         for (std::size_t i = 0; i < side_bands; ++i) {
             const double away = half + 1.0 + side_width * (0.5 + static_cast<double>(i / 2));
-            const double at = centre + (i % 2 == 0 ? -away : away), width = family.moves ? clear_widths[channel].over(at, side_width) : side_width;
+            const double at = centre + (i % 2 == 0 ? -away : away);
+            const double width = family.moves ? clear_widths[channel].over(at, side_width) : side_width;
             const double nearest = std::clamp(std::round(at), 0.0, static_cast<double>(bins - 1));
             out.beside[i] = width < 0.5 * side_width ? floors[channel].noise()[static_cast<std::size_t>(nearest)]
                                                      : (family.moves ? clear_sums : sums)[channel].over(at, side_width) / width;
@@ -183,9 +185,10 @@ struct LineFollower::State {
         const RunningFloor& floor = floors[channel];
         LinePower rest = line;
         rest.standing = 0;
-        for (auto k = static_cast<std::size_t>(std::max(0.0, std::ceil(centre - half - 0.5))); k < bins && static_cast<double>(k) < centre + half + 0.5; ++k) {
-            if (!floor.stands(k)) continue;
+        for (auto k = static_cast<std::size_t>(std::max(0.0, std::ceil(centre - half - 0.5))); k < bins; ++k) {
             const double place = static_cast<double>(k);
+            if (place >= centre + half + 0.5) break;
+            if (!floor.stands(k)) continue;
             const double covered = std::min(place + 0.5, centre + half) - std::max(place - 0.5, centre - half);
             if (covered <= 0.0) continue;
             rest.band -= columns[channel].front()[k] * covered * bin_hz;

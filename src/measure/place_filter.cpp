@@ -58,7 +58,8 @@ void PlaceFilter::predict() {
         double* to = next_.data() + s * count;
         for (std::ptrdiff_t i = std::max<std::ptrdiff_t>(0, -shift); i < n && i + shift < n; ++i) {
             const auto from = static_cast<std::size_t>(i);
-            const double p = (1.0 - leaves) * (keeps_slope * own[from] + slope_shifts * (below[from] + above[from]) + slope_anew * anew * at_place_[from]);
+            const double slopes = keeps_slope * own[from] + slope_shifts * (below[from] + above[from]) + slope_anew * anew * at_place_[from];
+            const double p = (1.0 - leaves) * slopes;
             const double strays = 0.5 * (1.0 - stays_put) * p;
             const auto at = static_cast<std::size_t>(i + shift);
             to[at] += stays_put * p;

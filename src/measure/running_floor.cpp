@@ -9,6 +9,7 @@ namespace {
 
 constexpr double floor_s = 0.5, usual_s = 4.0;
 constexpr double certain_lift = 1.6;
+constexpr std::size_t most_lifted = 6, learns_anew = 10;   // spectra
 constexpr double tiny = 1e-30;
 
 double middle(std::vector<double>& values) {
@@ -38,7 +39,10 @@ void RunningFloor::add(std::span<const double> density) {
         for (std::size_t k = 8; k < density.size(); ++k) ratios_.push_back(density[k] / noise_[k]);
         lift_ = middle(ratios_) / 0.6931;
         // what is but chance must not count: the floor would sink by it again and again
-        if (lift_ < certain_lift) lift_ = 1.0;
+        lifted_ = lift_ < certain_lift ? 0 : lifted_ + 1;
+        // and what stays is no click: the noise is another one from here on
+        if (lifted_ > most_lifted) count_ = learns_anew;
+        if (lifted_ == 0 || lifted_ > most_lifted) lift_ = 1.0;
     }
     const double share = std::max(share_, 1.0 / static_cast<double>(count_));
     for (std::size_t k = 0; k < density.size(); ++k) smooth_[k] += share * (density[k] / lift_ - smooth_[k]);
@@ -46,7 +50,8 @@ void RunningFloor::add(std::span<const double> density) {
     const double looks = std::max(1.0, looks_a_spectrum_ * std::min(static_cast<double>(count_), 2.0 / share_));
     const double median_over_mean = looks < 1.5 ? 0.6931 : std::pow(1.0 - 1.0 / (9.0 * looks), 3);
     for (std::size_t i = 0; i < stretches_.size(); ++i) {
-        sorted_.assign(smooth_.begin() + static_cast<std::ptrdiff_t>(stretches_[i].from), smooth_.begin() + static_cast<std::ptrdiff_t>(stretches_[i].to));
+        const auto begin = smooth_.begin();
+        sorted_.assign(begin + static_cast<std::ptrdiff_t>(stretches_[i].from), begin + static_cast<std::ptrdiff_t>(stretches_[i].to));
         at_stretch_[i] = std::log(std::max(middle(sorted_) / median_over_mean, tiny));
     }
     std::size_t i = 0;

@@ -31,7 +31,7 @@ private:
     static constexpr std::size_t least_seen = 20;   ///< spectra
     struct Stretch { std::size_t centre, from, to; };
     double share_, usual_share_, looks_a_spectrum_;
-    std::size_t count_ = 0;
+    std::size_t count_ = 0, lifted_ = 0;
     std::vector<Stretch> stretches_;
     std::vector<std::size_t> seen_;   // [bins] spectra that `usual` holds
     std::vector<double> smooth_, noise_, usual_, at_stretch_, ratios_, sorted_;

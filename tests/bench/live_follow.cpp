@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <cstdio>
 #include <cstdlib>
 #include <ctime>
 #include <string>
@@ -84,12 +85,16 @@ void population(std::size_t sounds, double over_noise_db) {
         }
         double square = 0;
         for (const double v : z) square += v * v;
-        fmt::print("{:36} step read in {:.0f} %, within 1 dB {:.1f} %, median {:.2f} dB; z rms {:.2f}; first found {:.2f} s (95 % {:.2f}); again {:.2f} s (95 % {:.2f}); "
+        const auto within = std::count_if(errors.begin(), errors.end(), [](double error) { return error < 1.0; });
+        const double all = static_cast<double>(sounds), rms = std::sqrt(square / std::max(1.0, static_cast<double>(z.size())));
+        fmt::print("{:36} step read in {:.0f} %, of these within 1 dB {:.0f} %, median {:.2f} dB; z rms {:.2f}; ", one.name,
+                   100.0 * static_cast<double>(errors.size()) / all, 100.0 * static_cast<double>(within) / static_cast<double>(errors.size()),
+                   quantile(errors, 0.5), rms);
+        fmt::print("found after {:.2f} s (95 % {:.2f}), again {:.2f} s (95 % {:.2f}); "
                    "found while gone {:.2f} %; there and found {:.1f} %, elsewhere {:.2f} %\n",
-                   one.name, 100.0 * static_cast<double>(errors.size()) / static_cast<double>(sounds),
-                   100.0 * static_cast<double>(std::count_if(errors.begin(), errors.end(), [](double e) { return e < 1; })) / static_cast<double>(sounds),
-                   quantile(errors, 0.5), std::sqrt(square / std::max(1.0, static_cast<double>(z.size()))), quantile(found, 0.5), quantile(found, 0.95),
-                   quantile(back, 0.5), quantile(back, 0.95), 100.0 * false_hops / gone_hops, 100.0 * quantile(sweep_found, 0.5), 100.0 * wrong / tracked);
+                   quantile(found, 0.5), quantile(found, 0.95), quantile(back, 0.5), quantile(back, 0.95), 100.0 * false_hops / gone_hops,
+                   100.0 * quantile(sweep_found, 0.5), 100.0 * wrong / tracked);
+        std::fflush(stdout);
     }
     // fainter and fainter: what is said to be the most must be the most
     for (const double faint_db : {10.0, 5.0, 0.0, -5.0, -10.0}) {
@@ -105,7 +110,7 @@ void population(std::size_t sounds, double over_noise_db) {
             hops += trial.present_hops;
             margin += trial.at_most_margin_db * trial.hidden_hops;
         }
-        fmt::print("{:5.0f} dB over: shown as 'at most' {:.1f} % of the time, true in {:.1f} %, {:.1f} dB above the truth on the mean\n", faint_db, 100.0 * hidden / hops,
+        fmt::print("{:5.0f} dB over: 'at most' {:.1f} % of the time, true in {:.1f} %, {:.1f} dB above the truth\n", faint_db, 100.0 * hidden / hops,
                    100.0 * held / std::max(1.0, hidden), margin / std::max(1.0, hidden));
     }
 }
