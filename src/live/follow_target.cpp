@@ -82,7 +82,8 @@ FollowAim aim_at(NoiseKind kind, const FollowWish& wish) {
 FollowAim aim_at_id(const FollowWish& wish) {
     std::string known;
     OpenedJob opened = open_job(wish.job_folder);
-    if (opened.job.takes.empty()) refuse(fmt::format("--follow {}: the job has no takes yet that could show it; say whine, hum, ignition, hiss or a frequency", wish.what));
+    if (opened.job.takes.empty())
+        refuse(fmt::format("--follow {}: the job has no takes yet that could show it; say whine, hum, ignition, hiss or a frequency", wish.what));
     const NoiseAnalysis analysis = analyse_noise(opened);
     const NoiseSource* found = nullptr;
     for (const NoiseSource& source : analysis.noise_sources) {
@@ -239,7 +240,7 @@ std::optional<FollowTarget> find_target(const FollowAim& aim, const FollowWish& 
             if (aim.loudest && source.kind == NoiseKind::hiss) hiss = std::move(target);   // everything hisses
             else if (!best) best = std::move(target);
         }
-    } catch (const Error&) {   // too short, music, silence: nothing was found in it
+    } catch (const std::exception&) {   // too short, music, silence, no place for passing files: nothing was found in it
         return std::nullopt;
     }
     return best ? std::move(best) : std::move(hiss);

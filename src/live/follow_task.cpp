@@ -59,6 +59,7 @@ struct FollowTask::State {
     explicit State(const FollowWish& asked)
         : wish(asked), aim(read_aim(asked)), watch(std::max<std::size_t>(1, asked.take.channels.size()), asked.sample_rate_hz) {
         if (wish.take.channels.empty()) throw Error(ErrorKind::invalid_request, "there is no channel to follow a source in");
+        if (aim.target) aim.target->follower(wish.sample_rate_hz, wish.take.channels.size());   // what can't be followed is refused now
         for (std::size_t c = 0; c < wish.take.channels.size(); ++c) scales.push_back(wish.job.volts_full_scale(wish.take, c));
     }
 
@@ -229,13 +230,13 @@ std::string FollowTask::next() const {
     const State& s = *state_;
     const LiveFollow now = this->now();
     if (now.looking && s.searches == 0) return "touch nothing for some seconds: sound is being looked through";
-    if (now.looking) return s.aim.loudest ? "no noise source stands out: bring the vehicle into the state in which it is heard"
-                                          : "bring the vehicle into the state in which it is heard, or follow something else";
+    const char* const bring = "bring the vehicle into the state in which it is heard";
+    if (now.looking) return bring;
     if (!now.level_db) return "nothing arrives: check leads and interface";
     if (s.speed_is_off())
-        return fmt::format("engine {:.0f} % {} than at the start: bring it back, a whine's level goes with the speed", 100.0 * std::abs(*now.speed_change),
-                           *now.speed_change > 0 ? "faster" : "slower");
-    if (!now.start_db) return now.at_most ? "bring the vehicle into the state in which it is heard" : "touch nothing for a second: the start is being read";
+        return fmt::format("engine {:.0f} % {} than at the start: bring it back, a whine's level goes with the speed",
+                           100.0 * std::abs(*now.speed_change), *now.speed_change > 0 ? "faster" : "slower");
+    if (!now.start_db) return now.at_most ? bring : "touch nothing for a second: the start is being read";
     if (!now.steady) return "hold still for a second";
     return "move one cable or press one ground, then hold still for a second";
 }
