@@ -2,6 +2,9 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+#include <utility>
+
 namespace hushtrace {
 namespace {
 
@@ -26,11 +29,24 @@ void FollowSession::add(const Block& block) {
     task_.add(block);
     recent_.add(block);
     frames_ += block.frames();
+    count_overloads(block);
     if (const auto jump = task_.jump(); jump && armed_) {
         events_.emplace_back("jump", fmt::format("{}; kept in {:.0f} s, with what comes until then", jump->text, KeptTakes::after_s));
         keeper_.keep_later(jump->time_s, "jump: " + jump->text);
     }
     keeper_.go_on(heard_s());
+}
+
+void FollowSession::count_overloads(const Block& block) {
+    constexpr double rail = 0.999, apart_s = 0.2;
+    bool full = false;
+    for (std::size_t c = 0; c < block.channels(); ++c)
+        for (const double sample : block.channel(c)) full = full || std::abs(sample) >= rail;
+    if (!full) return;
+    if (overloads_ == 0 || heard_s() - overload_s_ > apart_s) ++overloads_;
+    if (overload_s_ == 0)
+        events_.emplace_back("fault", "the interface runs against its end: turn its input down, or put a pad before it");
+    overload_s_ = heard_s();
 }
 
 void FollowSession::arm() {
@@ -51,6 +67,7 @@ void FollowSession::fill(LiveSnapshot& into) const {
     into.next = task_.next();
     into.armed = armed_;
     into.kept = keeper_.kept();
+    into.overloads = overloads_;
 }
 
 }  // namespace hushtrace

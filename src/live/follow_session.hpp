@@ -33,6 +33,7 @@ public:
     std::size_t kept() const { return keeper_.kept(); }
 
 private:
+    void count_overloads(const Block& block);
     double heard_s() const { return static_cast<double>(frames_) / rate_; }
 
     double rate_;
@@ -40,7 +41,8 @@ private:
     RecentSound recent_;
     KeptTakes keeper_;
     bool armed_;
-    std::uint64_t frames_ = 0;
+    std::uint64_t frames_ = 0, overloads_ = 0;
+    double overload_s_ = 0;
     std::vector<std::pair<std::string, std::string>> events_;
 };
 

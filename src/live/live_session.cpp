@@ -73,6 +73,8 @@ public:
           whole_(link.input_channels()),
           waiting_(order.task == LiveTask::gain) {
         if (order.task == LiveTask::gain) gain_.emplace(gain_watch());
+        if (order.task == LiveTask::follow && order.follow.find('-') != std::string::npos)
+            board.tell(0, "started", "looking through the job's takes first");
         if (order.task == LiveTask::follow) follow_.emplace(order, rate_, order.unpaced);
         out_.capture.sample_rate_hz = rate_;
         out_.capture.take = order.capture.take;

@@ -20,7 +20,8 @@ def new_job(top):
 
 
 def live(job, *more):
-    return subprocess.run([program, "live", "--job", job, *VEHICLE, "--plain", *more], capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=60)
+    return subprocess.run([program, "live", "--job", job, *VEHICLE, "--plain", *more], capture_output=True, text=True,
+                          stdin=subprocess.DEVNULL, timeout=60)
 
 
 def script(top, text):

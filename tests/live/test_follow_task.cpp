@@ -39,7 +39,7 @@ Block whine(double seconds, double hz, const std::function<double(double)>& gain
     for (std::size_t c = 0; c < 2; ++c) {
         const auto noise = wandering::noise(seconds, 3e-4, 7 + static_cast<unsigned>(c));
         for (std::size_t n = 0; n < line.size(); ++n)
-            out.channel(c)[n] = noise[n] + (c == 0 ? 1.0 : 0.5) * 4e-3 * std::pow(10.0, gain_db(static_cast<double>(n) / rate) / 20.0) * line[n];
+            out.channel(c)[n] = noise[n] + (c == 0 ? 4e-3 : 2e-3) * std::pow(10.0, gain_db(static_cast<double>(n) / rate) / 20.0) * line[n];
     }
     return out;
 }
@@ -47,7 +47,8 @@ Block whine(double seconds, double hz, const std::function<double(double)>& gain
 void feed(FollowTask& task, const Block& sound, const std::function<void(double)>& at = nullptr) {
     for (std::size_t from = 0; from < sound.frames(); from += 1024) {
         Block part(sound.channels(), std::min<std::size_t>(1024, sound.frames() - from));
-        for (std::size_t c = 0; c < sound.channels(); ++c) std::copy_n(sound.channel(c).subspan(from).begin(), part.frames(), part.channel(c).begin());
+        for (std::size_t c = 0; c < sound.channels(); ++c)
+            std::copy_n(sound.channel(c).subspan(from).begin(), part.frames(), part.channel(c).begin());
         task.add(part);
         if (at) at(static_cast<double>(from + part.frames()) / rate);
     }
@@ -218,7 +219,9 @@ TEST_CASE("armed, a jump stores the minute round it as a take, with the moment a
     CHECK(static_cast<double>(frames) == Approx(30 * 48000).margin(0.3 * 48000));
     CHECK(10 * std::log10(late / early * 20.0 / 10.0) == Approx(12.0).margin(0.5));
     const auto events = board.events_after(0);
-    const auto told = [&](const std::string& kind) { return std::count_if(events.begin(), events.end(), [&](const LiveEvent& e) { return e.kind == kind; }); };
+    const auto told = [&](const std::string& kind) {
+        return std::count_if(events.begin(), events.end(), [&](const LiveEvent& event) { return event.kind == kind; });
+    };
     CHECK(told("jump") == 1);
     CHECK(told("kept") == 1);
 }
