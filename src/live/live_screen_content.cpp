@@ -10,7 +10,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double unheard_limit_s = 1.0;
-constexpr double told_speed_change = 0.02;
+constexpr double told_speed_change = 0.05;  // an idling engine wanders by less
 
 std::string capitals(std::string_view word) {
     std::string text(word);
@@ -167,15 +167,14 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     } else {
         content.first = {level_label, level, "-88.8", "level", ""};
     }
-    content.details = {(follow.lowest_at_most ? "lowest, at most " : "lowest ") + level_words(follow, follow.lowest_db),
-                       "start " + level_words(follow, follow.start_db)};
+    if (follow.lowest_db)
+        content.details.push_back((follow.lowest_at_most ? "lowest, at most " : "lowest ") + level_words(follow, follow.lowest_db));
+    if (follow.start_db) content.details.push_back("start " + level_words(follow, follow.start_db));
     // Noise of an engine changes with its speed: the comparison then is none of the cable alone.
     if (follow.speed_change && std::abs(*follow.speed_change) >= told_speed_change)
         content.details.push_back(fmt::format("engine {:+.0f} %", 100 * *follow.speed_change));
     if (follow.level_db) content.details.push_back(follow.steady ? "steady" : "settling");
-    if (snapshot.follow)
-        content.details.push_back(follow.frequency_hz && std::isfinite(*follow.frequency_hz) ? fmt::format("at {:.1f} Hz", *follow.frequency_hz)
-                                                                                            : "frequency not made out");
+    if (follow.frequency_hz && std::isfinite(*follow.frequency_hz)) content.details.push_back(fmt::format("at {:.1f} Hz", *follow.frequency_hz));
     if (follow.sd_db && std::isfinite(*follow.sd_db)) content.details.push_back(fmt::format("±{:.1f} dB", 2 * *follow.sd_db));
     for (const LiveLevel& one : snapshot.levels)
         content.channels.push_back({fmt::format("{:<11}{:>11}   peak {:>10}", channel_words(one.channel), level_figure(one).text(),

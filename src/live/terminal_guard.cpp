@@ -41,13 +41,10 @@ void leave_terminal() {
     tcsetattr(terminal, TCSANOW, &modes_before);
 }
 
-/// The signal as it would have been without us.
-void die_of(int signal) {
+/// The terminal first, then the signal as it would have been without us.
+void die_of(int signal, const struct sigaction& otherwise) {
     leave_terminal();
-    struct sigaction plain {};
-    plain.sa_handler = SIG_DFL;
-    sigemptyset(&plain.sa_mask);
-    sigaction(signal, &plain, nullptr);
+    sigaction(signal, &otherwise, nullptr);
     sigset_t one;
     sigemptyset(&one);
     sigaddset(&one, signal);
@@ -58,10 +55,13 @@ void die_of(int signal) {
 void on_signal(int signal) {
     const int kept_errno = errno;
     if (std::find(fatal.begin(), fatal.end(), signal) != fatal.end()) {
-        die_of(signal);
+        die_of(signal, before[place(signal)]);
     } else if (std::find(ending.begin(), ending.end(), signal) != ending.end()) {
         if (ends_asked.fetch_add(1) > 0) {
-            die_of(signal);
+            struct sigaction plain {};
+            plain.sa_handler = SIG_DFL;
+            sigemptyset(&plain.sa_mask);
+            die_of(signal, plain);
         } else {
             const struct sigaction& other = before[place(signal)];
             if (other.sa_handler != SIG_DFL && other.sa_handler != SIG_IGN && (other.sa_flags & SA_SIGINFO) == 0) other.sa_handler(signal);

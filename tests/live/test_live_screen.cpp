@@ -239,7 +239,7 @@ TEST_CASE("what makes a comparison unfair is told", "[live][screen]") {
     snapshot.follow->speed_change = -0.31;
     CHECK(has(shown(snapshot), "engine -31 %"));
     snapshot.follow->lowest_at_most = true;
-    CHECK(has(shown(snapshot), "lowest <-52.0 dBV"));
+    CHECK(has(shown(snapshot), "lowest, at most -52.0 dBV"));
     snapshot.follow->change_sd_db = 8.0;
     CHECK(stands_large(snapshot, "SAME"));
     snapshot.follow->looking = true;
