@@ -2,6 +2,7 @@
 the simulated vehicle. Nothing may be left behind on the terminal, whatever the way out."""
 import concurrent.futures
 import fcntl
+import json
 import os
 import pathlib
 import pty
@@ -287,8 +288,23 @@ def simulated():
         assert view.end()[0] == 0 and b"\x1b" not in view.raw and b"step: 35:" in view.raw, view.raw
 
 
+def json_lines():
+    """A script reads JSON Lines and presses keys."""
+    with tempfile.TemporaryDirectory() as folder:
+        pathlib.Path(folder, "job.json").write_text('{"schema": "hushtrace.job/1", "title": "Van"}')
+        live = [PROGRAM, "live", "--job", folder, "--simulate", "healthy", "--meter", "--engine", "off", "--no-take", "--seconds", "20"]
+        done = subprocess.run(live + ["--json", "--keys-from-stdin"], input="m\nq", capture_output=True, text=True, timeout=PATIENCE_S, check=True)
+        lines = [json.loads(line) for line in done.stdout.splitlines()]
+        assert {line["schema"] for line in lines} == {"hushtrace.live/1"}
+        assert [line["event"]["kind"] for line in lines if "event" in line][-2:] == ["mark", "ended"], lines
+        last = [line["snapshot"] for line in lines if "snapshot" in line][-1]
+        assert last["state"] == "ended" and last["time_s"] < 10 and len(last["levels"]) == 2, last
+        done = subprocess.run(live + ["--keys-from-stdin"], input="q", capture_output=True, text=True, timeout=PATIENCE_S)
+        assert done.returncode == 2 and "--plain or --json" in done.stderr and not done.stdout, done
+
+
 def main():
-    tests = [simulated, sizes, words, keys, resized, signals, paused, looks, fast_enough, stopped_terminal, plain, picture_in_the_docs]
+    tests = [simulated, sizes, words, keys, resized, signals, paused, looks, fast_enough, stopped_terminal, plain, json_lines, picture_in_the_docs]
     if len(sys.argv) > 2:
         tests = [test for test in tests if test.__name__ in sys.argv[2:]]
     with concurrent.futures.ThreadPoolExecutor(3) as pool:
