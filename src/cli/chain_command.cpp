@@ -9,7 +9,7 @@
 
 namespace hushtrace::cli {
 
-void add_chain_command(CLI::App& app, Context&) {
+void add_chain_command(CLI::App& app, Context& context) {
     struct Options {
         std::string job;
         bool json = false;
@@ -19,11 +19,12 @@ void add_chain_command(CLI::App& app, Context&) {
         "chain", "tells what the path does to sound: response, distortion, delay, polarity, crosstalk");
     command->add_option("--job", options->job, "the job's folder")->required();
     command->add_flag("--json", options->json, "print one JSON document");
-    command->callback([options] {
+    command->callback([options, &context] {
         const OpenedJob opened = open_job(options->job);
         const ChainAnalysis analysis = analyse_chain(opened);
         print_result(options->json ? chain_document(opened, analysis, HUSHTRACE_VERSION)
                                    : chain_text(opened, analysis));
+        if (fails_limit(analysis)) context.exit_code = 1;
     });
 }
 

@@ -162,12 +162,16 @@ void JobFacts::add_to(CLI::App& app) {
                    "the interface's input: " + choices<InterfaceInput>());
     app.add_option("--amps-per-volt", amps_per_volt, "a current clamp's scale [A/V]");
     app.add_option("--limit-thd", limit_thd, "distortion allowed at the ceiling [percent]");
+    app.add_option("--limits", limits,
+                   "what the chain must keep: minus_20_thd_percent=0.3,balance_db=1,delay_difference_ms=0.1,"
+                   "crosstalk_1khz_db=-60,crosstalk_10khz_db=-45,response_from_hz=40,response_to_hz=16000,"
+                   "response_tolerance_db=1.5,noise_dbv_a=-80,same_polarity=yes");
 }
 
 bool JobFacts::any() const {
     for (const NamedOption& one : kOptions)
         if (this->*one.text) return true;
-    return from || alternator || cables || supply || !amplifiers.empty() || !speakers.empty();
+    return from || alternator || cables || supply || limits || !amplifiers.empty() || !speakers.empty();
 }
 
 Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
@@ -193,6 +197,7 @@ Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
     if (alternator) given["vehicle"]["alternator"] = object_of("--alternator", *alternator, nullptr);
     if (cables) given["cables"] = object_of("--cables", *cables, nullptr);
     if (supply) given["supply"] = object_of("--supply", *supply, nullptr);
+    if (limits) given["limits"].update(object_of("--limits", *limits, nullptr));
     Json new_amplifiers = Json::array(), new_speakers = Json::array();
     for (const std::string& one : amplifiers) new_amplifiers.push_back(object_of("--amplifier", one, "name"));
     for (const std::string& one : speakers) new_speakers.push_back(object_of("--speaker", one, "amplifier"));

@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include <array>
+
 namespace hushtrace::cli {
 namespace {
 
@@ -112,6 +114,29 @@ std::vector<std::string> interface_parts(const InterfaceData& interface) {
     return parts;
 }
 
+std::vector<std::string> limit_parts(const Limits& limits) {
+    struct Spelling {
+        std::optional<double> Limits::*value;
+        const char* text;
+    };
+    constexpr std::array spellings = {
+        Spelling{&Limits::ceiling_thd_percent, "{} % distortion at the ceiling"},
+        Spelling{&Limits::minus_20_thd_percent, "{} % distortion 20 dB below full scale"},
+        Spelling{&Limits::balance_db, "balance within {} dB"},
+        Spelling{&Limits::delay_difference_ms, "delays within {} ms"},
+        Spelling{&Limits::crosstalk_1khz_db, "crosstalk {} dB at 1 kHz"},
+        Spelling{&Limits::crosstalk_10khz_db, "crosstalk {} dB at 10 kHz"},
+        Spelling{&Limits::response_from_hz, "response from {} Hz"},
+        Spelling{&Limits::response_to_hz, "response to {} Hz"},
+        Spelling{&Limits::response_tolerance_db, "response within {} dB"},
+        Spelling{&Limits::noise_dbv_a, "noise {} dBV, A-weighted"}};
+    std::vector<std::string> parts;
+    for (const Spelling& one : spellings)
+        if (const auto& value = limits.*one.value) parts.push_back(fmt::format(fmt::runtime(one.text), *value));
+    if (limits.same_polarity) parts.push_back(*limits.same_polarity ? "one polarity" : "polarities may differ");
+    return parts;
+}
+
 std::string tone_in_short(const PlayedTone& tone) {
     std::string text(tone_kind_word(tone.waveform));
     if (const auto* sine = std::get_if<Sine>(&tone.waveform))
@@ -175,8 +200,7 @@ std::string job_summary(const OpenedJob& opened) {
     for (const AmplifierData& amplifier : job.amplifiers) out += row("amplifier", amplifier_parts(amplifier));
     for (const SpeakerData& speaker : job.speakers) out += row("speaker", speaker_parts(speaker));
     out += row("interface", interface_parts(job.interface));
-    if (job.limits.ceiling_thd_percent)
-        out += row("limit", {fmt::format("{} % distortion at the ceiling", *job.limits.ceiling_thd_percent)});
+    if (const auto written = limit_parts(job.limits); !written.empty()) out += row("limits", written);
     out += job.takes.empty() ? "\nNo takes yet.\n" : "\nTakes\n";
     for (const Take& take : job.takes) out += take_line(take);
     if (!job.observations.empty()) out += "\nObservations\n";

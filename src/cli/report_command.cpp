@@ -51,7 +51,7 @@ Analyses analyse(const OpenedJob& opened) {
     if (has_chain_take(opened.job)) {  // few jobs have one, and its want is no fault of the record
         show_progress("looking at the path ...");
         try {
-            analyses.chain = analyse_chain(opened);
+            analyses.chain = analyse_chain(opened, analyses.gain ? &*analyses.gain : nullptr);
         } catch (const Error& error) {
             if (!is_about_takes(error.kind())) throw;
             analyses.warnings.push_back({"chain_not_analysed", std::string("chain: ") + error.what(), std::nullopt});
@@ -103,6 +103,7 @@ void add_report_command(CLI::App& app, Context& context) {
             print_result(text + told);
         }
         if (analyses.gain && fails_limit(opened.job, *analyses.gain)) context.exit_code = 1;
+        if (analyses.chain && fails_limit(*analyses.chain)) context.exit_code = 1;
     });
 }
 

@@ -6,26 +6,14 @@
 #include <cmath>
 
 #include "chain_parts.hpp"
+#include "gain_parts.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 
 namespace hushtrace {
 namespace {
 
-/// Level of the played tone where it is a sine's at each instant, or noise's rms; pulses have none.
-std::optional<double> played_level_dbfs(const Waveform& waveform) {
-    if (const auto* sweep = std::get_if<Sweep>(&waveform)) return sweep->level_dbfs;
-    if (const auto* pink = std::get_if<Pink>(&waveform)) return pink->level_dbfs;
-    return std::nullopt;
-}
-
 Reading in_ms(const Reading& seconds) { return {1e3 * seconds.value, 1e3 * seconds.sd, seconds.limited_by}; }
-
-std::string name_of(Channel channel) {
-    std::string name(to_word(channel));
-    std::replace(name.begin(), name.end(), '_', ' ');
-    return name;
-}
 
 bool belongs_to(Channel channel, Channel output) {
     if (output == Channel::left) return channel == Channel::left || channel == Channel::rear_left;
@@ -132,13 +120,18 @@ void read_level(ChainChannel& one, const OpenedJob& job, const Take& take) {
     one.level_dbv = Reading{dbv_from_dbfs(one.level_dbfs->value, *volts), sd_db, one.gain_db->limited_by};
 }
 
+int rank_of_take(const PathsOfTake& of) {
+    const Waveform& waveform = of.take->tone->waveform;
+    const int kind = std::holds_alternative<Sweep>(waveform) ? 4 : std::holds_alternative<Pink>(waveform) ? 2 : 0;
+    return kind + (of.take->tone->only ? 0 : 1);
+}
+
 // A channel's figures from the take that tells most: sweeps before noise before pulses, all channels played before one
 // alone.
 void add_figures(Gathering& to, const OpenedJob& job, const PathsOfTake& of, const ChannelRoles& roles) {
     const std::vector<ChannelPath> paths = channel_paths(of);
     const bool both = !of.take->tone->only;
     const bool is_sweep = of.paths.front().sweep.has_value();
-    const bool is_pink = std::holds_alternative<Pink>(of.take->tone->waveform);
     for (std::size_t i = 0; i < paths.size(); ++i) {
         ChainChannel& one = to.channel(of.paths[i].channel);
         const bool expected = both || belongs_to(one.channel, *of.take->tone->only);
@@ -153,7 +146,7 @@ void add_figures(Gathering& to, const OpenedJob& job, const PathsOfTake& of, con
             }
             continue;
         }
-        const int rank = (is_sweep ? 4 : is_pink ? 2 : 0) + (both ? 1 : 0);
+        const int rank = rank_of_take(of);
         if (rank < to.rank_of(one)) continue;
         to.rank_of(one) = rank;
         one.silent = false;
@@ -171,34 +164,6 @@ void add_figures(Gathering& to, const OpenedJob& job, const PathsOfTake& of, con
         if (is_sweep) {
             one.harmonics = of.paths[i].sweep->harmonics;
             read_thd(one, *of.paths[i].sweep);
-        }
-        one.delay_ms.reset();
-        one.balance_db.reset();
-        if (i == 0) {
-            one.delay_ms = Reading{};
-            one.balance_db = Reading{};
-            one.balance_hz = one.gain_hz;
-        } else if (roles.carries[0]) {
-            const ChannelDifference difference = compare(paths[i], paths[0]);
-            if (difference.delay) one.delay_ms = in_ms(difference.delay->delay_s);
-            if (difference.balance) {
-                one.balance_db = difference.balance->level_db;
-                one.balance_hz = difference.balance->centre_hz;
-            }
-        }
-    }
-}
-
-// Channels that were never played together are compared by their levels. Not by their delays: a take's markers come
-// through the same path, and so does their delay.
-void compare_across_takes(ChainAnalysis& out) {
-    if (out.channels.empty()) return;
-    const ChainChannel& first = out.channels.front();
-    for (ChainChannel& one : out.channels) {
-        if (&one == &first || one.take == first.take) continue;
-        if (!one.balance_db && one.gain_db && first.gain_db && one.gain_hz == first.gain_hz) {
-            one.balance_db = Reading{one.gain_db->value - first.gain_db->value, std::hypot(one.gain_db->sd, first.gain_db->sd)};
-            one.balance_hz = one.gain_hz;
         }
     }
 }
@@ -243,15 +208,59 @@ void add_intermodulation(Gathering& to, const OpenedJob& job, const Take& take, 
     to.out.takes.push_back(take.file);
 }
 
+/// Which outputs arrive on each channel, from takes in which one played alone.
+void note_outputs(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles) {
+    const auto only = of.take->tone->only;
+    if (!only) return;
+    for (std::size_t i = 0; i < of.paths.size(); ++i) {
+        if (!roles.carries[i]) continue;
+        std::vector<Channel>& hears = to.channel(of.paths[i].channel).hears;
+        if (std::find(hears.begin(), hears.end(), *only) == hears.end()) hears.push_back(*only);
+    }
+}
+
+/// What the job's stepped takes say of the source; nothing where there are none, or none can be read (the gain command
+/// tells why).
+std::optional<GainAnalysis> gain_of(const OpenedJob& job, const OpenChainTake& open) {
+    const bool any = std::any_of(job.job.takes.begin(), job.job.takes.end(), [](const Take& take) {
+        return is_gain_take(take) && (!take.volume_steps.empty() || std::holds_alternative<Stepped>(take.tone->waveform));
+    });
+    if (!any) return std::nullopt;
+    try {
+        return analyse_gain(job, open);
+    } catch (const Error&) {
+        return std::nullopt;
+    }
+}
+
 }  // namespace
+
+std::optional<double> played_level_dbfs(const Waveform& waveform) {
+    if (const auto* sweep = std::get_if<Sweep>(&waveform)) return sweep->level_dbfs;
+    if (const auto* pink = std::get_if<Pink>(&waveform)) return pink->level_dbfs;
+    return std::nullopt;
+}
+
+std::string name_of(Channel channel) {
+    std::string name(to_word(channel));
+    std::replace(name.begin(), name.end(), '_', ' ');
+    return name;
+}
+
+const TakePath* ReadTake::path(Channel channel) const {
+    for (std::size_t i = 0; i < of.paths.size(); ++i)
+        if (of.paths[i].channel == channel && roles.carries[i]) return &of.paths[i];
+    return nullptr;
+}
 
 bool has_chain_take(const Job& job) {
     return std::any_of(job.takes.begin(), job.takes.end(),
                        [](const Take& take) { return is_chain_take(take) || is_two_tone_take(take); });
 }
 
-ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open) {
+ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open, const GainAnalysis* gain) {
     ChainAnalysis out;
+    std::vector<ReadTake> takes;
     Gathering to{out, {}};
     std::size_t wanted = 0;
     for (const Take& take : job.job.takes) {
@@ -268,10 +277,13 @@ ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open) {
                 throw Error(ErrorKind::invalid_input, take.file + ": nothing of its tone stands out of the noise");
             warn_of_take(to, of);
             check_identity(to, of, roles);
+            note_outputs(to, of, roles);
             add_figures(to, job, of, roles);
             add_crosstalk(to, of, roles);
             out.takes.push_back(take.file);
             out.placed.push_back(of.placed);
+            const int rank = rank_of_take(of);
+            takes.push_back({std::move(of), roles, rank});
         } catch (const Error& error) {
             out.warnings.push_back({"take_unreadable", named_as_in_job(job, take, error.what()), take.file});
         }
@@ -284,8 +296,18 @@ ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open) {
                     wanted == 1 ? out.warnings.back().text
                                 : fmt::format("none of the {} takes with a sweep, pink noise, polarity pulses or two tones can be read: {}", wanted,
                                               out.warnings.back().text));
-    compare_across_takes(out);
+    const auto own_gain = gain ? std::nullopt : gain_of(job, open);
+    if (!gain && own_gain) gain = &*own_gain;
+    see_shapes(out, takes);
+    link_channels(out, takes);
     compare_polarities(out);
+    find_contradictions(out, takes);
+    add_sums(out, takes);
+    add_volume_dependence(out, takes, gain);
+    add_level_dependence(out, takes);
+    add_distortion(job, out, takes, open, gain);
+    add_noise(job, out, open);
+    judge_limits(job.job, out);
     return out;
 }
 

@@ -28,6 +28,35 @@ bool is_chain_take(const Take& take);
 ///   throws Error as the reader and the measurements; invalid_input when the tone isn't in the take
 PathsOfTake read_paths(const Take& take, const OpenChainTake& open);
 
+/// A take that was read, with what each channel does in it.
+struct ReadTake {
+    PathsOfTake of;
+    ChannelRoles roles;
+    int rank = 0;  ///< sweeps tell more than noise, that more than pulses; both outputs more than one
+
+    const TakePath* path(Channel channel) const;  ///< nullptr where it isn't there or doesn't carry the tone
+    bool both() const { return !of.take->tone->only; }
+};
+std::string name_of(Channel channel);
+/// Level of the played tone where it is a sine's at each instant, or noise's rms; pulses have none.
+std::optional<double> played_level_dbfs(const Waveform& waveform);
+
+/// Delay and balance of each channel against the first, through takes that hold both, or a third one with each.
+void link_channels(ChainAnalysis& out, const std::vector<ReadTake>& takes);
+/// What each response is made of, its band, its all-passes (which tell polarity and delay anew).
+void see_shapes(ChainAnalysis& out, const std::vector<ReadTake>& takes);
+/// Channels of one take added up; channels that share the band.
+void add_sums(ChainAnalysis& out, const std::vector<ReadTake>& takes);
+/// Warns of takes that can't both be true.
+void find_contradictions(ChainAnalysis& out, const std::vector<ReadTake>& takes);
+void add_volume_dependence(ChainAnalysis& out, const std::vector<ReadTake>& takes, const GainAnalysis* gain);
+void add_level_dependence(ChainAnalysis& out, const std::vector<ReadTake>& takes);
+/// THD 20 dB below full scale and at the ceiling, noise.
+void add_distortion(const OpenedJob& job, ChainAnalysis& out, const std::vector<ReadTake>& takes, const OpenChainTake& open,
+                    const GainAnalysis* gain);
+void add_noise(const OpenedJob& job, ChainAnalysis& out, const OpenChainTake& open);
+void judge_limits(const Job& job, ChainAnalysis& out);
+
 bool is_two_tone_take(const Take& take);
 /// Reads each signal channel in the longest stretch at one level. Which method it is follows from the tones as stated.
 ///   throws  Error as the reader; invalid_input when the stated pair belongs to no method, or no channel can be read

@@ -163,7 +163,11 @@ Job parse_job(std::string_view text, std::vector<Warning>& warnings, std::string
     fields.object("supply", [&](Fields& inner) { job.supply = read_supply(inner); });
     fields.object("interface", [&](Fields& inner) { job.interface = read_interface(inner); });
     fields.object("limits", [&](Fields& inner) {
-        job.limits.ceiling_thd_percent = inner.number("ceiling_thd_percent", {0, 100, false});
+        for (const LimitField& one : kLimitFields)
+            job.limits.*one.value = inner.number(one.name, {one.lowest, one.highest, one.lowest_itself});
+        job.limits.same_polarity = inner.yes_or_no("same_polarity");
+        const auto &from = job.limits.response_from_hz, &to = job.limits.response_to_hz;
+        if (from && to && *to <= *from) inner.refuse("response_to_hz", "lies at or below response_from_hz");
     });
     fields.object("labour_min", [&](Fields& inner) {
         constexpr double day_min = 1440;

@@ -221,6 +221,18 @@ void put_supply(Out& job, const SupplyData& supply) {
     job.inner("supply", out);
 }
 
+void put_limits(Out& out, const Limits& limits) {
+    Out inner;
+    bool any = limits.same_polarity.has_value();
+    for (const LimitField& one : kLimitFields) {
+        if (!(limits.*one.value)) continue;
+        any = true;
+        inner.maybe(std::string(one.name).c_str(), limits.*one.value);
+    }
+    inner.maybe("same_polarity", limits.same_polarity);
+    if (any) out.inner("limits", inner);
+}
+
 void put_interface(Out& job, const InterfaceData& interface) {
     Out out;
     if (!interface.volts_full_scale.empty())
@@ -297,11 +309,7 @@ Json json_of(const Job& job) {
     put_cables(out, job.cables);
     put_supply(out, job.supply);
     put_interface(out, job.interface);
-    if (job.limits.ceiling_thd_percent) {
-        Out limits;
-        limits.maybe("ceiling_thd_percent", job.limits.ceiling_thd_percent);
-        out.inner("limits", limits);
-    }
+    put_limits(out, job.limits);
     if (!job.labour_min.empty()) {
         Out labour;
         for (const auto& [word, minutes] : job.labour_min) labour.put(word.c_str(), minutes);

@@ -2,7 +2,7 @@
 #include <numbers>
 
 #include "hushtrace/signal/decibel.hpp"
-#include "json_results.hpp"
+#include "json_chain_parts.hpp"
 
 namespace hushtrace {
 namespace {
@@ -11,11 +11,6 @@ using Json = nlohmann::ordered_json;
 constexpr double kClockLength_ppm = 2;  // from which on a longer tone is worth while
 constexpr std::size_t every_response = 2, every_harmonic = 8;  // a twelfth, a third of an octave
 
-void put_limited(Json& to, const std::string& name, const std::optional<Reading>& reading) {
-    to[name] = reading ? figure_json(reading->value) : Json(nullptr);
-    put_limits(to, name, reading ? std::optional(reading->sd) : std::nullopt,
-               reading ? reading->limited_by : LimitedBy::nothing, reading.has_value());
-}
 Reading in_percent(const Reading& ratio) { return {100 * ratio.value, 100 * ratio.sd, ratio.limited_by}; }
 
 Json response_json(const Transfer& transfer, bool with_delay) {
@@ -69,6 +64,7 @@ Json channel_json(const ChainChannel& one) {
     out["thd_hz"] = one.thd_percent ? figure_json(one.thd_hz) : Json(nullptr);
     put_limited(out, "crosstalk_db", one.crosstalk_db);
     put_limited(out, "crosstalk_10khz_db", one.crosstalk_10khz_db);
+    put_channel_system(out, one);
     out["response"] = response_json(one.response, true);
     out["harmonics"] = harmonics_json(one.harmonics);
     out["crosstalk"] = response_json(one.crosstalk, false);
@@ -111,6 +107,11 @@ Json intermodulation_json(const ChainIntermodulation& one) {
 
 }  // namespace
 
+void put_limited(Json& to, const std::string& name, const std::optional<Reading>& reading) {
+    to[name] = reading ? figure_json(reading->value) : Json(nullptr);
+    put_limits(to, name, reading ? std::optional(reading->sd) : std::nullopt,
+               reading ? reading->limited_by : LimitedBy::nothing, reading.has_value());
+}
 Json chain_results(const ChainAnalysis& analysis) {
     Json channels = Json::array(), placed = Json::array(), intermodulation = Json::array();
     for (const ChainIntermodulation& one : analysis.intermodulation) intermodulation.push_back(intermodulation_json(one));
@@ -129,9 +130,11 @@ Json chain_results(const ChainAnalysis& analysis) {
                    one.place.clock_ppm_sd > kClockLength_ppm ? LimitedBy::length : LimitedBy::nothing, true);
         placed.push_back(std::move(entry));
     }
-    return {{"channels", std::move(channels)},
-            {"takes", std::move(placed)},
-            {"intermodulation", std::move(intermodulation)}};
+    Json out = {{"channels", std::move(channels)},
+                {"takes", std::move(placed)},
+                {"intermodulation", std::move(intermodulation)}};
+    put_system(out, analysis);
+    return out;
 }
 
 }  // namespace hushtrace

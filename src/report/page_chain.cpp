@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include "chain_system_words.hpp"
 #include "chain_words.hpp"
 #include "hushtrace/report/markup.hpp"
 #include "hushtrace/report/picture.hpp"
@@ -42,6 +43,43 @@ std::string channel_table(const ChainAnalysis& analysis) {
                  "What the path does to each channel; level is captured against played");
 }
 
+/// What the source does to each channel and to all of them, in sentences.
+std::string system_list(const ChainAnalysis& analysis) {
+    std::string items;
+    const auto add = [&](const std::string& text) { items += "<li>" + escaped(text) + "</li>\n"; };
+    for (const ChainChannel& one : analysis.channels) {
+        const std::string name(spaced(to_word(one.channel)));
+        if (one.shape) add(name + ": " + shape_text(*one.shape));
+        if (const std::string turned = all_pass_text(one); !turned.empty()) add(name + ": " + turned);
+        if (const std::string hears = hears_text(one); !hears.empty()) add(name + " " + hears);
+    }
+    for (const std::string& one : system_sentences(analysis)) add(one);
+    return items.empty() ? "" : "<ul>\n" + items + "</ul>\n";
+}
+
+std::string distortion_table(const ChainAnalysis& analysis) {
+    if (!has_distortion_table(analysis)) return "";
+    const std::string at_ceiling =
+        analysis.ceiling_volume ? fmt::format("THD at the ceiling, volume {:g}", *analysis.ceiling_volume) : "THD at the ceiling";
+    std::string rows;
+    for (const ChainChannel& one : analysis.channels) {
+        if (one.silent) continue;
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", escaped(spaced(to_word(one.channel))),
+                            cell(thd_of(one.minus_20), "THD near -20 dBFS"), cell(thd_of(one.at_ceiling), at_ceiling.c_str()),
+                            cell(noise_of(one.noise ? &*one.noise : nullptr), "noise, A-weighted"));
+    }
+    return table({"channel", "THD near -20 dBFS", at_ceiling.c_str(), "noise, A-weighted"}, rows, "Distortion and noise of each channel");
+}
+
+std::string limits_table(const std::vector<LimitLine>& limits) {
+    if (limits.empty()) return "";
+    std::string rows;
+    for (const LimitLine& one : limits)
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", escaped(limit_name(one)), cell(limit_found(one), "found"),
+                            cell(limit_asked(one), "asked"), cell(spaced(one.verdict), "verdict"));
+    return table({"what", "found", "asked", "verdict"}, rows, "Against the limits; only those written in job.json can fail the job");
+}
+
 std::string intermodulation_table(const ChainAnalysis& analysis) {
     if (analysis.intermodulation.empty()) return "";
     std::string rows;
@@ -64,7 +102,8 @@ std::string intermodulation_table(const ChainAnalysis& analysis) {
 }  // namespace
 
 std::string chain(const ChainAnalysis& analysis) {
-    std::string out = "<section>\n<h2>The path</h2>\n" + channel_table(analysis);
+    std::string out = "<section>\n<h2>The path</h2>\n" + channel_table(analysis) + system_list(analysis) +
+                      limits_table(analysis.limits) + distortion_table(analysis);
     if (has_response(analysis)) {
         const std::string title = "Response";
         const std::string caption =

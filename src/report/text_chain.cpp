@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 
+#include "chain_system_words.hpp"
 #include "chain_words.hpp"
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
@@ -25,7 +26,10 @@ void tell_channel(Lines& lines, const ChainChannel& one, bool first) {
     if (one.take.empty()) {
         lines.add(name + ": not played alone or with the others");
     } else {
-        lines.add(fmt::format("{}: polarity {}", name, one.polarity));
+        const std::string hears = hears_text(one);
+        lines.add(fmt::format("{}: polarity {}{}", name, one.polarity, hears.empty() ? "" : ", " + hears));
+        if (one.shape) lines.add(shape_text(*one.shape), 2);
+        if (const std::string turned = all_pass_text(one); !turned.empty()) lines.add(turned, 2);
         if (!first && one.delay_ms)
             lines.add("later than the first channel by " + with_sd(one.delay_ms->value, one.delay_ms->sd, "ms"), 2);
         if (one.gain_db) {
@@ -72,6 +76,33 @@ void tell_responses(Lines& lines, const std::vector<ChainChannel>& channels) {
     }
 }
 
+void tell_system(Lines& lines, const ChainAnalysis& analysis) {
+    const std::vector<std::string> sentences = system_sentences(analysis);
+    if (sentences.empty()) return;
+    lines.title("What the source does");
+    for (const std::string& one : sentences) lines.add(one, 2, "- ");
+}
+
+void tell_distortion(Lines& lines, const ChainAnalysis& analysis) {
+    if (!has_distortion_table(analysis)) return;
+    lines.title("Distortion and noise");
+    for (const ChainChannel& one : analysis.channels) {
+        if (one.silent) continue;
+        lines.add(std::string(spaced(to_word(one.channel))));
+        lines.add("THD of a tone near -20 dBFS: " + thd_of(one.minus_20), 2);
+        const std::string at = analysis.ceiling_volume ? fmt::format(" (volume {:g})", *analysis.ceiling_volume) : "";
+        lines.add("THD at the ceiling" + at + ": " + thd_of(one.at_ceiling), 2);
+        lines.add("noise, A-weighted: " + noise_of(one.noise ? &*one.noise : nullptr), 2);
+    }
+}
+
+void tell_limits(Lines& lines, const std::vector<LimitLine>& limits) {
+    if (limits.empty()) return;
+    lines.title("Against the limits");
+    for (const LimitLine& one : limits)
+        lines.add(fmt::format("{}: {}; {}", limit_name(one), limit_found(one), limit_asked(one)), 0, padded(spaced(one.verdict), 14));
+}
+
 void tell_intermodulation(Lines& lines, const std::vector<ChainIntermodulation>& all) {
     if (all.empty()) return;
     lines.title("Intermodulation");
@@ -99,6 +130,9 @@ std::string chain_text(const OpenedJob& opened, const ChainAnalysis& analysis) {
     lines.title(fmt::format("Chain: {} ({} take{})", opened.job.title.empty() ? "untitled job" : opened.job.title,
                             analysis.takes.size(), analysis.takes.size() == 1 ? "" : "s"));
     for (const ChainChannel& one : analysis.channels) tell_channel(lines, one, &one == &analysis.channels.front());
+    tell_system(lines, analysis);
+    tell_limits(lines, analysis.limits);
+    tell_distortion(lines, analysis);
     tell_responses(lines, analysis.channels);
     tell_intermodulation(lines, analysis.intermodulation);
     tell_warnings(lines, all_warnings(opened.warnings, analysis.warnings));

@@ -5,8 +5,13 @@
 #include <string>
 #include <vector>
 
+#include "hushtrace/diagnose/chain_findings.hpp"
+#include "hushtrace/diagnose/findings.hpp"
 #include "hushtrace/job/job_folder.hpp"
+#include "hushtrace/measure/all_pass.hpp"
+#include "hushtrace/measure/channel_sum.hpp"
 #include "hushtrace/measure/intermodulation.hpp"
+#include "hushtrace/measure/response_shape.hpp"
 #include "hushtrace/measure/sweep_response.hpp"
 #include "hushtrace/measure/transfer.hpp"
 #include "hushtrace/signal/block.hpp"
@@ -35,6 +40,13 @@ struct ChainChannel {
     Transfer crosstalk;
     Transfer response;
     std::vector<HarmonicResponse> harmonics;
+    /// Outputs of the source that arrive here, from takes in which one played alone; empty: neither is known to.
+    std::vector<Channel> hears;
+    std::optional<ResponseShape> shape;  ///< what the response is made of
+    std::optional<PassedBand> band;
+    std::optional<AllPassFit> phase;     ///< with the all-passes, where there are some
+    ChainDistortion minus_20, at_ceiling;
+    std::optional<ChainNoise> noise;
 };
 
 /// Intermodulation of one channel of a take of two tones.
@@ -57,6 +69,12 @@ struct ChainAnalysis {
     std::vector<ChainChannel> channels;
     std::vector<ChainTake> placed;
     std::vector<ChainIntermodulation> intermodulation;
+    std::vector<ChainSum> sums;
+    std::vector<ChainCrossing> crossings;
+    std::vector<VolumeDependence> volume_dependence;
+    std::vector<LevelDependence> level_dependence;
+    std::vector<LimitLine> limits;
+    std::optional<double> ceiling_volume;  ///< of the source, where the job's takes tell it
     std::vector<std::string> takes;
     std::vector<Warning> warnings;  ///< channel_silent, channels_swapped, polarity_differs, channel_quiet, ...
 };
@@ -65,12 +83,16 @@ struct ChainAnalysis {
 bool has_chain_take(const Job& job);
 
 /// Takes that can't be read, or hold nothing of their tone, are left out with a warning of their own.
-///   throws Error invalid_input when the job has no take with a sweep, pink noise, polarity pulses or two tones, or none can
-///                be read
-ChainAnalysis analyse_chain(const OpenedJob& job);
+///   gain    of the same job where it is known already; else it is made here, if the job has takes for it
+///   throws  Error invalid_input when the job has no take with a sweep, pink noise, polarity pulses or two tones, or none
+///                 can be read
+ChainAnalysis analyse_chain(const OpenedJob& job, const GainAnalysis* gain = nullptr);
 
 /// The same, of takes opened by `open`, which is called up to three times a take.
 using OpenChainTake = std::function<std::unique_ptr<BlockReader>(const Take&)>;
-ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open);
+ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open, const GainAnalysis* gain = nullptr);
+
+/// Whether something measured fails a limit that is written in job.json.
+bool fails_limit(const ChainAnalysis& analysis);
 
 }  // namespace hushtrace

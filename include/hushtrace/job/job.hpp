@@ -81,7 +81,34 @@ inline constexpr std::array<OwnNoiseField, 5> kOwnNoiseFields = {
      {"own_noise_itu468_quasi_peak_dbv", &InterfaceData::own_noise_itu468_quasi_peak_dbv}}};
 struct Limits {
     std::optional<double> ceiling_thd_percent;  ///< unset: 1 %, common practice, no source
+    // What the chain is held against; unset ones are proposed by the program (diagnose/chain_findings.hpp), and only tell.
+    std::optional<double> minus_20_thd_percent;  ///< of a tone 20 dB below full scale
+    std::optional<double> balance_db;            ///< between the sides, either way
+    std::optional<double> delay_difference_ms;   ///< between the sides, either way
+    std::optional<double> crosstalk_1khz_db, crosstalk_10khz_db;  ///< against the channel that carries the tone: -60
+    std::optional<double> response_from_hz, response_to_hz;       ///< band in which response_tolerance_db holds
+    std::optional<double> response_tolerance_db;                  ///< against the level round 1 kHz, either way
+    std::optional<double> noise_dbv_a;           ///< at the amplifier's input, 20 Hz..20 kHz, A-weighted
+    std::optional<bool> same_polarity;           ///< whether all channels must have one
 };
+/// A limit that is a number: the field's name in job.json, where it lies, and what it may be.
+struct LimitField {
+    std::string_view name;
+    std::optional<double> Limits::*value;
+    double lowest = 0, highest = 0;
+    bool lowest_itself = false;
+};
+inline constexpr std::array<LimitField, 10> kLimitFields = {
+    {{"ceiling_thd_percent", &Limits::ceiling_thd_percent, 0, 100, false},
+     {"minus_20_thd_percent", &Limits::minus_20_thd_percent, 0, 100, false},
+     {"balance_db", &Limits::balance_db, 0, 60, false},
+     {"delay_difference_ms", &Limits::delay_difference_ms, 0, 1000, false},
+     {"crosstalk_1khz_db", &Limits::crosstalk_1khz_db, -200, 0, true},
+     {"crosstalk_10khz_db", &Limits::crosstalk_10khz_db, -200, 0, true},
+     {"response_from_hz", &Limits::response_from_hz, 1, 100000, true},
+     {"response_to_hz", &Limits::response_to_hz, 1, 100000, true},
+     {"response_tolerance_db", &Limits::response_tolerance_db, 0, 60, false},
+     {"noise_dbv_a", &Limits::noise_dbv_a, -200, 20, true}}};
 struct PlayedTone {
     Waveform waveform;
     std::optional<ToneVia> via;
