@@ -98,7 +98,7 @@ void add_crosstalk(Gathering& to, const PathsOfTake& of, const ChannelRoles& rol
 }
 
 void read_thd(ChainChannel& one, const SweepResponse& sweep) {
-    for (const double hz : {1000.0, one.gain_hz}) {
+    for (const double hz : {one.gain_hz, 1000.0}) {  // gain_hz is 1000 where the channel passes that
         one.thd_percent = sweep.thd_percent(hz);
         one.thd_hz = hz;
         if (one.thd_percent) return;
@@ -151,6 +151,7 @@ void add_figures(Gathering& to, const OpenedJob& job, const PathsOfTake& of, con
         to.rank_of(one) = rank;
         one.silent = false;
         one.take = of.take->file;
+        one.volume = of.take->conditions.volume;
         const auto against_tone = delay_after_tone(paths[i], of.placed.place);
         one.polarity = !against_tone || !against_tone->sure ? "unknown" : against_tone->inverted ? "inverted" : "normal";
         one.delay_after_tone_ms.reset();
@@ -296,6 +297,8 @@ ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open, con
                     wanted == 1 ? out.warnings.back().text
                                 : fmt::format("none of the {} takes with a sweep, pink noise, polarity pulses or two tones can be read: {}", wanted,
                                               out.warnings.back().text));
+    std::stable_sort(out.channels.begin(), out.channels.end(),
+                     [](const ChainChannel& a, const ChainChannel& b) { return a.channel < b.channel; });
     const auto own_gain = gain ? std::nullopt : gain_of(job, open);
     if (!gain && own_gain) gain = &*own_gain;
     see_shapes(out, takes);

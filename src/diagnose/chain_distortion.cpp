@@ -33,7 +33,7 @@ void from_sweeps(ChainAnalysis& out, const std::vector<ReadTake>& takes) {
         for (ChainChannel& one : out.channels) {
             const TakePath* path = take.path(one.channel);
             if (!path || !path->sweep) continue;
-            for (const double hz : {1000.0, one.gain_hz})
+            for (const double hz : {one.gain_hz, 1000.0})
                 if (const auto thd = path->sweep->thd_percent(hz)) {
                     one.minus_20 = {*thd, hz, sweep->level_dbfs, take.of.take->conditions.volume, take.of.take->file};
                     break;
@@ -75,8 +75,13 @@ void from_tones(const OpenedJob& job, ChainAnalysis& out, const OpenChainTake& o
 }
 
 void at_the_ceiling(ChainAnalysis& out, const GainAnalysis& gain) {
-    if (!gain.ceiling || !gain.ceiling->volume) return;
-    out.ceiling_volume = gain.ceiling->volume;
+    out.never_clips = !gain.ceiling && gain.ceiling_reason == "never_clips";
+    if (gain.ceiling) out.ceiling_volume = gain.ceiling->volume;
+    if (out.never_clips)
+        for (const StepCurve& curve : gain.curves)
+            for (const VolumeStep& step : curve.steps)
+                if (step.volume) out.ceiling_volume = std::max(out.ceiling_volume.value_or(0), *step.volume);
+    if (!out.ceiling_volume) return;
     for (ChainChannel& one : out.channels) {
         const StepCurve* nearest = nullptr;
         for (const StepCurve& curve : gain.curves) {
@@ -86,7 +91,7 @@ void at_the_ceiling(ChainAnalysis& out, const GainAnalysis& gain) {
         }
         if (!nearest) continue;
         for (const VolumeStep& step : nearest->steps)
-            if (step.volume == gain.ceiling->volume && !step.input_overload)
+            if (step.volume == out.ceiling_volume && !step.input_overload)
                 one.at_ceiling = {thd_of_step(step), nearest->tone_hz, std::nullopt, step.volume, nearest->take};
     }
 }

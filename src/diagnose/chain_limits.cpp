@@ -122,7 +122,12 @@ std::optional<Furthest> furthest(const ChainChannel& one, double from_hz, double
 
 void judge_response(Judge& judge, const ChainChannel& one, const Limits& limits) {
     if (!one.gain_db || one.gain_hz != 1000.0 || one.response.empty()) return;  // a subwoofer's has no such band
-    const double from_hz = limits.response_from_hz.value_or(40), to_hz = limits.response_to_hz.value_or(16000);
+    double from_hz = limits.response_from_hz.value_or(40), to_hz = limits.response_to_hz.value_or(16000);
+    // where another channel takes a part of the band over, that part isn't asked of this one
+    for (const ChainCrossing& crossing : judge.out.crossings) {
+        if (crossing.upper == one.channel) from_hz = std::max(from_hz, 2 * crossing.frequency_hz);
+        if (crossing.lower == one.channel) to_hz = std::min(to_hz, crossing.frequency_hz / 2);
+    }
     const auto found = furthest(one, from_hz, to_hz);
     std::optional<Reading> away;
     std::string text;

@@ -23,10 +23,15 @@ const ChainChannel* channel_of(const ChainAnalysis& out, Channel channel) {
 }
 
 bool has_all_pass(const ChainChannel* one) { return one && one->phase && !one->phase->all_passes.empty(); }
+bool all_pass_near(const ChainChannel* one, double hz) {
+    return has_all_pass(one) && std::any_of(one->phase->all_passes.begin(), one->phase->all_passes.end(), [hz](const AllPass& pass) {
+               return std::abs(std::log2(pass.frequency_hz.value / hz)) < 1;
+           });
+}
 
 std::string cause_of(const ChainAnalysis& out, const ChannelSum& sum, Channel one, Channel other) {
     const ChainChannel *a = channel_of(out, one), *b = channel_of(out, other);
-    if (has_all_pass(a) != has_all_pass(b)) return "all_pass";
+    if (all_pass_near(a, sum.deepest_hz) != all_pass_near(b, sum.deepest_hz)) return "all_pass";
     if (!a || !b) return "unknown";
     const bool known = a->polarity != "unknown" && b->polarity != "unknown";
     if (known && a->polarity != b->polarity) return "polarity";
@@ -37,7 +42,7 @@ std::string cause_of(const ChainAnalysis& out, const ChannelSum& sum, Channel on
             if (apart_ms > kDelayMatters_ms && std::abs(std::log2(sum.deepest_hz / (halves * 500.0 / apart_ms))) < kDelayFits)
                 return "delay";
     }
-    return "unknown";
+    return has_all_pass(a) != has_all_pass(b) ? "all_pass" : "unknown";
 }
 
 void add_sum(ChainAnalysis& out, const ReadTake& take, const TakePath& one, const TakePath& other) {

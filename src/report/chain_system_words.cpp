@@ -14,8 +14,13 @@ namespace {
 
 constexpr double kBassBoost_hz = 130;
 
+/// Three figures do: "60 Hz", "2.8 kHz".
+std::string hz_text(double hz) {
+    return hz < 999.5 ? fmt::format("{:.3g} Hz", hz) : fmt::format("{:.3g} kHz", hz / 1000);
+}
+
 std::string part_text(const ShapePart& part) {
-    const std::string hz = frequency_text(part.frequency_hz.value);
+    const std::string hz = hz_text(part.frequency_hz.value);
     const double gain = part.gain_db.value;
     switch (part.kind) {
         case ShapeKind::high_pass:
@@ -37,7 +42,7 @@ std::string channel(Channel one) { return spaced(to_word(one)); }
 
 std::string added_text(double added_db) {
     if (added_db > 4.5) return fmt::format("added up they are in phase there ({:+.1f} dB)", added_db);
-    if (added_db > 1.5) return fmt::format("added up they are a quarter turn apart there ({:+.1f} dB), as odd orders are", added_db);
+    if (added_db > 1.5) return fmt::format("added up they are a quarter turn apart there ({:+.1f} dB): odd orders, or one comes later", added_db);
     return fmt::format("added up they cancel there ({:+.1f} dB): turn the polarity of one, or look at delay and slopes", added_db);
 }
 
@@ -45,8 +50,8 @@ std::string added_text(double added_db) {
 
 std::string shape_text(const ResponseShape& shape) {
     if (shape.parts.empty())
-        return fmt::format("flat within ±{:.1f} dB from {} to {}", std::max(0.1, shape.flat_within_db), frequency_text(shape.from_hz),
-                           frequency_text(shape.to_hz));
+        return fmt::format("flat within ±{:.1f} dB from {} to {}", std::max(0.1, shape.flat_within_db), hz_text(shape.from_hz),
+                           hz_text(shape.to_hz));
     std::string out = shape.loudness ? "loudness, both ends up: " : "";
     for (const ShapePart& part : shape.parts) out += (&part == &shape.parts.front() ? "" : "; ") + part_text(part);
     if (shape.left_over_db > 0.5) out += fmt::format("; not all of it is told by that ({:.1f} dB left)", shape.left_over_db);
@@ -57,7 +62,7 @@ std::string all_pass_text(const ChainChannel& one) {
     std::string out;
     if (!one.phase) return out;
     for (const AllPass& pass : one.phase->all_passes) {
-        out += (out.empty() ? "all-pass round " : "; all-pass round ") + frequency_text(pass.frequency_hz.value);
+        out += (out.empty() ? "all-pass round " : "; all-pass round ") + hz_text(pass.frequency_hz.value);
         out += pass.order == 1 ? ", first order" : fmt::format(", second order, Q {:.1f}", pass.q);
     }
     return out;
@@ -71,8 +76,8 @@ std::string hears_text(const ChainChannel& one) {
 std::string sentence_of(const ChainSum& sum) {
     if (sum.cause.empty()) return "";
     const std::string who = channel(sum.one) + " and " + channel(sum.other);
-    std::string out = fmt::format("{} cancel round {} ({:.1f} dB there, from {} to {}): ", who, frequency_text(sum.deepest_hz),
-                                  sum.deepest_db, frequency_text(sum.from_hz), frequency_text(sum.to_hz));
+    std::string out = fmt::format("{} cancel round {} ({:.1f} dB there, from {} to {}): ", who, hz_text(sum.deepest_hz),
+                                  sum.deepest_db, hz_text(sum.from_hz), hz_text(sum.to_hz));
     if (sum.cause == "all_pass") return out + "an all-pass turns one of them. Don't add the two up; take one, or undo it in a processor";
     if (sum.cause == "polarity") return out + "one of them is turned in polarity";
     if (sum.cause == "delay") return out + "one of them comes later";
@@ -81,7 +86,7 @@ std::string sentence_of(const ChainSum& sum) {
 
 std::string sentence_of(const ChainCrossing& crossing) {
     std::string out = fmt::format("{} takes over from {} at {}, both {:.1f} dB down there: the band is split", channel(crossing.upper),
-                                  channel(crossing.lower), frequency_text(crossing.frequency_hz), -crossing.below_db);
+                                  channel(crossing.lower), hz_text(crossing.frequency_hz), -crossing.below_db);
     out += crossing.added_db ? "; " + added_text(*crossing.added_db)
                              : std::string("; capture both in one take to know how they add up");
     return out;
@@ -102,10 +107,10 @@ std::string sentence_of(const VolumeDependence& one) {
         if (!out.empty()) out += "; ";
         if (varies)
             out += fmt::format("the {} ({}) on {} changes with the volume: {:+.1f} dB against 1 kHz{} from volume {:g} to {:g}", name,
-                               frequency_text(hz), channel(one.channel), change->value, against, from, to);
+                               hz_text(hz), channel(one.channel), change->value, against, from, to);
         else
             out += fmt::format("the {} ({}) on {} keeps up with the volume from {:g} to {:g} (within {:.1f} dB)", name,
-                               frequency_text(hz), channel(one.channel), from, to, std::max(0.1, high - low));
+                               hz_text(hz), channel(one.channel), from, to, std::max(0.1, high - low));
     };
     add("bass", one.bass_hz, one.bass_varies, &VolumePoint::bass_db, one.bass_change_db);
     if (one.treble_varies) add("treble", one.treble_hz, true, &VolumePoint::treble_db, one.treble_change_db);
@@ -141,7 +146,13 @@ std::vector<std::string> system_sentences(const ChainAnalysis& analysis) {
 std::string thd_of(const ChainDistortion& one) {
     if (!one.thd_percent) return "not measured";
     const Reading& thd = *one.thd_percent;
-    return distortion_text(thd.value, thd.sd, thd.limited_by) + " at " + frequency_text(one.tone_hz);
+    return distortion_text(thd.value, thd.sd, thd.limited_by) + " at " + hz_text(one.tone_hz);
+}
+
+std::string ceiling_text(const ChainAnalysis& analysis) {
+    if (!analysis.ceiling_volume) return "THD at the ceiling";
+    return fmt::format("THD at {} {:g}", analysis.never_clips ? "the highest volume played (it never clips)," : "the ceiling, volume",
+                       *analysis.ceiling_volume);
 }
 
 std::string noise_of(const ChainNoise* noise) {

@@ -22,6 +22,8 @@ std::string sentence_of(const LevelDependence& one);
 
 /// "0.012 % at 997 Hz", "not measured".
 std::string thd_of(const ChainDistortion& one);
+/// "THD at the ceiling, volume 32".
+std::string ceiling_text(const ChainAnalysis& analysis);
 /// "-92.1 dBV (24.8 µV)", "-93.2 dBFS (not calibrated)", "not measured"; A-weighted.
 std::string noise_of(const ChainNoise* noise);
 /// Whether any channel has something for the table of distortion and noise.

@@ -50,7 +50,7 @@ Json harmonics_json(const std::vector<HarmonicResponse>& harmonics) {
 }
 
 Json channel_json(const ChainChannel& one) {
-    Json out = {{"channel", std::string(to_word(one.channel))}, {"take", one.take}, {"silent", one.silent},
+    Json out = {{"channel", std::string(to_word(one.channel))}, {"take", one.take}, {"volume", figure_json(one.volume)}, {"silent", one.silent},
                 {"polarity", one.polarity}};
     put_limited(out, "delay_ms", one.delay_ms);
     put_limited(out, "delay_after_tone_ms", one.delay_after_tone_ms);

@@ -97,6 +97,7 @@ void put_channel_system(Json& out, const ChainChannel& one) {
 
 void put_system(Json& out, const ChainAnalysis& analysis) {
     out["ceiling_volume"] = figure_json(analysis.ceiling_volume);
+    out["never_clips"] = analysis.never_clips;
     for (const char* name : {"sums", "crossings", "volume_dependence", "level_dependence", "limits"}) out[name] = Json::array();
     for (const ChainSum& one : analysis.sums)
         out["sums"].push_back({{"take", one.take},

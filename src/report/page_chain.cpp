@@ -49,7 +49,7 @@ std::string system_list(const ChainAnalysis& analysis) {
     const auto add = [&](const std::string& text) { items += "<li>" + escaped(text) + "</li>\n"; };
     for (const ChainChannel& one : analysis.channels) {
         const std::string name(spaced(to_word(one.channel)));
-        if (one.shape) add(name + ": " + shape_text(*one.shape));
+        if (one.shape) add(name + ": " + shape_text(*one.shape) + (one.volume ? fmt::format(" (volume {:g})", *one.volume) : ""));
         if (const std::string turned = all_pass_text(one); !turned.empty()) add(name + ": " + turned);
         if (const std::string hears = hears_text(one); !hears.empty()) add(name + " " + hears);
     }
@@ -59,8 +59,7 @@ std::string system_list(const ChainAnalysis& analysis) {
 
 std::string distortion_table(const ChainAnalysis& analysis) {
     if (!has_distortion_table(analysis)) return "";
-    const std::string at_ceiling =
-        analysis.ceiling_volume ? fmt::format("THD at the ceiling, volume {:g}", *analysis.ceiling_volume) : "THD at the ceiling";
+    const std::string at_ceiling = ceiling_text(analysis);
     std::string rows;
     for (const ChainChannel& one : analysis.channels) {
         if (one.silent) continue;

@@ -28,7 +28,7 @@ void tell_channel(Lines& lines, const ChainChannel& one, bool first) {
     } else {
         const std::string hears = hears_text(one);
         lines.add(fmt::format("{}: polarity {}{}", name, one.polarity, hears.empty() ? "" : ", " + hears));
-        if (one.shape) lines.add(shape_text(*one.shape), 2);
+        if (one.shape) lines.add(shape_text(*one.shape) + (one.volume ? fmt::format(" (volume {:g})", *one.volume) : ""), 2);
         if (const std::string turned = all_pass_text(one); !turned.empty()) lines.add(turned, 2);
         if (!first && one.delay_ms)
             lines.add("later than the first channel by " + with_sd(one.delay_ms->value, one.delay_ms->sd, "ms"), 2);
@@ -90,8 +90,7 @@ void tell_distortion(Lines& lines, const ChainAnalysis& analysis) {
         if (one.silent) continue;
         lines.add(std::string(spaced(to_word(one.channel))));
         lines.add("THD of a tone near -20 dBFS: " + thd_of(one.minus_20), 2);
-        const std::string at = analysis.ceiling_volume ? fmt::format(" (volume {:g})", *analysis.ceiling_volume) : "";
-        lines.add("THD at the ceiling" + at + ": " + thd_of(one.at_ceiling), 2);
+        lines.add(ceiling_text(analysis) + ": " + thd_of(one.at_ceiling), 2);
         lines.add("noise, A-weighted: " + noise_of(one.noise ? &*one.noise : nullptr), 2);
     }
 }

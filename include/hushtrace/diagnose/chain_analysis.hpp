@@ -24,6 +24,7 @@ namespace hushtrace {
 struct ChainChannel {
     Channel channel = Channel::left;
     std::string take;                ///< that its figures stem from
+    std::optional<double> volume;    ///< of that take
     bool silent = false;             ///< nothing of the tone came through in any take that should have it
     std::string polarity = "unknown";  ///< "normal", "inverted", "unknown"
     std::optional<Reading> delay_ms;             ///< against the first channel, positive when later
@@ -74,7 +75,8 @@ struct ChainAnalysis {
     std::vector<VolumeDependence> volume_dependence;
     std::vector<LevelDependence> level_dependence;
     std::vector<LimitLine> limits;
-    std::optional<double> ceiling_volume;  ///< of the source, where the job's takes tell it
+    std::optional<double> ceiling_volume;  ///< of the source, where the job's takes tell it; the highest one played
+    bool never_clips = false;              ///< where it never clipped
     std::vector<std::string> takes;
     std::vector<Warning> warnings;  ///< channel_silent, channels_swapped, polarity_differs, channel_quiet, ...
 };

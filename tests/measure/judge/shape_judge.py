@@ -55,7 +55,8 @@ def draw(kind):
     if kind == "bass_boost":
         return [("peak", log_uniform(40, 90), rng.uniform(3, 12), log_uniform(0.7, 2))]
     if kind == "loudness":
-        return [("low_shelf", log_uniform(70, 160), rng.uniform(4, 10), 0.707), ("high_shelf", log_uniform(5000, 10000), rng.uniform(3, 8), 0.707)]
+        return [("low_shelf", log_uniform(70, 160), rng.uniform(4, 10), 0.707),
+                ("high_shelf", log_uniform(5000, 10000), rng.uniform(3, 8), 0.707)]
     if kind == "peak":
         return [("peak", log_uniform(80, 9000), sign() * rng.uniform(2, 12), log_uniform(0.7, 6))]
     if kind == "shelf":
@@ -73,9 +74,9 @@ def draw(kind):
         return [("high_pass", low, 4, True), ("low_pass", low * log_uniform(6, 20), 4, True)]
     if kind == "crossover_and_equaliser":
         low = log_uniform(60, 200)
-        return [("high_pass", low, int(rng.choice([2, 4])), False), ("peak", log_uniform(5 * low, 5000), sign() * rng.uniform(3, 9), log_uniform(0.8, 4))]
-    first, second = log_uniform(60, 250), log_uniform(1500, 9000)   # two peaks
-    return [("peak", first, sign() * rng.uniform(3, 9), log_uniform(0.8, 4)), ("peak", second, sign() * rng.uniform(3, 9), log_uniform(0.8, 4))]
+        return [("high_pass", low, int(rng.choice([2, 4])), False),
+                ("peak", log_uniform(5 * low, 5000), sign() * rng.uniform(3, 9), log_uniform(0.8, 4))]
+    return [("peak", hz, sign() * rng.uniform(3, 9), log_uniform(0.8, 4)) for hz in (log_uniform(60, 250), log_uniform(1500, 9000))]
 
 
 def response(parts, all_passes, fs, delay_s, turned):
