@@ -19,6 +19,7 @@ constexpr double kDeepest_db = 45.0;     // below the loudest point: further dow
 constexpr double kCorrelated = 1.6;      // so many neighbouring points have the noise of one (channel_comparison.cpp)
 constexpr double kUnsurePlace = 0.15;    // of ln f, one standard uncertainty
 constexpr double kUnsureShare = 0.2;     // of a gain
+constexpr double kMostTold_db = 24.0;    // no tone control does more
 constexpr double kExplained_db = 0.2;
 constexpr double kShelvesMeet_hz = 700;  // below it a shelf is told as a low one, above it as a high one
 constexpr double kLoudness_db = 1.5;
@@ -145,6 +146,7 @@ bool all_tell(const ShapeFit& fit, const Points& points) {
     for (const ModelPart& part : fit.model.parts) {
         if (bend_db(part, points) < kLeastBend_db || fit.sd[at] > kUnsurePlace) return false;
         if (!part.passes() && fit.sd[at + 1] > kUnsureShare * std::abs(part.gain_db)) return false;
+        if (std::abs(part.gain_db) > kMostTold_db) return false;
         at += part.free();
     }
     return true;
