@@ -59,6 +59,7 @@ void ConditionsOptions::add_to(CLI::App& app) {
              "what else was connected, and what feeds it: phone:vehicle,laptop:mains");
     app.add_option("--laptop", laptop, "what feeds the laptop: " + choices<LaptopPower>());
     app.add_option("--point", point, "where the probe sits: " + choices<Point>());
+    app.add_option("--at-amplifier", at_amplifier, "the amplifier's name in the job, where there are several");
 }
 
 Conditions ConditionsOptions::conditions() const {
@@ -82,6 +83,9 @@ Conditions ConditionsOptions::conditions() const {
     found.loads = loads;
     for (const std::string& one : attached) found.attached.push_back(attached_from(one));
     found.laptop = word_from<LaptopPower>("--laptop", laptop);
+    if (at_amplifier && !is_utf8(*at_amplifier))
+        throw Error(ErrorKind::invalid_request, fmt::format("--at-amplifier: {} is not UTF-8 text", in_quotes(*at_amplifier)));
+    found.at_amplifier = at_amplifier;
     return found;
 }
 

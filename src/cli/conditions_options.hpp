@@ -14,10 +14,10 @@
 namespace hushtrace::cli {
 
 struct ConditionsOptions {
-    std::optional<std::string> point, engine, rpm, source, input, volume, amplifier, laptop;
+    std::optional<std::string> point, engine, rpm, source, input, volume, amplifier, laptop, at_amplifier;
     std::vector<std::string> hookup, loads, attached;
 
-    /// --engine --rpm --source --input --volume --amplifier --hookup --loads --attached --laptop --point.
+    /// --engine --rpm --source --input --volume --amplifier --hookup --loads --attached --laptop --point --at-amplifier.
     /// Lists are separated by commas, or the option is given again.
     void add_to(CLI::App& app);
     /// What was not given stays "not stated"; an engine that was not given is off, a hookup normal.

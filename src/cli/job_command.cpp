@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <cstdio>
 #include <memory>
 #include <nlohmann/json.hpp>
@@ -34,7 +35,7 @@ struct JobOptions {
     ChannelOptions channels;
     ToneOptions tone;
     std::vector<std::string> amplifier, observe;
-    std::optional<std::string> reason;
+    std::optional<std::string> reason, meter_good_to;
 };
 
 /// "80mV" in the unit that job.json uses for this observation.
@@ -66,6 +67,12 @@ Observation observation_from(const std::string& text, const JobOptions& options)
     seen.unit = std::string(*unit);
     seen.conditions = options.conditions.conditions();
     seen.after_change = options.take.after_change;
+    if (seen.what == "amplifier_output") {
+        seen.tone = options.tone.tone();
+        if (seen.tone) ToneGenerator(seen.tone->waveform, 192000);  // refuses what no tone is
+        seen.meter_good_to_hz = number_from("--meter-good-to", options.meter_good_to);
+        if (seen.meter_good_to_hz && !(*seen.meter_good_to_hz > 0)) refuse("--meter-good-to: must be above 0 Hz");
+    }
     if (value == "declined") {
         seen.declined = true;
         seen.reason = options.reason;
@@ -241,12 +248,16 @@ void require_one_action(const JobOptions& options) {
 /// Without --add or --observe nobody has conditions; said, so that an option isn't lost in silence.
 void require_nothing_idle(const CLI::App& app, const JobOptions& options) {
     const bool about_take = options.take.add.has_value(), about_ear = !options.observe.empty();
-    for (const char* const name : {"--engine", "--rpm", "--source", "--input", "--volume", "--hookup",
-                                   "--loads", "--attached", "--laptop", "--point", "--after-change"})
+    const bool about_output = std::any_of(options.observe.begin(), options.observe.end(),
+                                          [](const std::string& text) { return text.rfind("amplifier_output=", 0) == 0; });
+    for (const char* const name : {"--engine", "--rpm", "--source", "--input", "--volume", "--hookup", "--loads",
+                                   "--attached", "--laptop", "--point", "--at-amplifier", "--after-change"})
         if (!about_take && !about_ear && app.count(name) != 0)
             refuse(fmt::format("{}: goes with --add or --observe", name));
-    for (const char* const name : {"--channels", "--attenuation-db", "--tone", "--frequency", "--frequencies",
-                                   "--level", "--levels", "--from-hz", "--to-hz", "--duration", "--via",
+    if (options.meter_good_to && !about_output) refuse("--meter-good-to: goes with --observe amplifier_output=VOLTS");
+    for (const char* const name : {"--tone", "--frequency", "--level", "--via"})
+        if (!about_take && !about_output && app.count(name) != 0) refuse(fmt::format("{}: goes with --add", name));
+    for (const char* const name : {"--channels", "--attenuation-db", "--frequencies", "--levels", "--from-hz", "--to-hz", "--duration",
                                    "--name", "--volume-steps", "--mark", "--rpm-log", "--recorded-at"})
         if (!about_take && app.count(name) != 0 && !(options.take.of_take && std::string_view(name) == "--rpm-log"))
             refuse(fmt::format("{}: goes with --add", name));
@@ -302,6 +313,8 @@ void add_job_command(CLI::App& app, Context&) {
         ->add_option("--observe", options->observe,
                      "WHAT=VALUE, such as ground_drop=0.08V or noise_heard=gone")
         ->allow_extra_args(false);
+    command->add_option("--meter-good-to", options->meter_good_to,
+                        "with --observe amplifier_output=VOLTS: the highest frequency [Hz] at which the meter reads right");
     command->add_option("--reason", options->reason, "why an observation was declined");
     command->add_flag("--check", options->check, "also read every take to its end");
     command->add_flag("--json", options->json, "print one JSON document");

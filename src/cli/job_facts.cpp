@@ -1,5 +1,6 @@
 #include "job_facts.hpp"
 
+#include <algorithm>
 #include <array>
 #include <nlohmann/json.hpp>
 
@@ -66,7 +67,12 @@ Json object_of(const std::string& option, const std::string& text, const char* n
         if (object.contains(field)) refuse(fmt::format("{}: {} is given twice", option, in_quotes(field)));
         const std::string where = fmt::format("{}: {}", option, field);
         const std::string value = part.substr(equals + 1);
-        object[field] = name_field && field == name_field ? Json(value) : value_of(where, value);
+        if (name_field && field == name_field)
+            object[field] = value;
+        else if (field == "channels")
+            object[field] = split(value, ':');
+        else
+            object[field] = value_of(where, value);
     }
     return object;
 }
@@ -89,6 +95,17 @@ void merge_list(Json& job, const char* list, const char* name_field, const Json&
             present.push_back(entry);
         }
     }
+}
+
+/// "sub,step_down=8" as what it adds to the amplifier of that name. A ratio takes the place of a loss in dB.
+Json converter_of(const std::string& text) {
+    Json fields = object_of("--converter", text, "name");
+    if (!fields.contains("name")) refuse("--converter: name the amplifier first: --converter sub,loss_db=12,max_input_v=20");
+    Json amplifier = {{"name", fields["name"]}};
+    fields.erase("name");
+    if (fields.contains("step_down") && !fields.contains("loss_db")) fields["loss_db"] = nullptr;
+    amplifier["converter"] = std::move(fields);
+    return amplifier;
 }
 
 /// Reads a text in job.json's schema; what a description can't say is refused, since nobody would miss it
@@ -152,7 +169,10 @@ void JobFacts::add_to(CLI::App& app) {
     app.add_option("--source-factory", source_factory, "the source came with the vehicle: yes or no");
     app.add_option("--source-output", source_output, "what the source puts out: " + choices<OutputKind>());
     app.add_option("--speaker", speakers,
-                   "AMPLIFIER,power_w=600,sensitivity_db_2v83_1m=86,distance_m=1.5; may be given again")
+                   "AMPLIFIER,power_w=600,impedance_ohm=4,kind=subwoofer,sensitivity_db_2v83_1m=86,distance_m=1.5; may be given again")
+        ->allow_extra_args(false);
+    app.add_option("--converter", converters,
+                   "a line converter before an amplifier: AMPLIFIER,loss_db=12,max_input_v=20,isolating=yes; or step_down=4 for 4 to 1")
         ->allow_extra_args(false);
     app.add_option("--cables", cables,
                    "signal_m=5,separation_m=0.02,parallel_m=4,crossing_deg=90,above_metal_m=0.01");
@@ -171,7 +191,7 @@ void JobFacts::add_to(CLI::App& app) {
 bool JobFacts::any() const {
     for (const NamedOption& one : kOptions)
         if (this->*one.text) return true;
-    return from || alternator || cables || supply || limits || !amplifiers.empty() || !speakers.empty();
+    return from || alternator || cables || supply || limits || !amplifiers.empty() || !speakers.empty() || !converters.empty();
 }
 
 Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
@@ -200,6 +220,20 @@ Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
     if (limits) given["limits"].update(object_of("--limits", *limits, nullptr));
     Json new_amplifiers = Json::array(), new_speakers = Json::array();
     for (const std::string& one : amplifiers) new_amplifiers.push_back(object_of("--amplifier", one, "name"));
+    for (const std::string& one : converters) {
+        const Json amplifier = converter_of(one);
+        const auto same = std::find_if(new_amplifiers.begin(), new_amplifiers.end(),
+                                       [&](const Json& other) { return other.value("name", "") == amplifier["name"]; });
+        const auto known = std::any_of(job.amplifiers.begin(), job.amplifiers.end(),
+                                       [&](const AmplifierData& other) { return other.name == amplifier["name"]; });
+        if (same != new_amplifiers.end())
+            same->merge_patch(amplifier);
+        else if (known)
+            new_amplifiers.push_back(amplifier);
+        else
+            refuse(fmt::format("--converter: the job has no amplifier {}; name it with --amplifier first",
+                               in_quotes(std::string(amplifier["name"]))));
+    }
     for (const std::string& one : speakers) new_speakers.push_back(object_of("--speaker", one, "amplifier"));
 
     Json all = given;  // checked by itself first, so that a message speaks of what was typed

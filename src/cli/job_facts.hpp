@@ -16,6 +16,7 @@ struct JobFacts {
     std::optional<std::string> vehicle, drive, cylinders, strokes, supply_v, mains_hz, alternator;
     std::optional<std::string> source_description, preout_v, volume_top, source_factory, source_output;
     std::vector<std::string> amplifiers, speakers;  ///< "sub,power_w=500,load_ohm=2,sensitivity_v=0.2:6"
+    std::vector<std::string> converters;            ///< "sub,loss_db=12,max_input_v=20": in the lead to that amplifier
     std::optional<std::string> cables, supply, interface_input, amps_per_volt, limit_thd, limits;
 
     /// All but --amplifier, which means the amplifier's state where a take is described.

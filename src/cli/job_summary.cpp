@@ -5,6 +5,8 @@
 
 #include <array>
 
+#include "hushtrace/job/spelling.hpp"
+
 namespace hushtrace::cli {
 namespace {
 
@@ -85,13 +87,27 @@ std::vector<std::string> amplifier_parts(const AmplifierData& amplifier) {
             fmt::format("gain {} to {} V", (*amplifier.sensitivity_v)[0], (*amplifier.sensitivity_v)[1]));
     if (amplifier.bridged_output == true) parts.emplace_back("bridged output");
     if (amplifier.input == OutputKind::speaker) parts.emplace_back("speaker-level input");
+    if (!amplifier.channels.empty()) {
+        std::vector<std::string_view> words;
+        for (const Channel channel : amplifier.channels) words.push_back(to_word(channel));
+        parts.push_back(fmt::format("fed by {}", fmt::join(words, " ")));
+    }
+    if (amplifier.converter) {
+        const auto& loss_db = amplifier.converter->loss_db;
+        parts.push_back(loss_db ? fmt::format("behind a line converter of {:.4g} dB", -*loss_db) : "behind a line converter of unknown ratio");
+    }
+    if (amplifier.dial_law) parts.push_back(fmt::format("{} dial", to_word(*amplifier.dial_law)));
+    add(parts, "allowance {} dB", amplifier.allowance_db);
+    add(parts, "own noise {} dBV", amplifier.input_noise_dbv);
     return parts;
 }
 
 std::vector<std::string> speaker_parts(const SpeakerData& speaker) {
     std::vector<std::string> parts;
     if (!speaker.amplifier.empty()) parts.push_back("on " + plain(speaker.amplifier));
+    if (speaker.kind) parts.emplace_back(to_word(*speaker.kind));
     add(parts, "{} W", speaker.power_w);
+    add(parts, "{} ohm", speaker.impedance_ohm);
     add(parts, "{} dB at 2.83 V, 1 m", speaker.sensitivity_db_2v83_1m);
     add(parts, "ear at {} m", speaker.distance_m);
     return parts;
@@ -167,6 +183,7 @@ std::string observation_in_short(const Observation& seen) {
         text += *seen.heard;
     else
         text += seen.value ? fmt::format("{} {}", *seen.value, seen.unit) : "unknown";
+    if (seen.tone) text += "; " + tone_in_short(*seen.tone);
     return text + "; " + conditions_in_short(seen.conditions);
 }
 
@@ -175,6 +192,7 @@ std::string conditions_in_short(const Conditions& conditions) {
     if (conditions.rpm) parts.back() += fmt::format(" {} rpm", *conditions.rpm);
     if (conditions.point != Point::amp_input)
         parts.push_back(fmt::format("at {}", to_word(conditions.point)));
+    if (conditions.at_amplifier) parts.push_back("amplifier " + in_quotes(*conditions.at_amplifier));
     if (conditions.source) parts.push_back(fmt::format("source {}", to_word(*conditions.source)));
     if (conditions.input) parts.emplace_back(to_word(*conditions.input));
     add(parts, "volume {}", conditions.volume);

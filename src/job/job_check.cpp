@@ -84,6 +84,11 @@ private:
                      fmt::format("a speaker hangs on the amplifier {}, which the job doesn't have",
                                  in_quotes(speaker.amplifier)));
         }
+        for (const Take& take : job_.takes) known_amplifier(take.conditions, in_quotes(take.file), take.file);
+        for (const Observation& seen : job_.observations) known_amplifier(seen.conditions, "observation " + seen.what, std::nullopt);
+        for (auto one = job_.amplifiers.begin(); one != job_.amplifiers.end(); ++one)
+            if (std::any_of(job_.amplifiers.begin(), one, [&](const AmplifierData& other) { return other.name == one->name; }))
+                note("amplifier_unknown", fmt::format("two amplifiers have the name {}: give each its own", in_quotes(one->name)));
         for (const Take& take : job_.takes) {
             const Conditions& now = take.conditions;
             if (now.rpm.value_or(0) > 0 && !engine_turns(now.engine) && now.engine != Engine::ready)
@@ -92,6 +97,15 @@ private:
                                  to_word(now.engine)),
                      take.file);
         }
+    }
+
+    void known_amplifier(const Conditions& conditions, const std::string& where, std::optional<std::string> take) {
+        if (!conditions.at_amplifier) return;
+        if (std::none_of(job_.amplifiers.begin(), job_.amplifiers.end(),
+                         [&](const AmplifierData& one) { return one.name == *conditions.at_amplifier; }))
+            note("amplifier_unknown",
+                 fmt::format("{}: at the amplifier {}, which the job doesn't have", where, in_quotes(*conditions.at_amplifier)),
+                 std::move(take));
     }
 
     bool observed(const char* what) const {
@@ -158,6 +172,12 @@ private:
                 note("for_gain", fmt::format("for gain: {} of the amplifier {}",
                                              amplifier.power_w ? "the load [ohm]" : "the power [W]",
                                              in_quotes(amplifier.name)));
+        for (const AmplifierData& amplifier : job_.amplifiers)
+            if (job_.source.output == OutputKind::speaker && amplifier.input == OutputKind::line && !amplifier.converter)
+                note("for_gain",
+                     fmt::format("the source's output is at speaker level, and the amplifier {} has a line input: say what brings it down "
+                                 "(--converter), or use its high-level input (input=speaker)",
+                                 in_quotes(amplifier.name)));
     }
 
     const OpenedJob& opened_;

@@ -1,10 +1,13 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <set>
 
 #include "hushtrace/vehicle/entry_tables.hpp"
 #include "hushtrace/job/job_text.hpp"
+#include "hushtrace/signal/decibel.hpp"
 #include "read_parts.hpp"
 
 namespace hushtrace {
@@ -56,18 +59,67 @@ SourceData read_source(Fields& fields) {
     return source;
 }
 
+// Beyond these no amplifier in a vehicle goes: a slip of the pen, a wrong unit.
+constexpr Range kPower_w{0, 1e5, false};
+constexpr Range kLoad_ohm{0, 1e4, false};
+constexpr Range kInput_v{0, 1000, false};
+constexpr Range kConverter_db{-40, 60, true};
+constexpr double kSameRatio_db = 0.1;
+
+/// How far a converter brings the level down, in dB or as a ratio.
+std::optional<double> read_ratio(Fields& fields) {
+    const auto loss_db = fields.number("loss_db", kConverter_db);
+    const auto step_down = fields.number("step_down", {0.01, 1000, true});
+    if (!step_down) return loss_db;
+    const double as_db = decibels_from_amplitude(*step_down);
+    if (loss_db && std::abs(*loss_db - as_db) > kSameRatio_db)
+        fields.refuse("step_down", fmt::format("{} to 1 is {:.1f} dB, but loss_db says {}", *step_down, as_db, *loss_db));
+    return loss_db ? loss_db : std::optional(as_db);
+}
+
+ConverterData read_converter(Fields& fields) {
+    ConverterData converter;
+    converter.loss_db = read_ratio(fields);
+    converter.max_input_v = fields.number("max_input_v", kInput_v);
+    converter.max_output_v = fields.number("max_output_v", kInput_v);
+    converter.isolating = fields.yes_or_no("isolating");
+    return converter;
+}
+
+void read_dial(Fields& fields, AmplifierData& amplifier) {
+    amplifier.dial_law = fields.word<DialLaw>("dial_law");
+    const auto marks = fields.numbers("dial_marks");
+    if (!marks.empty()) {
+        if (marks.size() != 2 || marks[0] == marks[1])
+            fields.refuse("dial_marks", "two different numbers are wanted: the dial's at least gain, and at most");
+        amplifier.dial_marks = {marks[0], marks[1]};
+    }
+    amplifier.dial_turn_deg = fields.number("dial_turn_deg", {0, 3600, false});
+}
+
 AmplifierData read_amplifier(Fields& fields) {
     AmplifierData amplifier;
     amplifier.name = fields.text("name").value_or("");
-    amplifier.power_w = fields.number("power_w", kPositive);
-    amplifier.load_ohm = fields.number("load_ohm", kPositive);
-    const auto range = fields.numbers("sensitivity_v", kPositive);
+    amplifier.power_w = fields.number("power_w", kPower_w);
+    amplifier.load_ohm = fields.number("load_ohm", kLoad_ohm);
+    const auto range = fields.numbers("sensitivity_v", kInput_v);
     if (!range.empty()) {
         if (range.size() != 2)
             fields.refuse("sensitivity_v", "two numbers are wanted, the lowest and the highest");
         if (range[0] > range[1]) fields.refuse("sensitivity_v", "the lowest comes first");
         amplifier.sensitivity_v = {range[0], range[1]};
     }
+    read_dial(fields, amplifier);
+    amplifier.allowance_db = fields.number("allowance_db", {0, kMostAllowance_db, true});
+    amplifier.input_noise_dbv = fields.number("input_noise_dbv", {-200, 0, true});
+    amplifier.channels = fields.words<Channel>("channels");
+    for (auto one = amplifier.channels.begin(); one != amplifier.channels.end(); ++one) {
+        if (*one == Channel::supply || *one == Channel::supply_current)
+            fields.refuse("channels", fmt::format("'{}' carries no music", to_word(*one)));
+        if (std::find(amplifier.channels.begin(), one, *one) != one)
+            fields.refuse("channels", fmt::format("'{}' comes twice", to_word(*one)));
+    }
+    fields.object("converter", [&](Fields& inner) { amplifier.converter = read_converter(inner); });
     amplifier.max_current_a = fields.number("max_current_a", kPositive);
     amplifier.bridged_output = fields.yes_or_no("bridged_output");
     amplifier.input = fields.word<OutputKind>("input");
@@ -77,7 +129,9 @@ AmplifierData read_amplifier(Fields& fields) {
 SpeakerData read_speaker(Fields& fields) {
     SpeakerData speaker;
     speaker.amplifier = fields.text("amplifier").value_or("");
-    speaker.power_w = fields.number("power_w", kPositive);
+    speaker.power_w = fields.number("power_w", kPower_w);
+    speaker.impedance_ohm = fields.number("impedance_ohm", kLoad_ohm);
+    speaker.kind = fields.word<SpeakerKind>("kind");
     speaker.sensitivity_db_2v83_1m = fields.number("sensitivity_db_2v83_1m");
     speaker.distance_m = fields.number("distance_m", kPositive);
     return speaker;

@@ -41,6 +41,7 @@ Conditions read_conditions(Fields& fields) {
             {*device, item.word<PoweredFrom>("powered_from").value_or(PoweredFrom::none)});
     });
     found.laptop = fields.word<LaptopPower>("laptop");
+    found.at_amplifier = fields.text("at_amplifier");
     return found;
 }
 
@@ -61,14 +62,15 @@ std::vector<double> read_pads(Fields& fields, std::size_t channels, const std::s
 struct Measured {
     std::string_view what, unit;  ///< no unit: judged by ear
 };
-constexpr std::array<Measured, 8> kObservations = {{{"shell_to_case", "ohm"},
+constexpr std::array<Measured, 9> kObservations = {{{"shell_to_case", "ohm"},
                                                     {"shell_to_amplifier_ground", "V"},
                                                     {"ground_drop", "V"},
                                                     {"supply_drop", "V"},
                                                     {"charging_voltage", "V"},
                                                     {"ripple", "V"},
                                                     {"noise_heard", ""},
-                                                    {"amplifier_wakes", ""}}};
+                                                    {"amplifier_wakes", ""},
+                                                    {"amplifier_output", "V"}}};
 constexpr std::array<std::string_view, 4> kHeard = {"same", "quieter", "louder", "gone"};
 constexpr std::array<std::string_view, 2> kWakes = {"by_itself", "only_with_lead"};
 
@@ -151,6 +153,10 @@ Observation read_observation(Fields& fields) {
         fields.refuse("declined", "a value is given all the same");
     seen.conditions = read_conditions(fields);
     seen.after_change = fields.text("after_change");
+    fields.object("tone", [&](Fields& inner) { seen.tone = read_tone(inner); });
+    seen.meter_good_to_hz = fields.number("meter_good_to_hz", {0, 1e6, false});
+    for (const auto& [name, given] : {std::pair("tone", seen.tone.has_value()), std::pair("meter_good_to_hz", seen.meter_good_to_hz.has_value())})
+        if (given && seen.what != "amplifier_output") fields.refuse(name, fmt::format("{} has none; amplifier_output does", seen.what));
     return seen;
 }
 

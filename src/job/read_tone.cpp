@@ -91,6 +91,7 @@ PlayedTone read_tone(Fields& fields) {
     PlayedTone tone;
     tone.waveform = read_waveform(fields, *kind);
     tone.via = fields.word<ToneVia>("via");
+    tone.burst_s = fields.number("burst_s", {0, 3600, false});
     if (const auto channel = fields.text("channel"); channel && *channel != "both") {
         tone.only = from_word<Channel>(*channel);
         if (tone.only != Channel::left && tone.only != Channel::right)

@@ -103,6 +103,7 @@ void put_conditions(Out& out, const Conditions& conditions) {
         out.put("attached", std::move(list));
     }
     out.maybe_word("laptop", conditions.laptop);
+    out.maybe("at_amplifier", conditions.at_amplifier);
 }
 
 void put_waveform(Out& out, const Sine& sine) {
@@ -171,6 +172,20 @@ Json json_of(const AmplifierData& amplifier) {
     out.maybe("max_current_a", amplifier.max_current_a);
     out.maybe("bridged_output", amplifier.bridged_output);
     out.maybe_word("input", amplifier.input);
+    if (!amplifier.channels.empty()) out.words("channels", amplifier.channels);
+    out.maybe_word("dial_law", amplifier.dial_law);
+    if (amplifier.dial_marks) out.numbers("dial_marks", *amplifier.dial_marks);
+    out.maybe("dial_turn_deg", amplifier.dial_turn_deg);
+    out.maybe("allowance_db", amplifier.allowance_db);
+    out.maybe("input_noise_dbv", amplifier.input_noise_dbv);
+    if (amplifier.converter) {
+        Out converter;
+        converter.maybe("loss_db", amplifier.converter->loss_db);
+        converter.maybe("max_input_v", amplifier.converter->max_input_v);
+        converter.maybe("max_output_v", amplifier.converter->max_output_v);
+        converter.maybe("isolating", amplifier.converter->isolating);
+        out.put("converter", converter.take());
+    }
     return out.take();
 }
 
@@ -180,6 +195,8 @@ Json json_of(const SpeakerData& speaker) {
     out.maybe("power_w", speaker.power_w);
     out.maybe("sensitivity_db_2v83_1m", speaker.sensitivity_db_2v83_1m);
     out.maybe("distance_m", speaker.distance_m);
+    out.maybe("impedance_ohm", speaker.impedance_ohm);
+    out.maybe_word("kind", speaker.kind);
     return out.take();
 }
 
@@ -255,6 +272,7 @@ Json json_of(const PlayedTone& tone) {
     std::visit([&](const auto& waveform) { put_waveform(out, waveform); }, tone.waveform);
     out.maybe_word("via", tone.via);
     out.maybe_word("channel", tone.only);
+    out.maybe("burst_s", tone.burst_s);
     return out.take();
 }
 
@@ -293,6 +311,8 @@ Json json_of(const Observation& observation) {
     out.maybe("reason", observation.reason);
     put_conditions(out, observation.conditions);
     out.maybe("after_change", observation.after_change);
+    if (observation.tone) out.put("tone", json_of(*observation.tone));
+    out.maybe("meter_good_to_hz", observation.meter_good_to_hz);
     return out.take();
 }
 

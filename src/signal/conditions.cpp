@@ -45,6 +45,12 @@ template <> struct Spelling<Conductor> {
 template <> struct Spelling<AmplifierState> {
     static constexpr std::array words = {"on"sv, "off"sv};
 };
+template <> struct Spelling<DialLaw> {
+    static constexpr std::array words = {"logarithmic"sv, "linear"sv, "linear_volts"sv};
+};
+template <> struct Spelling<SpeakerKind> {
+    static constexpr std::array words = {"full_range"sv, "tweeter"sv, "midrange"sv, "woofer"sv, "subwoofer"sv};
+};
 template <> struct Spelling<ToneVia> {
     static constexpr std::array words = {"interface"sv, "stick"sv, "phone"sv, "disc"sv};
 };
@@ -89,6 +95,8 @@ HUSHTRACE_SPELLED(OutputKind)
 HUSHTRACE_SPELLED(InterfaceInput)
 HUSHTRACE_SPELLED(Conductor)
 HUSHTRACE_SPELLED(AmplifierState)
+HUSHTRACE_SPELLED(DialLaw)
+HUSHTRACE_SPELLED(SpeakerKind)
 HUSHTRACE_SPELLED(ToneVia)
 HUSHTRACE_SPELLED(TakeFault)
 HUSHTRACE_SPELLED(Hookup)

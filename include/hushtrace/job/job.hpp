@@ -33,6 +33,14 @@ struct SourceData {
     std::optional<bool> factory;
     std::optional<OutputKind> output;
 };
+/// Brings a source's speaker level down to a line input, or lifts a line: a box of its own in the lead.
+struct ConverterData {
+    std::optional<double> loss_db;                    ///< from its input to its output; negative: it lifts
+    std::optional<double> max_input_v, max_output_v;  ///< sines [V] above which it clips
+    std::optional<bool> isolating;                    ///< no wire of its input is joined to its output's shell
+};
+/// Most that may be allowed for recordings below full scale [dB]: 100 times the power asked of the amplifier.
+inline constexpr double kMostAllowance_db = 20.0;
 struct AmplifierData {
     std::string name;
     std::optional<double> power_w, load_ohm;
@@ -40,10 +48,19 @@ struct AmplifierData {
     std::optional<double> max_current_a;
     std::optional<bool> bridged_output;
     std::optional<OutputKind> input;
+    std::vector<Channel> channels;                        ///< of the source that feed it; empty: by its name
+    std::optional<DialLaw> dial_law;                      ///< unset: logarithmic is assumed
+    std::optional<std::array<double, 2>> dial_marks;      ///< the dial's own numbers, at least gain and at most
+    std::optional<double> dial_turn_deg;                  ///< unset: 300 is assumed
+    std::optional<double> allowance_db;                   ///< for recordings that stay below full scale
+    std::optional<double> input_noise_dbv;                ///< its own, as if at its input, 20 Hz..20 kHz
+    std::optional<ConverterData> converter;
 };
 struct SpeakerData {
     std::string amplifier;
     std::optional<double> power_w, sensitivity_db_2v83_1m, distance_m;
+    std::optional<double> impedance_ohm;                  ///< its own; unset: the amplifier's load counts
+    std::optional<SpeakerKind> kind;
 };
 struct CableData {
     std::optional<double> signal_m, separation_m, parallel_m, crossing_deg, above_metal_m;
@@ -113,6 +130,7 @@ struct PlayedTone {
     Waveform waveform;
     std::optional<ToneVia> via;
     std::optional<Channel> only = std::nullopt;  ///< left or right: the one output that plays it; unset: both
+    std::optional<double> burst_s = std::nullopt;  ///< it sounds so long, then stays 40 dB down as long; unset: without pauses
 };
 struct Mark {
     double time_s = 0;
@@ -141,9 +159,11 @@ struct Observation {
     std::optional<std::string> reason;  ///< why it was declined
     Conditions conditions;
     std::optional<std::string> after_change;
+    std::optional<PlayedTone> tone;                 ///< what played, of amplifier_output
+    std::optional<double> meter_good_to_hz;         ///< up to where the meter reads right, of amplifier_output
 };
 /// What can be observed: "shell_to_case" "shell_to_amplifier_ground" "ground_drop" "supply_drop"
-/// "charging_voltage" "ripple" "noise_heard" "amplifier_wakes".
+/// "charging_voltage" "ripple" "noise_heard" "amplifier_wakes" "amplifier_output" (volts rms across its speaker terminals).
 std::span<const std::string_view> observation_words();
 /// "V", "ohm", empty for what the ear judges; nothing for a word that isn't an observation.
 std::optional<std::string_view> observation_unit(std::string_view what);

@@ -21,6 +21,8 @@ enum class OutputKind { line, speaker };              ///< a source's output, an
 enum class InterfaceInput { grounded, floating, differential };
 enum class Conductor { copper, copper_clad_aluminium };
 enum class AmplifierState { on, off };
+enum class DialLaw { logarithmic, linear, linear_volts };   ///< what an equal turn of a gain dial changes by an equal amount
+enum class SpeakerKind { full_range, tweeter, midrange, woofer, subwoofer };
 enum class ToneVia { interface_output, stick, phone, disc };   ///< spelled "interface" for the first
 enum class TakeFault { dropout, overload, stopped, too_short, source_muted };
 enum class Hookup {
@@ -59,6 +61,7 @@ struct Conditions {
     std::vector<std::string> loads;           ///< free words: "headlights", "rear_defogger"
     std::vector<AttachedDevice> attached;
     std::optional<LaptopPower> laptop;
+    std::optional<std::string> at_amplifier;  ///< whose input or output it is, by its name in the job, where there are several
 
     bool has(Hookup one) const;
 };
