@@ -7,7 +7,9 @@
 #include <cmath>
 #include <cstdlib>
 #include <system_error>
+#include <variant>
 
+#include "hushtrace/live/precautions.hpp"
 #include "knob_script.hpp"
 #include "values.hpp"
 
@@ -16,6 +18,7 @@ namespace {
 
 namespace fs = std::filesystem;
 constexpr double usual_rate_hz = 48000.0;
+constexpr double usual_burst_s = 3.0;  // bursts of 2 to 5 s: common practice, no source
 
 [[noreturn]] void refuse(const std::string& why) {
     throw Error(ErrorKind::invalid_request, why);
@@ -64,6 +67,11 @@ void CaptureOptions::add_to(CLI::App& app) {
                    "how long each volume step lasts [s], 3 unless told otherwise");
     app.add_option("--knob-script", knob_script,
                    "with --simulate: a file that turns the knob as a hand would, each line a time [s] and a volume");
+    app.add_option("--burst", burst,
+                   "the tone sounds for so many seconds, then stays 40 dB down as long; 'none' for without pauses. Where the interface plays a "
+                   "sine into an "
+                   "amplifier that is on, 3 unless told otherwise; a volume step is then a burst and a pause");
+    may_burst = true;
     app.add_flag("--paced", paced, "with --simulate or --from: in real time");
     app.add_flag("--marks-from-stdin", marks_from_stdin, "each line on stdin marks the moment it arrives");
     app.add_flag("--json", json, "print one JSON document");
@@ -84,6 +92,8 @@ void CaptureOptions::add_sound_to(CLI::App& app) {
                    "what was mended before this take, in words; \"ground remade\", \"lead rerouted 0.3 m\" and the like (docs/cures.md) "
                    "are held against what was promised");
     app.add_option("--max-level", max_level, "loudest that may be played [dBFS], -12 unless told otherwise");
+    app.add_flag("--amplifier-live-ok", amplifier_live_ok,
+                 "the interface may play its tone into an amplifier that is on: its gain is at the minimum, the speakers are off");
     app.add_option("--output-lead", output_lead,
                    "in or out: whether the interface's output lead is in the source");
     app.add_option("--played", played,
@@ -148,6 +158,7 @@ CaptureOrder CaptureOptions::order(std::size_t file_channels, double sample_rate
     if (output_lead && *output_lead != "in" && *output_lead != "out") refuse("--output-lead: in or out");
     if (order.plays_tone && output_lead == "out")
         refuse("--output-lead: it must be in where the interface plays the tone");
+    settle_bursts(order);
     if (seconds) order.duration_s = duration("--seconds", seconds, 0);
     order.step_s = duration("--step-seconds", step_seconds, order.step_s);
     if (step_seconds && volume_steps.empty()) refuse("--step-seconds: goes with --volume-steps");
@@ -161,6 +172,25 @@ CaptureOrder CaptureOptions::order(std::size_t file_channels, double sample_rate
     order.suffix = "." + format;
     order.name = name.value_or(usual_name(take));
     return order;
+}
+
+void CaptureOptions::settle_bursts(CaptureOrder& order) const {
+    std::optional<PlayedTone>& tone_played = order.take.tone;
+    if (burst == "none") return;
+    if (burst) {
+        if (!order.plays_tone) refuse("--burst: goes with a tone that the interface plays; a stick's tone has no pauses");
+        tone_played->burst_s = above_zero("--burst", burst, 0);
+        if (step_seconds) refuse("--step-seconds: with --burst a volume step is a burst and a pause");
+        if (natural_duration_s(tone_played->waveform) > 0)
+            refuse(fmt::format("--burst: a {} plays once, without bursts", tone_kind_word(tone_played->waveform)));
+        if (*tone_played->burst_s < PlayedSound::shortest_burst_s || *tone_played->burst_s > PlayedSound::longest_burst_s)
+            refuse(fmt::format("--burst: {:g} s is not from {:g} to {:g} s", *tone_played->burst_s, PlayedSound::shortest_burst_s,
+                               PlayedSound::longest_burst_s));
+        return;
+    }
+    const bool by_itself = may_burst && order.plays_tone && !step_seconds && !knob_script && sounds_in_amplifier(order.take) &&
+                           std::holds_alternative<Sine>(tone_played->waveform);
+    if (by_itself) tone_played->burst_s = usual_burst_s;
 }
 
 bool CaptureOptions::output_lead_in(const CaptureOrder& order) const {

@@ -16,9 +16,10 @@ namespace hushtrace::cli {
 struct CaptureOptions {
     std::string job, format = "flac";
     std::optional<std::string> device, output_device, simulate, from, name, note_change, seconds, max_level,
-        rate, latency, frames, step_seconds, output_lead, played, knob_script;
+        rate, latency, frames, step_seconds, output_lead, played, knob_script, burst;
     std::vector<std::string> volume_steps;
-    bool json = false, paced = false, marks_from_stdin = false;
+    bool json = false, paced = false, marks_from_stdin = false, amplifier_live_ok = false;
+    bool may_burst = false;  ///< whoever captures takes tones in bursts
     ConditionsOptions conditions;
     ChannelOptions channels;
     ToneOptions tone;
@@ -41,6 +42,9 @@ struct CaptureOptions {
     bool output_lead_in(const CaptureOrder& order) const;
     DeviceWish device_wish(const CaptureOrder& order) const;
     double device_rate_hz() const;
+
+private:
+    void settle_bursts(CaptureOrder& order) const;
 };
 
 /// The scenario file: a path, or the bare name of one in the folder of signals (environment

@@ -21,7 +21,7 @@ CaptureSetup::CaptureSetup(const CaptureOptions& options) : way(options.way()), 
 }
 
 bool CaptureSetup::on_terminal() {
-    return isatty(STDIN_FILENO) != 0 && isatty(STDERR_FILENO) != 0;
+    return isatty(STDIN_FILENO) != 0 && isatty(fileno(voice())) != 0;  // stderr itself may be held back
 }
 
 void CaptureSetup::wait_for_enter(const std::string& what) {
@@ -55,6 +55,9 @@ void CaptureSetup::prepare() {
     if (way == Way::file) return;
     if (const auto why = refusal(job, order.take.conditions))
         throw Error(ErrorKind::invalid_request, *why);
+    if (const auto why = output_pad_refusal(order.take)) throw Error(ErrorKind::invalid_request, *why);
+    if (asks_for_amplifier() && !on_terminal())
+        throw Error(ErrorKind::invalid_request, live_amplifier_text() + ". Where all that is so, say --amplifier-live-ok");
     // What the simulated vehicle can't do it refuses here, before anything is written.
     if (vehicle) vehicle->set_conditions(simulated(order.take.conditions));
 }
@@ -85,12 +88,28 @@ double CaptureSetup::read_meter(std::string_view reading) {
 void CaptureSetup::take_precautions() {
     Conditions& conditions = order.take.conditions;
     for (const Warning& caution : cautions(job, conditions)) tell(caution);
+    for (const Warning& caution : tone_cautions(job, order.take)) tell(caution);
     const auto meter = [this](std::string_view reading) { return read_meter(reading); };
     settle_ground_check(options_.job, conditions, options_.ground, vehicle ? Meter(meter) : Meter(),
                         on_terminal() ? voice() : nullptr);
     if (const auto wired =
             mark_output_lead(conditions, options_.output_lead_in(order), order.take.tone))
         tell(*wired);
+    if (asks_for_amplifier()) ask_for_amplifier();
+}
+
+/// The simulated vehicle answers by itself: nothing in it burns. What the source plays itself is started by a hand.
+bool CaptureSetup::asks_for_amplifier() const {
+    return way == Way::device && order.plays_tone && sounds_in_amplifier(order.take) && !options_.amplifier_live_ok;
+}
+
+void CaptureSetup::ask_for_amplifier() const {
+    for (const std::string& line : wrap_text("Before the tone: " + live_amplifier_text() + ".", 80)) fmt::print(voice(), "{}\n", line);
+    fmt::print(voice(), "Is all that so? Type yes to play: ");
+    std::fflush(voice());
+    std::string line;
+    std::getline(std::cin, line);
+    if (line != "yes") throw Error(ErrorKind::invalid_request, "nothing was played: " + live_amplifier_text());
 }
 
 void CaptureSetup::tell(const Warning& warning) {

@@ -50,6 +50,9 @@ public:
 private:
     double read_meter(std::string_view reading);
     void tell(const Warning& warning);
+    bool asks_for_amplifier() const;
+    /// throws Error invalid_request unless the answer is yes
+    void ask_for_amplifier() const;
 
     const CaptureOptions& options_;
     DeviceWish wish_;

@@ -96,6 +96,7 @@ CaptureFaultOptions faults_to_look_for(const std::optional<PlayedTone>& tone) {
     if (const auto* sine = std::get_if<Sine>(&tone->waveform)) options.tone_frequency_hz = sine->frequency_hz;
     if (const auto* stepped = std::get_if<Stepped>(&tone->waveform))
         options.tone_frequency_hz = stepped->frequency_hz;
+    options.tone_pauses = tone->burst_s.has_value();
     options.look_for_tone =
         options.tone_frequency_hz.has_value() || std::holds_alternative<NearSilence>(tone->waveform);
     return options;

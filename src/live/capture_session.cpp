@@ -26,6 +26,18 @@ double steps_begin_s(const CaptureOrder& order, const Link& link) {
     return order.plays_tone ? PlayedSound::lead_s + link.output_delay_s() : order.steps_begin_s;
 }
 
+/// Bursts that the link plays: the knob is turned in the pause ahead of a step's burst.
+std::optional<double> played_burst_s(const CaptureOrder& order) {
+    return order.plays_tone && order.take.tone ? order.take.tone->burst_s : std::nullopt;
+}
+
+double step_start_s(const CaptureOrder& order, const Link& link, std::size_t step) {
+    const double begin_s = steps_begin_s(order, link);
+    const auto burst_s = played_burst_s(order);
+    if (!burst_s) return begin_s + static_cast<double>(step) * order.step_s;
+    return begin_s + (step == 0 ? 0.0 : (2.0 * static_cast<double>(step) - 1.0) * *burst_s);
+}
+
 void check(const CaptureOrder& order, const Link& link) {
     const auto refuse = [](const std::string& why) { throw Error(ErrorKind::invalid_request, why); };
     const auto sane = [](double seconds) { return seconds > 0 && seconds <= longest_capture_s; };
@@ -51,7 +63,7 @@ public:
           whole_(channels()) {
         check(order, link);
         std::optional<PlayedSound> sound;
-        if (order.plays_tone) sound.emplace(order.take.tone->waveform, order.max_level_dbfs, rate_);
+        if (order.plays_tone) sound.emplace(order.take.tone->waveform, order.max_level_dbfs, rate_, order.take.tone->burst_s);
         drive_.emplace(link, std::move(sound));
         const double duration_s = capture_duration_s(order, link);
         last_frame_ = std::isfinite(duration_s) ? static_cast<std::uint64_t>(std::llround(duration_s * rate_))
@@ -131,7 +143,7 @@ private:
         ++next_step_;
     }
     double step_start_s(std::size_t step) const {
-        return steps_begin_s(order_, link_) + static_cast<double>(step) * order_.step_s;
+        return hushtrace::step_start_s(order_, link_, step);
     }
 
     void report_progress(bool last) {
@@ -193,7 +205,7 @@ double capture_duration_s(const CaptureOrder& order, const Link& link) {
     if (!order.knob_script.empty()) return order.knob_script.back().time_s + order.step_s;
     const double begin_s = steps_begin_s(order, link);
     if (!order.take.volume_steps.empty())
-        return begin_s + order.step_s * static_cast<double>(order.take.volume_steps.size());
+        return step_start_s(order, link, order.take.volume_steps.size());
     if (link.ends_by_itself()) return std::numeric_limits<double>::infinity();
     const double natural_s = order.plays_tone ? natural_duration_s(order.take.tone->waveform) : 0.0;
     return natural_s > 0 ? begin_s + natural_s + tail_s : usual_duration_s;

@@ -75,13 +75,20 @@ Waveform lowered_to(Waveform waveform, double max_level_dbfs) {
     return waveform;
 }
 
-PlayedSound::PlayedSound(const Waveform& waveform, double max_level_dbfs, double sample_rate_hz)
+PlayedSound::PlayedSound(const Waveform& waveform, double max_level_dbfs, double sample_rate_hz,
+                         std::optional<double> burst_s)
     : tone_(waveform, sample_rate_hz),
       announcement_(announcement_of(waveform), sample_rate_hz),
       rate_(sample_rate_hz),
       allowed_peak_(amplitude_from_decibels(max_level_dbfs)),
+      burst_s_(burst_s),
       once_s_(plays_once(waveform) ? natural_duration_s(waveform) : 0.0) {
     require_allowed(waveform, max_level_dbfs, sample_rate_hz);
+    if (burst_s && once_s_ > 0)
+        throw Error(ErrorKind::invalid_request, fmt::format("--burst: a {} plays once, without bursts", tone_kind_word(waveform)));
+    if (burst_s && !(*burst_s >= shortest_burst_s && *burst_s <= longest_burst_s))
+        throw Error(ErrorKind::invalid_request,
+                    fmt::format("--burst: {:g} s is not from {:g} to {:g} s", *burst_s, shortest_burst_s, longest_burst_s));
 }
 
 double PlayedSound::announced(double at_s) {
@@ -94,8 +101,18 @@ double PlayedSound::announced(double at_s) {
 double PlayedSound::gain(double at_s) const {
     if (once_s_ > 0)
         return raised_cosine(at_s, 0.0, ramp_s) * (1.0 - raised_cosine(at_s, once_s_ - ramp_s, once_s_));
-    return raised_cosine(at_s, 0.0, ramp_s) *
+    return raised_cosine(at_s, 0.0, ramp_s) * burst_gain(at_s) *
            amplitude_from_decibels(quiet_db * (1.0 - raised_cosine(at_s, quiet_s, lead_s)));
+}
+
+/// 0 dB in a burst, 40 dB down between two, both ramps within the pause.
+double PlayedSound::burst_gain(double at_s) const {
+    if (!burst_s_ || at_s < lead_s) return 1.0;
+    const double within_s = std::fmod(at_s - lead_s, 2.0 * *burst_s_);
+    if (within_s < *burst_s_) return 1.0;
+    const double down =
+        raised_cosine(within_s, *burst_s_, *burst_s_ + ramp_s) * (1.0 - raised_cosine(within_s, 2.0 * *burst_s_ - ramp_s, 2.0 * *burst_s_));
+    return amplitude_from_decibels(quiet_db * down);
 }
 
 void PlayedSound::render(std::span<double> into) {

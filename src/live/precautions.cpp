@@ -26,6 +26,17 @@ bool shorts_the_probe(const Conditions& conditions) {
     return conditions.has(Hookup::inputs_shorted);
 }
 
+/// The probe sits at the input of an amplifier whose converter joins no wire of the source to its own output.
+bool behind_isolating_converter(const Job& job, const Conditions& conditions) {
+    if (conditions.point != Point::amp_input || job.amplifiers.empty()) return false;
+    const auto& at = conditions.at_amplifier;
+    const auto reached = [&](const AmplifierData& one) { return !at || one.name == *at; };
+    return std::any_of(job.amplifiers.begin(), job.amplifiers.end(), reached) &&
+           std::all_of(job.amplifiers.begin(), job.amplifiers.end(), [&](const AmplifierData& one) {
+               return !reached(one) || (one.converter && one.converter->isolating == true);
+           });
+}
+
 bool any_earlier(const Job& job, bool (*matches)(const Conditions&)) {
     return std::any_of(job.takes.begin(), job.takes.end(),
                        [matches](const Take& take) { return matches(take.conditions); });
@@ -64,9 +75,11 @@ std::string bad_ground_text(std::string_view reading, double volts) {
 }
 
 std::optional<std::string> refusal(const Job& job, const Conditions& conditions) {
-    const auto wakes = std::find_if(job.observations.rbegin(), job.observations.rend(), [](const Observation& one) { return one.what == "amplifier_wakes" && one.heard; });
+    const auto wakes = std::find_if(job.observations.rbegin(), job.observations.rend(),
+                                    [](const Observation& one) { return one.what == "amplifier_wakes" && one.heard; });
     if (wakes != job.observations.rend() && *wakes->heard == "only_with_lead" && !shorts_the_probe(conditions))
-        return "the amplifier wakes only with the signal lead plugged in: it has lost its own ground, and its supply current returns through the lead's shield. "
+        return "the amplifier wakes only with the signal lead plugged in: it has lost its own ground, and its supply current returns through "
+               "the lead's shield. "
                "Connect no interface, pull the lead, mend the ground; then note --observe amplifier_wakes=by_itself";
     if (!may_be_grounded(job) || shorts_the_probe(conditions)) return std::nullopt;
     if (conditions.point == Point::amp_output) {
@@ -76,10 +89,10 @@ std::optional<std::string> refusal(const Job& job, const Conditions& conditions)
                                    amplifier.name, input_words(job), remedy);
         return std::nullopt;
     }
-    if (job.source.output == OutputKind::speaker)
+    if (job.source.output == OutputKind::speaker && !behind_isolating_converter(job, conditions))
         return fmt::format(
-            "the source's output is a speaker output, which drives both wires, and {}: {}; with a line "
-            "converter in the lead, source.output is 'line'",
+            "the source's output is a speaker output, which drives both wires, and {}: {}; a probe behind a line "
+            "converter in the lead is safe where that isolates: --converter AMPLIFIER,isolating=yes",
             input_words(job), remedy);
     return std::nullopt;
 }

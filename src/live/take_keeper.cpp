@@ -48,6 +48,7 @@ CaptureFaultOptions fault_options(const Take& take) {
         options.tone_frequency_hz = stepped->frequency_hz;
     else
         options.look_for_tone = false;
+    options.tone_pauses = take.tone->burst_s.has_value();
     options.near_silence_played = std::holds_alternative<NearSilence>(take.tone->waveform);
     return options;
 }

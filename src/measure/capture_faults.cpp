@@ -191,6 +191,7 @@ void CaptureFaultFinder::State::list_jumps(std::size_t channel, std::vector<Capt
 }
 
 void CaptureFaultFinder::State::list_mutes(std::size_t channel, std::vector<CaptureFault>& events) const {
+    if (options.tone_pauses) return;
     // Short stretches are no tone: a marker that sweeps past its frequency makes one. They count as sound in
     // between.
     std::vector<ToneSection> sections;

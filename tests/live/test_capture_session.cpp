@@ -272,6 +272,23 @@ TEST_CASE("volume steps are turned by the link, or by a hand that is told", "[se
     }
 }
 
+TEST_CASE("in bursts the knob is turned in the pause ahead of each step's burst", "[session]") {
+    Bench bench;
+    FakeLink link;
+    link.looped_back = link.turns = true;
+    bench.play(Sine{997, -20.0});
+    bench.order.take.tone->burst_s = 1.0;
+    bench.order.duration_s.reset();
+    bench.order.take.volume_steps = {20, 21, 22};
+    const CaptureOutcome outcome = run_capture(link, bench.order);
+    CHECK(outcome.frames == 6 * 48000);  // bursts from 1 to 2, 3 to 4 and 5 to 6 s
+    REQUIRE(link.volumes.size() == 3);
+    CHECK(std::abs(static_cast<double>(link.volumes[1].second) - 2 * 48000.0) < 600);
+    CHECK(std::abs(static_cast<double>(link.volumes[2].second) - 4 * 48000.0) < 600);
+    CHECK(bench.takes().at(0).tone->burst_s == 1.0);
+    CHECK(bench.takes().at(0).faults.empty());  // its pauses are no mutes
+}
+
 TEST_CASE("progress tells how far, how loud and which step", "[session]") {
     Bench bench;
     FakeLink link;

@@ -128,3 +128,19 @@ TEST_CASE("no start and no end is heard as a click", "[played]") {
     CHECK(steepest_of_ramp == 0.0);  // 100 ms after the release there is silence
     CHECK(sound.over());
 }
+
+TEST_CASE("in bursts a tone sounds, then stays 40 dB down as long, without a click", "[played]") {
+    PlayedSound sound(Sine{200, -12.0}, -12.0, rate_hz, 2.0);
+    const auto samples = play(sound, 9.5);
+    const double full = amplitude_from_decibels(-12.0);
+    for (const double from_s : {1.0, 5.0, 9.0}) CHECK(peak(samples, from_s + 0.01, from_s + 0.49) == Approx(full).epsilon(0.001));
+    for (const double from_s : {3.0, 7.0}) CHECK(peak(samples, from_s + 0.06, from_s + 1.94) == Approx(full / 100).epsilon(0.01));
+    const double own_slope = full * 2 * 3.14159265358979 * 200 / rate_hz;
+    double steepest = 0;
+    for (std::size_t i = 1; i < samples.size(); ++i) steepest = std::max(steepest, std::abs(samples[i] - samples[i - 1]));
+    CHECK(steepest < 1.05 * own_slope);
+
+    CHECK_THROWS_AS(PlayedSound(Sine{200, -12.0}, -12.0, rate_hz, 0.5), Error);
+    CHECK_THROWS_AS(PlayedSound(Sine{200, -12.0}, -12.0, rate_hz, 11.0), Error);
+    CHECK_THROWS_AS(PlayedSound(Sweep{100, 10000, 1.0, -12.0}, -12.0, rate_hz, 2.0), Error);
+}

@@ -167,3 +167,89 @@ TEST_CASE("a noise take with the output lead in is warned about and marked", "[p
     CHECK(with_tone.attached.empty());
     CHECK(lead_out.attached.empty());
 }
+
+TEST_CASE("a probe behind a converter may be grounded only where that isolates", "[precautions]") {
+    Job job;
+    job.source.output = OutputKind::speaker;
+    job.interface.input = InterfaceInput::grounded;
+    AmplifierData front, sub;
+    front.name = "front";
+    sub.name = "sub";
+    job.amplifiers = {front, sub};
+    Conditions at_sub;
+    at_sub.at_amplifier = "sub";
+    CHECK(refusal(job, at_sub));
+    job.amplifiers[1].converter.emplace();  // whether it isolates isn't said
+    CHECK(refusal(job, at_sub));
+    job.amplifiers[1].converter->isolating = false;
+    CHECK(refusal(job, at_sub));
+    job.amplifiers[1].converter->isolating = true;
+    CHECK_FALSE(refusal(job, at_sub));
+    CHECK(refusal(job, Conditions{}));  // it may be the other one's input
+    at_sub.point = Point::source_output;
+    CHECK(refusal(job, at_sub));  // ahead of the converter
+    at_sub.point = Point::amp_input;
+    at_sub.at_amplifier = "nobody";
+    CHECK(refusal(job, at_sub));
+}
+
+TEST_CASE("a tone sounds in an amplifier that is on, or whose output is read", "[precautions]") {
+    Take take;
+    CHECK_FALSE(sounds_in_amplifier(take));
+    take.tone = PlayedTone{Sine{997, -6}, ToneVia::interface_output};
+    CHECK_FALSE(sounds_in_amplifier(take));  // its state isn't said, and the probe is at its input
+    take.conditions.amplifier = AmplifierState::on;
+    CHECK(sounds_in_amplifier(take));
+    take.tone->waveform = NearSilence{};
+    CHECK_FALSE(sounds_in_amplifier(take));
+    take.tone->waveform = Sine{997, -6};
+    take.conditions.amplifier.reset();
+    take.conditions.point = Point::amp_output;
+    CHECK(sounds_in_amplifier(take));
+    take.conditions.amplifier = AmplifierState::off;
+    CHECK_FALSE(sounds_in_amplifier(take));
+}
+
+TEST_CASE("a tone at an output wants a stated pad, and a pad that is large enough", "[precautions]") {
+    Job job;
+    job.interface.volts_full_scale = {7.0, 7.0};
+    AmplifierData front;
+    front.power_w = 100;
+    front.load_ohm = 4;  // peaks at sqrt(2 * 400) = 28.3 V
+    job.amplifiers = {front};
+    Take take;
+    take.channels = {Channel::left, Channel::right};
+    take.tone = PlayedTone{Sine{50, 0}, ToneVia::stick};
+    CHECK_FALSE(output_pad_refusal(take));
+    take.conditions.point = Point::amp_output;
+    CHECK(output_pad_refusal(take));
+    take.attenuation_db = {10, 10};  // 22.1 V fit
+    CHECK_FALSE(output_pad_refusal(take));
+    CHECK(speaks_of(tone_cautions(job, take), "pad_small"));
+    take.attenuation_db = {13, 13};  // 31.3 V
+    CHECK_FALSE(speaks_of(tone_cautions(job, take), "pad_small"));
+    take.tone.reset();
+    take.attenuation_db.clear();
+    CHECK_FALSE(output_pad_refusal(take));  // noise alone
+}
+
+TEST_CASE("tweeters are warned of by what plays and by what hangs there", "[precautions]") {
+    Job job;
+    Take take;
+    take.conditions.amplifier = AmplifierState::on;
+    take.tone = PlayedTone{Sine{997, -12}, ToneVia::stick};
+    CHECK(speaks_of(tone_cautions(job, take), "amplifier_live"));
+    CHECK(speaks_of(tone_cautions(job, take), "tweeters"));  // nothing is known of the speakers
+    take.tone->waveform = Sine{997, -30};
+    CHECK_FALSE(speaks_of(tone_cautions(job, take), "tweeters"));
+    take.tone->waveform = Sine{45, -6};
+    SpeakerData speaker;
+    speaker.amplifier = "sub";
+    speaker.kind = SpeakerKind::subwoofer;
+    job.speakers = {speaker};
+    CHECK_FALSE(speaks_of(tone_cautions(job, take), "tweeters"));
+    speaker.kind = SpeakerKind::tweeter;
+    speaker.amplifier = "front";
+    job.speakers.push_back(speaker);
+    CHECK(speaks_of(tone_cautions(job, take), "tweeters"));
+}

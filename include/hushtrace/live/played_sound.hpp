@@ -27,10 +27,14 @@ Waveform lowered_to(Waveform waveform, double max_level_dbfs);
 /// sweep and steps can't grow while they run, so half a second of sine, 40 dB down, announces them; a pause
 /// of half a second follows, then they play once between ramps of 50 ms. All ramps are raised cosines, the
 /// climb one in decibels.
+///
+/// In bursts an endless tone, once it has its level, sounds for `burst_s`, then stays 40 dB down for as long, and so on:
+/// a ten-thousandth of the power, in which coils cool, and still no silence for which a source would mute.
 class PlayedSound {
 public:
-    /// throws Error invalid_request as require_allowed
-    PlayedSound(const Waveform& waveform, double max_level_dbfs, double sample_rate_hz);
+    /// throws Error invalid_request as require_allowed; for a burst outside shortest_burst_s to longest_burst_s, and for
+    /// bursts of a sound that plays once
+    PlayedSound(const Waveform& waveform, double max_level_dbfs, double sample_rate_hz, std::optional<double> burst_s = std::nullopt);
     void render(std::span<double> into);
     /// Ramps down within 100 ms from here on and is silent thereafter.
     void release();
@@ -38,13 +42,16 @@ public:
     bool over() const;
     /// From the first sample until the tone has its level [s]: 1.0.
     static constexpr double lead_s = 1.0;
+    static constexpr double shortest_burst_s = 1.0, longest_burst_s = 10.0;
 
 private:
     double announced(double at_s);
     double gain(double at_s) const;
+    double burst_gain(double at_s) const;
 
     ToneGenerator tone_, announcement_;
     double rate_, allowed_peak_;
+    std::optional<double> burst_s_;
     double once_s_;  ///< how long it plays once announced; 0 for an endless tone
     std::uint64_t position_ = 0;
     std::optional<std::uint64_t> released_at_;

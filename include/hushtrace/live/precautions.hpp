@@ -42,6 +42,18 @@ std::optional<std::string> refusal(const Job& job, const Conditions& conditions)
 /// "output_kind_unknown".
 std::vector<Warning> cautions(const Job& job, const Conditions& conditions);
 
+/// Whether a take's tone sounds in an amplifier that is on: it is said to be on, or is read at its output without being
+/// said to be off. Near-silence is no tone.
+bool sounds_in_amplifier(const Take& take);
+/// What must be so before a tone goes into an amplifier that is on; one sentence.
+std::string live_amplifier_text();
+/// Why a tone may not be read at an amplifier's output: no pad was stated (attenuation_db), without which an output of tens
+/// of volts meets an input made for a few. Empty when it may.
+std::optional<std::string> output_pad_refusal(const Take& take);
+/// What a tone in an amplifier that is on may harm, and at its output what the pad doesn't hold off: codes
+/// "amplifier_live", "tweeters", "pad_small". Nothing for other takes.
+std::vector<Warning> tone_cautions(const Job& job, const Take& take);
+
 /// Marks a take that looks for noise while the interface's output lead is in the source: the lead closes a
 /// loop of its own. `plays` is what the interface plays, if anything.
 ///   returns the warning "interface_output_wired", after adding { "interface_output", none } to `attached`;

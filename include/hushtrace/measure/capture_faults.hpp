@@ -65,6 +65,7 @@ struct CaptureFaultOptions {
     std::optional<double>
         tone_frequency_hz;          ///< steady tone that should be there; unset: a strong one is looked for
     bool look_for_tone = true;      ///< false when what is played is no steady tone (sweep, pink, pulses)
+    bool tone_pauses = false;                 ///< the tone comes in bursts: its pauses are no mutes of the source
     bool near_silence_played = false;         ///< the source plays near-silence: its hiss is watched for a mute
     double least_duration_s = 1.0;  ///< below this a take is too short; common practice, no source
     double rail = 0.999;            ///< |sample| from which a converter is at its end
