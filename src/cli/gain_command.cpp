@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <memory>
+#include <optional>
 #include <set>
 #include <string>
 #include <vector>
@@ -11,6 +12,7 @@
 #include "hushtrace/report/text.hpp"
 #include "live_options.hpp"
 #include "print.hpp"
+#include "values.hpp"
 
 namespace hushtrace::cli {
 
@@ -19,6 +21,7 @@ namespace {
 struct GainOptions {
     std::string job;
     bool json = false, live = false;
+    std::optional<std::string> allowance, driver;
     LiveOptions session;
 };
 
@@ -29,6 +32,15 @@ std::string told_of(const LiveOutcome& outcome) {
     return fmt::format("{} up to {}, {:.2f} dBFS, THD {:.3f} %. Nothing was stored.\n",
                        outcome.ceiling->final ? "The source plays clean" : "Clean so far: no step was too much. Clean", place,
                        step.level_dbfs, step.thd_percent);
+}
+
+constexpr double kMostDriver_db = 40.0;  // 100 times the voltage
+
+std::optional<double> within(const char* option, const std::optional<std::string>& text, double lowest, double highest) {
+    const auto value = number_from(option, text);
+    if (value && !(*value >= lowest && *value <= highest))
+        throw Error(ErrorKind::invalid_request, fmt::format("{}: {:g} dB is not from {:g} to {:g} dB", option, *value, lowest, highest));
+    return value;
 }
 
 /// Captures one more stepped take under the eyes of the hand on the knob.
@@ -46,6 +58,10 @@ void add_gain_command(CLI::App& app, Context& context) {
     CLI::App* command = app.add_subcommand(
         "gain", "finds how loud the source may go, and where each amplifier's gain must stand");
     command->add_option("--job", options->job, "the job's folder")->required();
+    command->add_option("--allowance", options->allowance,
+                        "for recordings that stay below full scale, the gain stands so many dB higher; in place of the job's allowance_db");
+    command->add_option("--driver", options->driver,
+                        "by how many dB a line driver, or another source, is thought to lift the level; 6 unless told otherwise");
     command->add_flag("--json", options->json, "print one JSON document");
     const CLI::Option* const live = command->add_flag(
         "--live", options->live, "capture now, hand on the knob: shows each step and what to do next, then tells the result");
@@ -59,6 +75,9 @@ void add_gain_command(CLI::App& app, Context& context) {
         for (const CLI::Option* one : with_live)
             if (live->count() == 0 && one->count() > 0)
                 throw Error(ErrorKind::invalid_request, one->get_name() + ": goes with --live");
+        GainRequest request;
+        request.allowance_db = within("--allowance", options->allowance, 0.0, kMostAllowance_db);
+        request.driver_db = within("--driver", options->driver, 0.1, kMostDriver_db).value_or(request.driver_db);
         bool broke_off = false;
         if (options->live) {
             const LiveOutcome outcome = capture_live(*options);
@@ -67,7 +86,7 @@ void add_gain_command(CLI::App& app, Context& context) {
             if (!outcome.stored) return print_result(told_of(outcome));
         }
         const OpenedJob opened = open_job(options->job);
-        const GainAnalysis analysis = analyse_gain(opened);
+        const GainAnalysis analysis = analyse_gain(opened, request);
         print_result(options->json ? gain_document(opened, analysis, HUSHTRACE_VERSION)
                                    : gain_text(opened, analysis));
         if (fails_limit(opened.job, analysis)) context.exit_code = 1;

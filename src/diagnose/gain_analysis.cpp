@@ -34,7 +34,7 @@ void warn_of_dead_channels(std::vector<GainCurve>& of_take, std::vector<Warning>
 
 }  // namespace
 
-GainAnalysis analyse_gain(const OpenedJob& job, const OpenTake& open) {
+GainAnalysis analyse_gain(const OpenedJob& job, const OpenTake& open, const GainRequest& request) {
     GainAnalysis out;
     out.limit_thd_percent = job.job.ceiling_thd_percent();
     std::vector<const Take*> takes;
@@ -78,7 +78,7 @@ GainAnalysis analyse_gain(const OpenedJob& job, const OpenTake& open) {
     read_volume_law(curves, out);
     const GainCurve* decided_by = choose_ceiling(curves, out);
     out.ceiling_text = ceiling_words(job, out, curves, decided_by);
-    set_amplifiers(job, open, curves, out);
+    set_amplifiers(job, open, curves, request, out);
     for (const GainCurve& one : curves) out.curves.push_back(one.curve);
     return out;
 }

@@ -19,14 +19,13 @@ namespace {
 constexpr double kMostRead = 60.0;  // [s]
 
 bool is_noise_take(const Take& take) {
-    const bool quiet = !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
     const bool normal = take.conditions.hookup.size() == 1 && take.conditions.has(Hookup::normal);
-    return quiet && normal && take.conditions.point == Point::amp_input &&
+    return plays_nothing(take) && normal && take.conditions.point == Point::amp_input &&
            take.conditions.source.value_or(SourceState::on) != SourceState::off &&
            !take.has(TakeFault::source_muted) && !take.has(TakeFault::overload);
 }
 
-std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, const OpenTake& open,
+std::optional<InputNoise> read_through(const OpenedJob& job, const Take& take, const OpenTake& open,
                                      const std::vector<Channel>& channels) {
     Part clear;
     if (take.tone && take.tone->via != ToneVia::interface_output) clear = between_markers(*open(take));
@@ -60,7 +59,7 @@ std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, con
         }
         const double dbv = decibels_from_power(squared.value);
         if (noisiest && dbv <= noisiest->dbv) continue;
-        noisiest = InputNoise{take.file, take.conditions.engine, dbv,
+        noisiest = InputNoise{&take, take.file, take.channels[from[i]], take.conditions.engine, dbv,
                               decibels_from_power(1.0 + squared.sd / squared.value), squared.limited_by};
     }
     return noisiest;
@@ -68,16 +67,24 @@ std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, con
 
 }  // namespace
 
+bool plays_nothing(const Take& take) { return !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform); }
+
+std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, const OpenTake& open,
+                                     const std::vector<Channel>& channels) {
+    try {
+        return read_through(job, take, open, channels);
+    } catch (const Error&) {
+        return std::nullopt;
+    }
+}
+
 std::optional<InputNoise> noise_at_input(const OpenedJob& job, const OpenTake& open,
-                                         const std::vector<Channel>& channels) {
+                                         const std::vector<Channel>& channels, const std::string& amplifier) {
     for (const bool engine_off : {true, false})
         for (const Take& take : job.job.takes) {
             if (!is_noise_take(take) || engine_turns(take.conditions.engine) == engine_off) continue;
-            try {
-                if (auto found = read_noise(job, take, open, channels)) return found;
-            } catch (const Error&) {
-                continue;
-            }
+            if (!amplifier.empty() && take.conditions.at_amplifier.value_or(amplifier) != amplifier) continue;
+            if (auto found = read_noise(job, take, open, channels)) return found;
         }
     return std::nullopt;
 }

@@ -94,7 +94,7 @@ std::string ceiling_words(const OpenedJob& job, const GainAnalysis& analysis,
 
 /// Where each amplifier of the job must stand.
 void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vector<GainCurve>& curves,
-                    GainAnalysis& into);
+                    const GainRequest& request, GainAnalysis& into);
 
 /// "volume 22", or "step 3" where the volume isn't known.
 std::string at_volume(std::optional<double> volume, std::size_t step);

@@ -6,6 +6,7 @@
 #include <utility>
 #include <vector>
 
+#include "hushtrace/diagnose/amplifier_findings.hpp"
 #include "hushtrace/diagnose/entry_findings.hpp"
 #include "hushtrace/job/job.hpp"
 #include "hushtrace/measure/order_map.hpp"
@@ -293,19 +294,6 @@ struct StepCurve {
     std::string ceiling_reason;                   ///< empty, or never_clips always_distorted input_overloaded no_plateau
                                                   ///< wrong_tone too_noisy
     std::optional<Knee> knee = std::nullopt;      ///< unset: nothing clips, or it can't be told
-};
-struct AmplifierSetting {
-    std::string name;
-    std::optional<double> target_output_v;        ///< V = sqrt(P R)
-    std::optional<double> input_v_at_ceiling;
-    std::optional<double> sensitivity_v;          ///< input that must bring the target output
-    std::optional<double> gain_db;
-    std::optional<double> noise_at_output_dbv, noise_at_ear_db_spl;
-    std::vector<std::string> notes;               ///< "outside the amplifier's range 0.2 to 6 V", cautions
-    std::optional<double> input_v_at_ceiling_sd = std::nullopt;  ///< unset where the calibration's is not known
-    std::optional<double> sensitivity_v_sd = std::nullopt, gain_sd_db = std::nullopt;
-    std::optional<double> noise_sd_db = std::nullopt;            ///< of both noise figures
-    LimitedBy noise_limited_by = LimitedBy::nothing;
 };
 /// What a step of the volume is worth, from one channel's clean steps. Where volumes aren't known, "volume" counts the
 /// settings in rising order of level.

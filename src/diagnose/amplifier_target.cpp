@@ -1,0 +1,148 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "amplifier_parts.hpp"
+#include "at_ear.hpp"
+#include "hushtrace/signal/decibel.hpp"
+#include "hushtrace/vehicle/amplifier_gain.hpp"
+
+namespace hushtrace {
+namespace {
+
+constexpr double kPlainLevel_db = 0.05;  // a tone this close to full scale is one
+constexpr double kCloseCall = 0.005;     // relative: speaker and amplifier rated alike
+
+std::string least_or_most(bool most) { return most ? "its most sensitive end" : "its least sensitive end"; }
+
+/// The voltage at which the weakest of an amplifier's speakers has its rated power.
+std::optional<double> speaker_limit_v(const Job& job, const AmplifierData& amplifier, const SpeakerData*& weakest) {
+    std::optional<double> lowest_v;
+    for (const SpeakerData& speaker : job.speakers) {
+        const auto& ohm = speaker.impedance_ohm ? speaker.impedance_ohm : amplifier.load_ohm;
+        if (speaker.amplifier != amplifier.name || !above_zero(speaker.power_w) || !above_zero(ohm)) continue;
+        const double volts = std::sqrt(*speaker.power_w * *ohm);
+        if (lowest_v && volts >= *lowest_v) continue;
+        lowest_v = volts;
+        weakest = &speaker;
+    }
+    return lowest_v;
+}
+
+}  // namespace
+
+void set_target(AmplifierCase& the, AmplifierSetting& setting) {
+    const AmplifierData& amplifier = the.amplifier;
+    setting.rated_output_v = full_output_v(amplifier);
+    const SpeakerData* weakest = nullptr;
+    const auto speaker_v = speaker_limit_v(the.job.job, amplifier, weakest);
+    if (!setting.rated_output_v) {
+        setting.notes.push_back("power_w and load_ohm, both above 0, are needed for its target output");
+        return;
+    }
+    setting.target_output_v = setting.rated_output_v;
+    setting.target_limited_by = "amplifier";
+    if (!speaker_v || *speaker_v >= *setting.rated_output_v * (1.0 - kCloseCall)) return;
+    setting.target_output_v = speaker_v;
+    setting.target_limited_by = "speaker";
+    setting.notes.push_back(
+        fmt::format("its speaker takes {:g} W{}, less than the amplifier's {:g} W: the target is {:.1f} V instead of {:.1f} V", *weakest->power_w,
+                    weakest->impedance_ohm ? fmt::format(" into {:g} ohm", *weakest->impedance_ohm) : "", *amplifier.power_w, *speaker_v,
+                    *setting.rated_output_v));
+}
+
+void set_gain(AmplifierCase& the, AmplifierSetting& setting) {
+    const double as_played_v = the.feed->v, tone_dbfs = the.tone_dbfs;
+    const double full_scale_v = as_played_v * amplitude_from_decibels(-tone_dbfs);
+    const bool below_full_scale = std::abs(tone_dbfs) > kPlainLevel_db;
+    setting.input_v_at_ceiling = full_scale_v;
+    const auto& stated = the.request.allowance_db ? the.request.allowance_db : the.amplifier.allowance_db;
+    setting.allowance_db = stated ? *stated : below_full_scale ? -tone_dbfs : 0.0;
+    setting.allowance_from = the.request.allowance_db ? "option" : stated ? "job" : below_full_scale ? "tone" : "";
+    setting.confirm_tone_dbfs = -setting.allowance_db;
+    setting.sensitivity_v = full_scale_v * amplitude_from_decibels(-setting.allowance_db);
+    if (the.feed->v_sd) {
+        const double relative = *the.feed->v_sd / as_played_v;
+        setting.input_v_at_ceiling_sd = full_scale_v * relative;
+        setting.sensitivity_v_sd = *setting.sensitivity_v * relative;
+        if (setting.target_output_v) setting.gain_sd_db = decibels_from_amplitude(1.0 + relative);
+    }
+    if (the.feed->between_steps)
+        setting.notes.push_back(fmt::format("volume {:g} wasn't played on the {} channel: its level there is taken from the volumes beside it",
+                                            *setting.volume, to_word(the.loudest->curve.channel)));
+    if (below_full_scale)
+        setting.notes.push_back(
+            fmt::format("measured with a tone of {:g} dBFS: that tone must bring {} from {:.2f} V. A recording that reaches full scale asks for "
+                        "{:.2f} V there, {:g} dB more than the source was seen to give clean, and may clip in these peaks",
+                        tone_dbfs, std::abs(setting.allowance_db + tone_dbfs) < kPlainLevel_db
+                                       ? std::string("the target output")
+                                       : fmt::format("{:.1f} dB {} than the target output", std::abs(setting.allowance_db + tone_dbfs),
+                                                     setting.allowance_db + tone_dbfs > 0 ? "more" : "less"),
+                        as_played_v, full_scale_v, -tone_dbfs));
+    if (!setting.target_output_v) return;
+    setting.gain_db = decibels_from_amplitude(*setting.target_output_v / *setting.sensitivity_v);
+    setting.dial_sensitivity_v = *setting.sensitivity_v * *setting.rated_output_v / *setting.target_output_v;
+    if (!(setting.allowance_db > 0)) return;
+    FullScalePassage passage;
+    const double over_target_db = setting.allowance_db,
+                 room_db = decibels_from_amplitude(*setting.rated_output_v / *setting.target_output_v);
+    passage.over_rails_db = std::max(0.0, over_target_db - room_db);
+    const ClippedSine cut = clip_sine(passage.over_rails_db);
+    passage.thd_percent = 100.0 * cut.thd_ratio;
+    const double load_ohm = *the.amplifier.load_ohm;
+    passage.power_asked_w = *setting.target_output_v * *setting.target_output_v / load_ohm * power_from_decibels(over_target_db);
+    passage.power_out_w = passage.over_rails_db > 0 ? *the.amplifier.power_w * cut.power_ratio : passage.power_asked_w;
+    setting.full_scale = passage;
+    if (setting.target_limited_by == "speaker")
+        setting.notes.push_back(
+            fmt::format("a passage at full scale then brings up to {:.0f} W, more than its speaker is rated for", passage.power_out_w));
+}
+
+void place_on_dial(AmplifierCase& the, AmplifierSetting& setting) {
+    if (!setting.dial_sensitivity_v && !setting.sensitivity_v) return;
+    const auto& ends = the.amplifier.sensitivity_v;
+    if (!ends) return;
+    const auto [low_v, high_v] = std::minmax((*ends)[0], (*ends)[1]);
+    if (!(low_v > 0)) return;
+    const double wanted_v = setting.dial_sensitivity_v.value_or(*setting.sensitivity_v);
+    const bool too_little_source = wanted_v < low_v, too_much_source = wanted_v > high_v;
+    if (!too_little_source && !too_much_source) {
+        DialPlace place;
+        place.law = the.amplifier.dial_law.value_or(DialLaw::logarithmic);
+        place.law_assumed = !the.amplifier.dial_law;
+        const auto travel = dial_travel(place.law, low_v, high_v, wanted_v);
+        if (!travel) return;  // an amplifier with one sensitivity has no dial
+        place.travel = *travel;
+        place.turn_deg = the.amplifier.dial_turn_deg.value_or(kUsualDialTurn_deg);
+        place.turn_assumed = !the.amplifier.dial_turn_deg;
+        place.clock_hours = dial_clock_hours(*travel, place.turn_deg);
+        if (const auto& marks = the.amplifier.dial_marks) place.mark = (*marks)[0] + *travel * ((*marks)[1] - (*marks)[0]);
+        setting.dial = place;
+        return;
+    }
+    const double end_v = too_little_source ? low_v : high_v;
+    const double apart_db = std::abs(decibels_from_amplitude(end_v / wanted_v));
+    if (!setting.gain_db) return;
+    setting.gain_reached_db = decibels_from_amplitude(*setting.rated_output_v / end_v);
+    const double most_v = *setting.sensitivity_v * amplitude_from_decibels(*setting.gain_reached_db);
+    setting.reached_output_v = std::min(most_v, *setting.target_output_v);
+    setting.reached_power_w = *setting.reached_output_v * *setting.reached_output_v / *the.amplifier.load_ohm;
+    if (too_little_source) {
+        setting.notes.push_back(
+            fmt::format("outside the amplifier's range {:g} to {:g} V: at {} it still falls {:.1f} dB short of its target and reaches {:.1f} V, "
+                        "{:.0f} W of {:.0f} W. "
+                        "Leave it there, or get {:.1f} dB more to its input: a source with more output, or a line driver",
+                        low_v, high_v, least_or_most(true), apart_db, *setting.reached_output_v, *setting.reached_power_w,
+                        *setting.target_output_v * *setting.target_output_v / *the.amplifier.load_ohm, apart_db));
+        return;
+    }
+    const auto volume = highest_volume_below(*the.loudest, the.feed->v / the.to_input * amplitude_from_decibels(-apart_db));
+    setting.notes.push_back(fmt::format(
+        "outside the amplifier's range {:g} to {:g} V: even at {} it reaches its target before the source reaches its ceiling; stay {:.1f} dB "
+        "below the "
+        "ceiling{}, or put a pad of {:.0f} dB before its input",
+        low_v, high_v, least_or_most(false), apart_db, volume ? fmt::format(" (volume {:g} at most)", *volume) : "", std::ceil(apart_db)));
+}
+
+}  // namespace hushtrace
