@@ -248,9 +248,9 @@ std::string best_of(const AmplifierSetting& setting, const Splits& splits) {
         if (one.way == "lower_volume") lowest = &one;
         if (one.way == "line_driver") driver = &one;
     }
-    if (lowest) text += fmt::format("; with the gain set for volume {:g} the noise would be {}", *lowest->volume, change_words(lowest->change_db));
+    if (lowest) text += fmt::format("; with the gain set for volume {:g}: {}", *lowest->volume, change_words(lowest->change_db));
     text += ".";
-    if (driver) text += fmt::format(" A line driver of {:g} dB at the source wins: {}", driver->source_change_db, change_words(driver->change_db));
+    if (driver) text += fmt::format(" With a line driver of {:g} dB at the source: {}", driver->source_change_db, change_words(driver->change_db));
     if (driver && driver->change_db.high > -0.15 && driver->change_db.low > -0.15) text += ", since none of this noise comes in behind it";
     if (driver) text += ".";
     if (splits.share_before_volume() > 0.8)

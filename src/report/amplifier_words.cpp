@@ -53,7 +53,12 @@ std::string allowance_text(const AmplifierSetting& one) {
 std::string parts_text(const NoiseParts& parts) {
     std::string text = fmt::format("noise at its input {:.1f} dBV{}", parts.total_dbv, limit_text(parts.limited_by));
     if (parts.volume) text += fmt::format(", the source at volume {:g}", *parts.volume);
-    if (parts.limited_by != LimitedBy::interface) {
+    const bool nothing_told =
+        !std::isfinite(parts.before_volume.low) && !std::isfinite(parts.lead.low) && parts.before_volume.high == parts.lead.high;
+    if (nothing_told && parts.limited_by != LimitedBy::interface) {
+        text += parts.amplifier_dbv ? fmt::format(", of the source or the lead; the amplifier's own {:.1f} dBV", *parts.amplifier_dbv)
+                                    : ", of the source or the lead; the amplifier's own isn't known";
+    } else if (parts.limited_by != LimitedBy::interface) {
         text += fmt::format(": of the source ahead of its volume control {}, behind it {}, of the lead {}", range_text(parts.before_volume, "dBV"),
                             range_text(parts.after_volume, "dBV"), range_text(parts.lead, "dBV"));
         text += parts.amplifier_dbv ? fmt::format("; the amplifier's own {:.1f} dBV", *parts.amplifier_dbv) : "; the amplifier's own isn't known";
@@ -66,7 +71,7 @@ std::string parts_text(const NoiseParts& parts) {
 
 std::string split_name(const GainSplit& split) {
     if (split.way == "lower_volume") return fmt::format("gain set for volume {:g}", *split.volume);
-    if (split.way == "line_driver") return fmt::format("line driver of {:g} dB at the source", split.source_change_db);
+    if (split.way == "line_driver") return fmt::format("driver of {:g} dB at the source", split.source_change_db);
     if (split.way == "more_source") return fmt::format("a source with {:g} dB more output", split.source_change_db);
     if (split.way == "less_gain") return "3 dB less gain, half the power";
     if (split.way == "as_found")

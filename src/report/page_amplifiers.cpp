@@ -39,7 +39,7 @@ std::string split_table(const AmplifierSetting& one) {
                             cell(fmt::format("{:.1f} dB", *split.gain_db), "gain"),
                             cell(range_text(split.noise_at_output_dbv, "dBV"), "noise at the output"),
                             cell(split.noise_at_ear_db_spl ? range_text(*split.noise_at_ear_db_spl, "dB SPL") : "not known", "at the ear"),
-                            cell(split.way == "as_set" ? "" : change_words(split.change_db), "change"));
+                            cell(split.way == "as_set" ? "-" : change_words(split.change_db), "change"));
     return table({"way", "gain", "noise at the output", "at the ear", "change"}, rows,
                  fmt::format("{}: what gain costs in noise, the music paused", one.name.empty() ? "amplifier" : one.name)) +
            fmt::format("<p class=\"soft\">{} {}</p>\n", escaped(parts_text(*one.noise_parts)), escaped(one.best_split));

@@ -10,7 +10,7 @@
 namespace hushtrace {
 namespace {
 
-constexpr std::size_t kWay = 33, kGain = 9, kNoise = 16;  // columns of the table of splits
+constexpr std::size_t kWay = 32, kGain = 9, kNoise = 15;  // columns of the table of splits
 
 /// How to reach the target with a meter at the output: which tone, at which volume.
 std::string turn_until(const AmplifierSetting& one) {
@@ -49,12 +49,12 @@ void tell_setting(Lines& lines, const AmplifierSetting& one) {
 void tell_splits(Lines& lines, const AmplifierSetting& one) {
     if (one.splits.empty()) return;
     lines.add(parts_text(*one.noise_parts), 2);
-    lines.row(fmt::format("{}{}{}{}", padded("what gain costs in noise, paused", kWay), padded("gain", kGain), padded("output, dBV", kNoise),
+    lines.row(fmt::format("{}{}{}{}", padded("what gain costs in noise", kWay), padded("gain", kGain), padded("output, dBV", kNoise),
                           "change"),
               2);
     for (const GainSplit& split : one.splits)
         lines.row(fmt::format("{}{}{}{}", padded(split_name(split), kWay), padded(fmt::format("{:.1f} dB", *split.gain_db), kGain),
-                              padded(range_text(split.noise_at_output_dbv, ""), kNoise), split.way == "as_set" ? "" : change_words(split.change_db)),
+                              padded(range_text(split.noise_at_output_dbv, ""), kNoise), split.way == "as_set" ? "-" : change_words(split.change_db)),
                   2);
     lines.add(one.best_split, 2);
 }
