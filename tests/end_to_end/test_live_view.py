@@ -100,8 +100,7 @@ def sizes():
 
 
 def words():
-    for scene, parts in [("distorted", ["CEILING: volume 31", "distorted"]),
-                         ("quieter", ["change against the start, dB", "1187.4 Hz", "armed", "kept 2"]),
+    for scene, parts in [("distorted", ["CEILING: volume 31", "distorted"]), ("quieter", ["change against the start, dB", "1187.4 Hz", "armed", "kept 2"]),
                          ("hidden", ["at most"]), ("unheard", ["no sound has come for"]), ("uncalibrated", ["dBFS"]),
                          ("failed", ["the device is gone"]), ("hostile", ["[31mred"])]:
         view = board(scene)
@@ -237,8 +236,7 @@ def stopped_terminal():
 def plain():
     done = subprocess.run([BOARD, "plain", "clean", "2.5"], stdin=subprocess.DEVNULL, capture_output=True, text=True, check=True)
     lines = done.stderr.splitlines()
-    figures = r"0\.0 s  left 1\.8\d\d V, 5\.32 dBV, peak -11\.6 dBFS, THD 0\.012 %, clean; right .*; volume 31; clean so far volume 31"
-    assert re.fullmatch(figures, lines[0]), lines[0]
+    assert re.fullmatch(r"0\.0 s  left 1\.8\d\d V, 5\.32 dBV, peak -11\.6 dBFS, THD 0\.012 %, clean; right .*; volume 31; clean so far volume 31", lines[0]), lines[0]
     assert any(re.fullmatch(r"0\.\d s  step: volume 31 is reached", line) for line in lines), lines
     assert sum("left 1.8" in line for line in lines) >= 3 and any(line.endswith("next: Turn it up one.") for line in lines)
     done = subprocess.run([BOARD, "plain", "hostile", "0.5"], stdin=subprocess.DEVNULL, capture_output=True, check=True)
@@ -263,8 +261,7 @@ def simulated():
     """The whole way: the simulated source clips between 36 and 37, a hand finds that on the screen, and the analysis agrees."""
     with tempfile.TemporaryDirectory() as folder:
         tone = os.path.join(folder, "tone.wav")
-        subprocess.run([PROGRAM, "tones", "sine", "--frequency", "997", "--level", "0", "--duration", "60", "--out", tone], check=True,
-                       capture_output=True)
+        subprocess.run([PROGRAM, "tones", "sine", "--frequency", "997", "--level", "0", "--duration", "60", "--out", tone], check=True, capture_output=True)
         job = pathlib.Path(folder, "job")
         job.mkdir()
         (job / "job.json").write_text('{"schema": "hushtrace.job/1", "title": "Van \\u001b[2J", "source": {"volume_top": 40}}')
