@@ -62,20 +62,23 @@ void look_for_lag(GainCurve& one, const std::vector<Rung>& rungs) {
 
 }  // namespace
 
-std::vector<Rung> rungs_of(const StepCurve& curve, double limit_percent) {
+std::vector<Rung> rungs_of(const GainCurve& one, double limit_percent) {
+    const StepCurve& curve = one.curve;
     std::vector<std::size_t> order(curve.steps.size());
     for (std::size_t i = 0; i < order.size(); ++i) order[i] = i;
     const bool volumes_known =
         std::all_of(curve.steps.begin(), curve.steps.end(), [](auto& s) { return s.volume.has_value(); });
-    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-        const VolumeStep &x = curve.steps[a], &y = curve.steps[b];
-        return volumes_known ? *x.volume < *y.volume : x.level_dbfs < y.level_dbfs;
-    });
+    const auto height = [&](std::size_t i) {
+        const VolumeStep& step = curve.steps[i];
+        if (volumes_known) return *step.volume;
+        return step.number <= one.setting_of_step.size() ? static_cast<double>(one.setting_of_step[step.number - 1]) : step.level_dbfs;
+    };
+    std::stable_sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) { return height(a) < height(b); });
     std::vector<Rung> rungs;
     for (const std::size_t i : order) {
         const VolumeStep& step = curve.steps[i];
-        const Rung rung{step.volume, i, judge_step(step, limit_percent)};
-        if (volumes_known && !rungs.empty() && rungs.back().volume == rung.volume) {
+        const Rung rung{volumes_known ? step.volume : std::nullopt, i, judge_step(step, limit_percent)};
+        if (!rungs.empty() && height(rungs.back().worst) == height(i)) {
             const VolumeStep& other = curve.steps[rungs.back().worst];
             if (step.input_overload || (!other.input_overload && step.thd_percent > other.thd_percent))
                 rungs.back() = rung;
@@ -96,7 +99,7 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
         curve.ceiling_reason = "wrong_tone";
         return;
     }
-    const std::vector<Rung> rungs = rungs_of(curve, limit_percent);
+    const std::vector<Rung> rungs = rungs_of(one, limit_percent);
     if (rungs.empty()) {
         curve.ceiling_reason = one.drowned ? "too_noisy" : "no_plateau";
         return;
@@ -179,10 +182,12 @@ const GainCurve* choose_ceiling(const std::vector<GainCurve>& curves, GainAnalys
                                         [&](auto& c) { return c.curve.ceiling_reason == reason; });
         return found == curves.end() ? nullptr : &*found;
     };
-    // Volumes compare across takes; step numbers only stand in where no volume is known.
+    // Volumes compare across takes; where none is known a take's settings stand in, in rising order of level.
     const auto height = [](const GainCurve& c) {
         if (c.clean_volume) return *c.clean_volume;
-        return c.clean_step ? static_cast<double>(c.curve.steps[*c.clean_step].number) : 0.0;
+        if (!c.clean_step) return 0.0;
+        const std::size_t number = c.curve.steps[*c.clean_step].number;
+        return static_cast<double>(number <= c.setting_of_step.size() ? c.setting_of_step[number - 1] + 1 : number);
     };
     const GainCurve* lowest = nullptr;
     for (const GainCurve& c : curves) {

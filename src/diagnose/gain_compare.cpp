@@ -31,7 +31,7 @@ struct AtVolume {
 /// Straight settings by rising volume; empty where volumes aren't known.
 std::vector<AtVolume> straight_part(const GainCurve& c, double limit_percent) {
     std::vector<AtVolume> out;
-    for (const Rung& rung : rungs_of(c.curve, limit_percent)) {
+    for (const Rung& rung : rungs_of(c, limit_percent)) {
         const VolumeStep& step = c.curve.steps[rung.worst];
         if (!rung.volume) return {};
         if (rung.verdict == StepVerdict::exceeds || rung.verdict == StepVerdict::overloaded) break;

@@ -259,6 +259,10 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
         curves.push_back(one);
     }
 
+    const bool volumes_known = std::all_of(matched.volumes.begin(), matched.volumes.end(), [](auto& v) { return v.has_value(); });
+    if (!volumes_known)
+        for (GainCurve& one : curves) one.setting_of_step = settings_by_level(matched.plateaus);
+
     std::vector<Span> spans;
     for (const Plateau& plateau : matched.plateaus) {
         auto [from_s, to_s] = plateau.longest_part_s();

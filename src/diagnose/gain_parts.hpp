@@ -27,6 +27,7 @@ struct GainCurve {
     bool even_distortion = false;           ///< always distorted, and by much the same while the level rose
     std::optional<std::size_t> even_up_to;  ///< index of the highest step of which that holds
     double tone_there_s = 0;                ///< how long the stated tone was there, on a plateau or not
+    std::vector<std::size_t> setting_of_step;  ///< by number - 1, rising with the level; where volumes aren't known
     bool drowned = false;                   ///< it is there, but noise is far louder
     /// Indices of the step from which the level hardly rises though it stays clean, and of the one before it.
     std::optional<std::pair<std::size_t, std::size_t>> lags_from;
@@ -41,7 +42,7 @@ struct Rung {
     StepVerdict verdict = StepVerdict::clean;
 };
 /// A curve's settings by rising volume, or by rising level where volumes aren't known.
-std::vector<Rung> rungs_of(const StepCurve& curve, double limit_percent);
+std::vector<Rung> rungs_of(const GainCurve& one, double limit_percent);
 
 /// Whether a take bears on the ceiling: a sine or a stepped tone on signal channels, at the source or
 /// amplifier input.

@@ -26,7 +26,7 @@ struct Place {
 std::vector<Place> places_of(const GainCurve& one, double limit_percent) {
     std::vector<Place> out;
     bool lags = false;
-    for (const Rung& rung : rungs_of(one.curve, limit_percent)) {
+    for (const Rung& rung : rungs_of(one, limit_percent)) {
         lags = lags || (one.lags_from && one.lags_from->first == rung.worst);
         out.push_back({rung.volume.value_or(static_cast<double>(out.size() + 1)), rung.worst,
                        rung.verdict == StepVerdict::clean && !lags});

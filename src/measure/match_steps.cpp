@@ -51,28 +51,13 @@ std::optional<MatchedSteps> by_level(const std::vector<Plateau>& plateaus, std::
     std::vector<double> volumes(steps.begin(), steps.end());
     std::sort(volumes.begin(), volumes.end());
     volumes.erase(std::unique(volumes.begin(), volumes.end()), volumes.end());
-    std::vector<std::size_t> settings;  // a plateau of each
-    std::vector<std::size_t> setting_of;
-    for (std::size_t i = 0; i < plateaus.size(); ++i) {
-        const auto known = std::find_if(settings.begin(), settings.end(), [&](std::size_t s) {
-            return same_setting(plateaus[s], plateaus[i]);
-        });
-        setting_of.push_back(static_cast<std::size_t>(known - settings.begin()));
-        if (known == settings.end()) settings.push_back(i);
-    }
-    if (settings.size() != volumes.size()) return std::nullopt;
-    std::vector<std::size_t> order(settings.size());
-    std::iota(order.begin(), order.end(), std::size_t{0});
-    std::sort(order.begin(), order.end(), [&](std::size_t a, std::size_t b) {
-        return level_of(plateaus[settings[a]]) < level_of(plateaus[settings[b]]);
-    });
+    const std::vector<std::size_t> settings = settings_by_level(plateaus);
+    if (*std::max_element(settings.begin(), settings.end()) + 1 != volumes.size()) return std::nullopt;
     MatchedSteps out;
     out.how = StepMatch::by_level;
     out.plateaus = plateaus;
     out.volumes.resize(plateaus.size());
-    for (std::size_t rank = 0; rank < order.size(); ++rank)
-        for (std::size_t i = 0; i < plateaus.size(); ++i)
-            if (setting_of[i] == order[rank]) out.volumes[i] = volumes[rank];
+    for (std::size_t i = 0; i < plateaus.size(); ++i) out.volumes[i] = volumes[settings[i]];
     // A setting that isn't in the list would shift all others; where it all began is known.
     if (out.volumes.front() != steps.front()) return std::nullopt;
     return out;
@@ -126,6 +111,23 @@ std::optional<MatchedSteps> matched(const std::vector<Plateau>& plateaus, std::s
 }
 
 }  // namespace
+
+std::vector<std::size_t> settings_by_level(std::span<const Plateau> plateaus) {
+    std::vector<std::size_t> first_of, setting_of;  // a plateau of each setting
+    for (std::size_t i = 0; i < plateaus.size(); ++i) {
+        const auto known =
+            std::find_if(first_of.begin(), first_of.end(), [&](std::size_t f) { return same_setting(plateaus[f], plateaus[i]); });
+        setting_of.push_back(static_cast<std::size_t>(known - first_of.begin()));
+        if (known == first_of.end()) first_of.push_back(i);
+    }
+    std::vector<std::size_t> order(first_of.size()), rank(first_of.size());
+    std::iota(order.begin(), order.end(), std::size_t{0});
+    std::sort(order.begin(), order.end(),
+              [&](std::size_t a, std::size_t b) { return level_of(plateaus[first_of[a]]) < level_of(plateaus[first_of[b]]); });
+    for (std::size_t r = 0; r < order.size(); ++r) rank[order[r]] = r;
+    for (std::size_t& one : setting_of) one = rank[one];
+    return setting_of;
+}
 
 MatchedSteps match_steps(std::vector<Plateau> plateaus, std::span<const double> volume_steps) {
     if (auto found = matched(plateaus, volume_steps)) return *found;

@@ -1,10 +1,14 @@
 """Random sources with a knob turned by hand, through the whole program's gain command: is the ceiling right to the step?
 
-    /usr/bin/python3 tests/bench/gain_population.py PROGRAM N SEED [--kind KIND] [--jobs 2] [--short] [--write FOLDER --case M]
+    /usr/bin/python3 tests/bench/gain_population.py PROGRAM N SEED [--from M] [--kind KIND] [--jobs 2] [--short] [--keep FILE]
+    /usr/bin/python3 tests/bench/gain_population.py PROGRAM 1 SEED --case M [--kind KIND] --write FOLDER
+    /usr/bin/python3 tests/bench/gain_population.py --report FILE
 
 Sources and truth: gain_cases.py (what is drawn) and gain_sources.py (NumPy, from the physics; no code of the program). The true
 ceiling is the last step whose clean wave, by its Fourier series without noise, keeps 1 % THD. Steps within 3 % of the limit
-are counted like all others, and those cases shown once more by themselves. --write puts one case's job into a folder.
+are counted like all others, and those cases shown once more by themselves. --keep adds each outcome to a file of JSON lines,
+so that runs can be split and pooled; --report: the tables of what is kept. --write puts one case's job into a folder.
+A case takes about 0.5 s of one core. CTest runs a seeded part (end_to_end/test_gain_population.py).
 """
 import argparse
 import collections
@@ -59,7 +63,7 @@ def outcome_of(program, case, folder=None):
             knob = case.knobs[[t[0] for t in case.takes].index(pathlib.Path(ceiling["take"]).stem)]
             found = knob.volume_at(0.5 * (step["start_s"] + step["end_s"]))
         one["said"] = found
-    one["right"] = one["said"] == one["truth"]
+    one["right"] = bool(one["said"] == one["truth"])
     if ceiling and volume is not None and found is not None:
         one["above"] = max(0, case.volumes.index(found) - case.volumes.index(volume))
         if one["right"]:
@@ -68,7 +72,7 @@ def outcome_of(program, case, folder=None):
     elif ceiling and volume is None:
         one["above"] = 1
     if not case.forced_reason:
-        one["near"] = min(c.margin() for c in case.curves) < NEAR_LIMIT
+        one["near"] = bool(min(c.margin() for c in case.curves) < NEAR_LIMIT)
     one["told"] = ((case.expected_warning is None or case.expected_warning in codes)
                    and (case.forbidden_warning is None or case.forbidden_warning not in codes)
                    and (case.says is None or case.says in one["text"]))
@@ -100,29 +104,7 @@ def row(kind, ones, errors, near):
     return f"{kind:20s} {len(ones):4d} {counts[0]:6d} {counts[1]:6d} {counts[2]:5d} {level:>12s} {edge:>18s}"
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
-    parser.add_argument("program")
-    parser.add_argument("n", type=int)
-    parser.add_argument("seed", type=int)
-    parser.add_argument("--kind", choices=list(gain_cases.KINDS))
-    parser.add_argument("--jobs", type=int, default=1)
-    parser.add_argument("--short", action="store_true")
-    parser.add_argument("--case", type=int)
-    parser.add_argument("--write")
-    options = parser.parse_args()
-    if options.write:
-        case = gain_cases.draw(options.seed, options.case or 0, options.kind, options.short)
-        print(json.dumps(outcome_of(options.program, case, options.write), indent=1, default=str))
-        return
-    work = [(options.program, options.seed, i, options.kind, options.short) for i in range(options.n)]
-    outcomes = []
-    with concurrent.futures.ProcessPoolExecutor(options.jobs) as pool:
-        for number, one in pool.map(run_one, work):
-            outcomes.append(one)
-            if not (one["right"] and one["told"]):
-                near = ", near the limit" if one["near"] else ""
-                print(f"case {number} {one['kind']}: true {one['truth']}, said {one['said']}{near}; {one['codes']}; {one['text']}", flush=True)
+def report(outcomes):
     table(outcomes)
     decided = [o for o in outcomes if not o["refusal"]]
     refused = [o for o in outcomes if o["refusal"]]
@@ -134,6 +116,41 @@ def main():
           f"said what it should: {sum(o['told'] for o in outcomes)} of {len(outcomes)}")
     slowest = max(outcomes, key=lambda o: o["took_s"])
     print(f"the slowest gain run took {slowest['took_s']:.2f} s of one core ({slowest['kind']})")
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.split("\n")[0])
+    parser.add_argument("program", nargs="?")
+    parser.add_argument("n", type=int, nargs="?", default=0)
+    parser.add_argument("seed", type=int, nargs="?", default=1)
+    parser.add_argument("--from", dest="first", type=int, default=0)
+    parser.add_argument("--kind", choices=list(gain_cases.KINDS))
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--short", action="store_true")
+    parser.add_argument("--keep")
+    parser.add_argument("--report")
+    parser.add_argument("--case", type=int, default=0)
+    parser.add_argument("--write")
+    options = parser.parse_args()
+    if options.report:
+        report([json.loads(line) for line in open(options.report)])
+        return
+    if options.write:
+        case = gain_cases.draw(options.seed, options.case, options.kind, options.short)
+        print(json.dumps(outcome_of(options.program, case, options.write), indent=1, default=str))
+        return
+    work = [(options.program, options.seed, i, options.kind, options.short) for i in range(options.first, options.first + options.n)]
+    outcomes = []
+    with concurrent.futures.ProcessPoolExecutor(options.jobs) as pool:
+        for number, one in pool.map(run_one, work):
+            outcomes.append(one)
+            if options.keep:
+                with open(options.keep, "a") as file:
+                    file.write(json.dumps(one, default=float) + "\n")
+            if not (one["right"] and one["told"]):
+                near = ", near the limit" if one["near"] else ""
+                print(f"case {number} {one['kind']}: true {one['truth']}, said {one['said']}{near}; {one['codes']}; {one['text']}", flush=True)
+    report(outcomes)
 
 
 if __name__ == "__main__":

@@ -146,6 +146,24 @@ TEST_CASE("when steps and plateaus don't match the ceiling is a step without a v
     CHECK(warned(gain, "steps_unmatched"));
 }
 
+TEST_CASE("without volumes, steps taken twice and a channel that clips a step earlier don't mislead", "[gain]") {
+    // An overshoot comes before its setting: by number the right channel, which clips only above it, would seem lower.
+    JobInMemory job;
+    Source source = clear_case();
+    source.channels = {hard(0.25), hard(0.31)};
+    std::vector<Stop> stops(source.stops.begin(), source.stops.begin() + 8);
+    std::swap(stops[3], stops[4]);
+    stops.insert(stops.begin() + 5, source.stops[4]);
+    source.stops = stops;
+    job.add("a.flac", source, {});
+    const GainAnalysis gain = job.analyse();
+    CAPTURE(gain.ceiling_text);
+    REQUIRE(gain.ceiling);
+    CHECK(gain.ceiling->channel == Channel::left);
+    CHECK(gain.ceiling->step == 5);  // -12.2 dB, 0.16 below the rail of -12.04
+    CHECK_FALSE(warned(gain, "limiter"));
+}
+
 TEST_CASE("no ceiling, and the right reason", "[gain]") {
     JobInMemory job;
     Source source = clear_case();

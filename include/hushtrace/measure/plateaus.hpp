@@ -54,4 +54,7 @@ struct MatchedSteps {
 /// Gives plateaus the volumes that were stepped through, in order; the first plateau is the first of the list.
 MatchedSteps match_steps(std::vector<Plateau> plateaus, std::span<const double> volume_steps);
 
+/// Which setting each plateau shows: equal plateaus are one setting, and settings count from 0 in rising order of level.
+std::vector<std::size_t> settings_by_level(std::span<const Plateau> plateaus);
+
 }  // namespace hushtrace
