@@ -45,8 +45,8 @@ with tempfile.TemporaryDirectory() as top:
         tone = folder / f"tone_{hz}.wav"
         run(program, "tones", "sine", "--frequency", hz, "--level", "0", "--duration", "25", "--out", tone)
         run(program, "capture", "--job", job, "--simulate", scenario_file, "--meter", "--engine", "off", "--tone", "sine", "--frequency", hz,
-            "--level", "0", "--via", "stick", "--played", tone, "--channels", channels, "--volume-steps", ",".join(map(str, VOLUMES)), "--knob-script",
-            folder / "hand.txt", "--seconds", f"{seconds:.1f}", "--name", f"tone_{hz}")
+            "--level", "0", "--via", "stick", "--played", tone, "--channels", channels, "--volume-steps", ",".join(map(str, VOLUMES)),
+            "--knob-script", folder / "hand.txt", "--seconds", f"{seconds:.1f}", "--name", f"tone_{hz}")
     done = json.loads(run(program, "gain", "--job", job, "--json"))
     results, warnings = done["results"], done["warnings"]
     said = [(w["code"], w["text"]) for w in warnings]
