@@ -8,6 +8,7 @@
 
 #include "command.hpp"
 #include "hushtrace/diagnose/gain_analysis.hpp"
+#include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
 #include "live_options.hpp"
@@ -83,7 +84,7 @@ void add_gain_command(CLI::App& app, Context& context) {
             const LiveOutcome outcome = capture_live(*options);
             broke_off = outcome.capture.failure.has_value();
             if (broke_off) context.exit_code = 3;
-            if (!outcome.stored) return print_result(told_of(outcome));
+            if (!outcome.stored) return print_result(fmt::format("{}\n", fmt::join(wrap_text(told_of(outcome), 80), "\n")));
         }
         const OpenedJob opened = open_job(options->job);
         const GainAnalysis analysis = analyse_gain(opened, request);

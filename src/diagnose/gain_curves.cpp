@@ -117,14 +117,14 @@ double tone_there_s(const ToneTrack& track) {
 
 /// Whether noise stands far over the tone: its crest then reaches twice the tone's and more.
 bool is_drowned(const ToneTrack& track) {
-    constexpr float kTonesShare = 0.5F;
+    constexpr float kTonesShare = 0.5F, kRoundingShare = 1e-6F;  // dc alone leaves rounding that looks like a tone
     std::vector<float> shares;
     for (const ToneFrame& frame : track.frames)
         if (frame.present && frame.largest > 0) shares.push_back(frame.amplitude / frame.largest);
     if (shares.empty()) return false;
     const auto middle = shares.begin() + static_cast<std::ptrdiff_t>(shares.size() / 2);
     std::nth_element(shares.begin(), middle, shares.end());
-    return *middle < kTonesShare;
+    return *middle > kRoundingShare && *middle < kTonesShare;
 }
 
 ToneSearch search_for(const PlayedSine& tone, double rate, double half_width_hz) {

@@ -153,6 +153,11 @@ std::string ceiling_words(const OpenedJob& job, const GainAnalysis& analysis,
     std::string text = !decided_by        ? std::string("No take could be judged.")
                        : analysis.ceiling ? ceiling_found(analysis, *decided_by)
                                           : without_ceiling(job, analysis, *decided_by);
+    constexpr double kBelowFullScale_db = 1.0;  // a file at -0.5 dBFS is usual, so that no player clips it
+    if (decided_by && (analysis.ceiling || analysis.ceiling_reason == "never_clips") && !decided_by->tone_is_stepped &&
+        decided_by->tone_level_dbfs < -kBelowFullScale_db)
+        text += fmt::format(" This holds for a tone of {:g} dBFS: a recording that reaches full scale is {:g} dB louder, and clips that much earlier.",
+                            decided_by->tone_level_dbfs, -decided_by->tone_level_dbfs);
     const bool any_level =
         std::any_of(curves.begin(), curves.end(), [](auto& c) { return !c.curve.steps.empty(); });
     const bool calibrated = std::any_of(curves.begin(), curves.end(), [](auto& c) {

@@ -10,6 +10,12 @@ std::string_view share_script() {
   const base = '/' + location.pathname.split('/')[1];
   const at = (id) => document.getElementById(id);
   const put = (id, text) => { const one = at(id); if (one.textContent !== text) one.textContent = text; };
+  const figure = (value, unit) => {
+    put('value', value);
+    put('unit', unit);
+    const letters = (value + unit).length;
+    at('figure').className = letters > 9 ? 'longest' : letters > 6 ? 'long' : '';
+  };
   const known = (x) => typeof x === 'number' && isFinite(x);
   const fixed = (x, places) => (known(x) ? x.toFixed(places).replace('-', '\u2212') : '\u2013');
   const signed = (x) => (known(x) && x > 0 ? '+' : '') + fixed(x, 1);
@@ -49,12 +55,11 @@ std::string_view share_script() {
     let shown = null;
     for (const one of s.levels)
       if (!shown || order.indexOf(one.tone) > order.indexOf(shown.tone)) shown = one;
-    if (!shown) { replace('whose', []); put('value', '\u2013'); put('unit', ''); put('beside', ''); replace('others', []); return; }
+    if (!shown) { replace('whose', []); figure('\u2013', ''); put('beside', ''); replace('others', []); return; }
     const tone = s.task === 'gain';
     replace('whose', [plain(shown.channel)].concat(tone ? [stateChip(shown.tone)] : [], known(s.volume) ? ['volume\u00A0' + s.volume] : []));
     const [value, unit] = levelOf(shown);
-    put('value', value);
-    put('unit', unit);
+    figure(value, unit);
     const beside = [];
     if (known(shown.thd_percent)) beside.push('distortion\u00A0' + percent(shown.thd_percent));
     if (known(shown.level_dbv)) beside.push(fixed(shown.level_dbv, 2) + '\u00A0dBV');
@@ -82,8 +87,7 @@ std::string_view share_script() {
     const f = s.follow, unit = f.calibrated ? ' dBV' : ' dBFS';
     replace('whose', [f.name + (known(f.frequency_hz) ? ', ' + fixed(f.frequency_hz, 0) + ' Hz' : '')]);
     const changed = known(f.change_db);
-    put('value', (f.at_most ? '\u2264' : '') + (changed ? signed(f.change_db) : fixed(f.level_db, 1)));
-    put('unit', changed ? 'dB' : unit.trim());
+    figure((f.at_most ? '\u2264' : '') + (changed ? signed(f.change_db) : fixed(f.level_db, 1)), changed ? 'dB' : unit.trim());
     const way = !changed ? '' : Math.abs(f.change_db) < 0.05 ? 'as at the start' : f.change_db < 0 ? '\u25BC quieter than at the start'
       : '\u25B2 louder than at the start';
     put('beside', way + (f.at_most ? (way ? '; ' : '') + 'covered by other noise: at most this' : ''));

@@ -91,6 +91,9 @@ main p:empty { display: none; }
 #figure { line-height: 1; white-space: nowrap; font-weight: 800; letter-spacing: -0.02em; }
 #value { font-size: 22vw; font-size: min(23vw, 19vh); }
 #unit { font-size: 9vw; font-size: min(9vw, 8vh); letter-spacing: 0; }
+#figure.long #value { font-size: 17vw; font-size: min(17vw, 19vh); }
+#figure.longest #value { font-size: 13vw; font-size: min(13vw, 19vh); }
+#figure.long #unit, #figure.longest #unit { font-size: 7vw; font-size: min(7vw, 8vh); }
 #beside { font-size: 20px; }
 #others { font-size: 20px; }
 #others p { display: flex; justify-content: space-between; gap: 10px; border-top: 1px solid var(--line); padding: 3px 0; }

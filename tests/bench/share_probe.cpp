@@ -5,6 +5,7 @@
 //   pause, go     no snapshots any more; again
 //   gaps          the longest time between two snapshots since it was last asked, and the longest call of publish() [ms]
 //   code STYLE    the lines of the code to scan
+//   uncalibrated DBFS  one channel at this level, without volts; 0: both, calibrated
 //   task WORD     gain or follow; state WORD: waiting, running or ended
 //   close         the board is closed; ends the program
 // Snapshots come every 10 ms; their time_s is the steady clock's, so that whoever gets one knows how old it is.
@@ -33,7 +34,7 @@ double seconds(Clock::time_point at) {
     return std::chrono::duration<double>(at.time_since_epoch()).count();
 }
 
-LiveSnapshot figures(LiveTask task, LiveState state, std::size_t kept) {
+LiveSnapshot figures(LiveTask task, LiveState state, std::size_t kept, double uncalibrated_dbfs) {
     LiveSnapshot snapshot;
     snapshot.time_s = seconds(Clock::now());
     snapshot.task = task;
@@ -46,6 +47,7 @@ LiveSnapshot figures(LiveTask task, LiveState state, std::size_t kept) {
     snapshot.kept = kept;
     snapshot.levels = {{Channel::left, -9.5, 2.345, 7.4, -6.4, 0.021, 0.002, ToneState::clean},
                        {Channel::right, -9.6, 2.321, 7.3, -6.5, 1.9, 0.01, ToneState::distorted}};
+    if (uncalibrated_dbfs < 0) snapshot.levels = {{Channel::left, uncalibrated_dbfs, {}, {}, -6.4, 0.021, 0.002, ToneState::clean}};
     for (std::size_t i = 1; i <= 5; ++i)
         snapshot.steps.push_back({i, 17.0 + static_cast<double>(i), -20.0 + 2.0 * static_cast<double>(i), 0.5 * static_cast<double>(i), 0.02,
                                   0.002, ToneState::clean, Channel::left});
@@ -64,6 +66,7 @@ int main(int argc, char** argv) {
         std::cout << page.address() << std::endl;
         std::atomic<bool> going = true, paused = false;
         std::atomic<LiveTask> task = LiveTask::gain;
+        std::atomic<double> uncalibrated_dbfs = 0;
         std::atomic<LiveState> state = LiveState::running;
         std::mutex mutex;
         double longest_gap_s = 0, longest_call_s = 0;
@@ -77,7 +80,7 @@ int main(int argc, char** argv) {
                     continue;
                 }
                 const auto begun = Clock::now();
-                board.publish(figures(task, state, page.phones()));
+                board.publish(figures(task, state, page.phones(), uncalibrated_dbfs));
                 const auto done = Clock::now();
                 const std::lock_guard lock(mutex);
                 longest_gap_s = std::max(longest_gap_s, seconds(begun) - seconds(before));
@@ -109,6 +112,8 @@ int main(int argc, char** argv) {
                 answer = nlohmann::json(draw_scan_code(scan_code(page.address()), style)).dump();
             } else if (word == "task") {
                 task = rest == "follow" ? LiveTask::follow : LiveTask::gain;
+            } else if (word == "uncalibrated") {
+                uncalibrated_dbfs = std::stod(rest);
             } else if (word == "state") {
                 state = rest == "waiting" ? LiveState::waiting : rest == "ended" ? LiveState::ended : LiveState::running;
             } else {

@@ -30,6 +30,19 @@ const StepCurve& curve_of(const GainAnalysis& analysis, Channel channel) {
 
 }  // namespace
 
+TEST_CASE("a ceiling found with a quieter tone says that full scale is louder", "[gain]") {
+    for (const double tone_dbfs : {0.0, -0.5, -12.0}) {
+        Source source;
+        source.stops = staircase(-12.2, 2.0, 5);
+        JobInMemory job;
+        job.add("a.flac", source, volumes_from(20, 5), tone_dbfs);
+        const std::string text = job.analyse().ceiling_text;
+        CAPTURE(tone_dbfs, text);
+        CHECK((text.find("12 dB louder") != std::string::npos) == (tone_dbfs == -12.0));
+        CHECK((text.find("This holds for a tone of") != std::string::npos) == (tone_dbfs == -12.0));
+    }
+}
+
 TEST_CASE("hard clipping: the ceiling is the last step below it", "[gain]") {
     JobInMemory job;
     job.add("takes/steps.flac", clear_case(), volumes_from(20, 10));

@@ -35,9 +35,10 @@ def fits(browser, width, height, name):
     for id_, wide, high, left, right, bottom, cut, _ in browser.value(BUTTONS):
         assert high >= 64 and wide >= 64 and left >= 0 and right <= width and bottom <= height and not cut, (name, id_, wide, high, bottom)
     figure = browser.value("(() => { const r = document.getElementById('figure').getBoundingClientRect();"
-                           " return [r.height, r.right, r.bottom, parseFloat(getComputedStyle(document.getElementById('value')).fontSize)]; })()")
+                           " return [r.height, document.getElementById('unit').getBoundingClientRect().right, r.bottom, parseFloat(getComputedStyle(document.getElementById('value')).fontSize)]; })()")
     top_of_buttons = min(one[7] for one in browser.value(BUTTONS))
-    assert figure[3] >= 0.19 * min(width, height) and figure[1] <= width, (name, figure)
+    long = len(browser.text("value") + browser.text("unit")) > 6
+    assert figure[3] >= (0.12 if long else 0.19) * min(width, height) and figure[1] <= width, (name, figure)
     assert figure[2] <= top_of_buttons or width > height, (name, figure, top_of_buttons)
     browser.keep_picture(name)
 
@@ -62,6 +63,14 @@ def shows_figures(browser, probe):
     assert browser.text("link") == "✓ connected"
     for width, height in ((390, 844), (360, 640), (320, 568), (844, 390), (640, 360)):
         fits(browser, width, height, f"gain-{width}x{height}")
+    for level, words in (("-17.25", "−17.3"), ("-120.34", "−120.3"), ("-7.5", "−7.5")):     # not calibrated: longer figures
+        probe.ask(f"uncalibrated {level}")
+        browser.until(f"document.getElementById('value').textContent === '{words}'")
+        assert browser.text("unit") == "dBFS"
+        for width, height in ((390, 844), (320, 568), (844, 390)):
+            fits(browser, width, height, f"dbfs{level}-{width}x{height}")
+    probe.ask("uncalibrated 0")
+    browser.until("document.getElementById('unit').textContent === 'V'")
     for dark in (False, True):
         browser.dark(dark)
         browser.size(390, 844)
