@@ -215,9 +215,11 @@ TEST_CASE("armed, a jump stores the minute round it as a take, with the moment a
     while (reader.read(piece, 48000) > 0) {
         for (const double v : piece.channel(0)) (frames++ < 20 * 48000 ? early : late) += v * v;
     }
-    // from the beginning until ten seconds after the jump
-    CHECK(static_cast<double>(frames) == Approx(30 * 48000).margin(0.3 * 48000));
-    CHECK(10 * std::log10(late / early * 20.0 / 10.0) == Approx(12.0).margin(0.5));
+    // from the beginning until ten seconds after the jump; this link runs many times faster than sound, and another thread stores
+    const double stored_s = static_cast<double>(frames) / 48000.0;
+    CHECK(stored_s > 29.7);
+    CHECK(stored_s < 33.0);
+    CHECK(10 * std::log10(late / (stored_s - 20.0) / (early / 20.0)) == Approx(12.0).margin(0.5));
     const auto events = board.events_after(0);
     const auto told = [&](const std::string& kind) {
         return std::count_if(events.begin(), events.end(), [&](const LiveEvent& event) { return event.kind == kind; });
