@@ -21,6 +21,7 @@ void add_capture_command(CLI::App& app, Context& context);
 void add_noise_command(CLI::App& app, Context& context);
 void add_gain_command(CLI::App& app, Context& context);
 void add_chain_command(CLI::App& app, Context& context);
+void add_power_command(CLI::App& app, Context& context);
 void add_report_command(CLI::App& app, Context& context);
 void add_live_command(CLI::App& app, Context& context);
 void add_demo_command(CLI::App& app, Context& context);

@@ -54,6 +54,7 @@ int run_program(int argc, const char* const* argv) {
     add_noise_command(app, context);
     add_gain_command(app, context);
     add_chain_command(app, context);
+    add_power_command(app, context);
     add_report_command(app, context);
     add_live_command(app, context);
     add_demo_command(app, context);

@@ -104,6 +104,11 @@ std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysi
                     all_warnings(opened.warnings, analysis.warnings));
 }
 
+std::string power_document(const OpenedJob& opened, const PowerAnalysis& analysis, std::string_view version) {
+    return document("power", version, input_json(opened, analysis.takes), power_results(analysis),
+                    all_warnings(opened.warnings, analysis.warnings));
+}
+
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
                             std::string_view page, std::string_view data) {
     std::vector<std::string> takes;

@@ -5,6 +5,7 @@
 
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/diagnose/power_analysis.hpp"
 
 /// The `results` objects of the documents; used by this layer's sources alone.
 namespace hushtrace {
@@ -14,6 +15,7 @@ nlohmann::ordered_json gain_results(const GainAnalysis& analysis);
 /// Of the gain's results, the settings of the amplifiers.
 nlohmann::ordered_json amplifiers_json(const std::vector<AmplifierSetting>& settings);
 nlohmann::ordered_json chain_results(const ChainAnalysis& analysis);
+nlohmann::ordered_json power_results(const PowerAnalysis& analysis);
 
 inline bool is_known(std::optional<double> value) {
     return value && std::isfinite(*value);

@@ -6,6 +6,7 @@
 
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/diagnose/power_analysis.hpp"
 #include "hushtrace/job/job_folder.hpp"
 
 /// The results as JSON, one document a command:
@@ -29,6 +30,7 @@ struct Analyses {
 std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version);
 std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis, std::string_view version);
 std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysis, std::string_view version);
+std::string power_document(const OpenedJob& opened, const PowerAnalysis& analysis, std::string_view version);
 /// results = { noise, gain, chain: the results of each or null, page, data }, the last two being where the record was written.
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
                             std::string_view page, std::string_view data);

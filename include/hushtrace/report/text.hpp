@@ -3,6 +3,7 @@
 
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/diagnose/power_analysis.hpp"
 #include "hushtrace/job/job_folder.hpp"
 
 /// What the terminal shows: findings first, then what to do, figures, warnings last. Lines of at most 80
@@ -12,5 +13,6 @@ namespace hushtrace {
 std::string noise_text(const OpenedJob& opened, const NoiseAnalysis& analysis);
 std::string chain_text(const OpenedJob& opened, const ChainAnalysis& analysis);
 std::string gain_text(const OpenedJob& opened, const GainAnalysis& analysis);
+std::string power_text(const OpenedJob& opened, const PowerAnalysis& analysis);
 
 }  // namespace hushtrace
