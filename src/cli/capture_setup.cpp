@@ -57,7 +57,7 @@ void CaptureSetup::prepare() {
         throw Error(ErrorKind::invalid_request, *why);
     if (const auto why = output_pad_refusal(order.take)) throw Error(ErrorKind::invalid_request, *why);
     if (asks_for_amplifier() && !on_terminal())
-        throw Error(ErrorKind::invalid_request, live_amplifier_text() + ". Where all that is so, say --amplifier-live-ok");
+        throw Error(ErrorKind::invalid_request, live_amplifier_text(order.take) + ". Where all that is so, say --amplifier-live-ok");
     // What the simulated vehicle can't do it refuses here, before anything is written.
     if (vehicle) vehicle->set_conditions(simulated(order.take.conditions));
 }
@@ -89,32 +89,38 @@ void CaptureSetup::take_precautions() {
     Conditions& conditions = order.take.conditions;
     for (const Warning& caution : cautions(job, conditions)) tell(caution);
     for (const Warning& caution : tone_cautions(job, order.take)) tell(caution);
+    if (asks_for_amplifier()) ask_for_amplifier();
     const auto meter = [this](std::string_view reading) { return read_meter(reading); };
     settle_ground_check(options_.job, conditions, options_.ground, vehicle ? Meter(meter) : Meter(),
                         on_terminal() ? voice() : nullptr);
     if (const auto wired =
             mark_output_lead(conditions, options_.output_lead_in(order), order.take.tone))
         tell(*wired);
-    if (asks_for_amplifier()) ask_for_amplifier();
 }
 
 /// The simulated vehicle answers by itself: nothing in it burns. What the source plays itself is started by a hand.
 bool CaptureSetup::asks_for_amplifier() const {
-    return way == Way::device && order.plays_tone && sounds_in_amplifier(order.take) && !options_.amplifier_live_ok;
+    return way == Way::device && order.plays_tone && may_sound_in_amplifier(order.take) && !options_.amplifier_live_ok;
 }
 
 void CaptureSetup::ask_for_amplifier() const {
-    for (const std::string& line : wrap_text("Before the tone: " + live_amplifier_text() + ".", 80)) fmt::print(voice(), "{}\n", line);
+    const std::string text = live_amplifier_text(order.take);
+    for (const std::string& line : wrap_text("Before the tone: " + text + ".", 80)) fmt::print(voice(), "{}\n", line);
     fmt::print(voice(), "Is all that so? Type yes to play: ");
     std::fflush(voice());
     std::string line;
     std::getline(std::cin, line);
-    if (line != "yes") throw Error(ErrorKind::invalid_request, "nothing was played: " + live_amplifier_text());
+    if (line != "yes") throw Error(ErrorKind::invalid_request, "nothing was played: " + text);
 }
 
 void CaptureSetup::tell(const Warning& warning) {
     for (const std::string& line : wrap_text("! " + warning.text, 80)) fmt::print(voice(), "{}\n", line);
     told.push_back(warning);
+}
+
+double CaptureSetup::sample_rate_hz() const {
+    if (vehicle) return vehicle->sample_rate_hz();
+    return link ? link->sample_rate_hz() : wish_.sample_rate_hz;
 }
 
 void CaptureSetup::open_link() {

@@ -25,6 +25,8 @@ public:
     /// The ground check, and what must be told before a lead goes on. Not for a file.
     void take_precautions();
     void open_link();
+    /// Of the link, once prepare() is done: the file's, the simulated vehicle's, or what is asked of the device.
+    double sample_rate_hz() const;
 
     static std::FILE* voice() { return StderrSilence::voice(); }
     /// Whether somebody can be asked.

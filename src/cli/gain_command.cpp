@@ -68,6 +68,7 @@ void add_gain_command(CLI::App& app, Context& context) {
         "--live", options->live, "capture now, hand on the knob: shows each step and what to do next, then tells the result");
     std::set<const CLI::Option*> without;
     for (const CLI::Option* one : command->get_options({})) without.insert(one);
+    options->session.add_knob_to(*command);
     options->session.add_to(*command);
     std::vector<const CLI::Option*> with_live;
     for (const CLI::Option* one : command->get_options({}))

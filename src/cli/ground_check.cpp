@@ -49,18 +49,23 @@ struct Answer {
     std::string reason;
 };
 
-Answer ask(const Reading& reading, std::FILE* asks) {
+/// Words do where nothing was read yet. A reading that was bad is only done away with by a better one.
+Answer ask(const Reading& reading, std::optional<double> bad_volts, std::FILE* asks) {
     fmt::print(asks, "\n{}\n", reading.question);
+    if (bad_volts) fmt::print(asks, "{}.\n", bad_ground_text(reading.name, *bad_volts));
     for (int attempt = 0; attempt < 5; ++attempt) {
-        fmt::print(asks, "Volts, or in words why it can't be read: ");
+        fmt::print(asks, "{}: ", bad_volts ? "Volts now that it is mended" : "Volts, or in words why it can't be read");
         std::fflush(asks);
         std::string line;
         if (!std::getline(std::cin, line)) break;
         const std::size_t first = line.find_first_not_of(" \t");
         if (first == std::string::npos) continue;
         line = line.substr(first, line.find_last_not_of(" \t") - first + 1);
-        if (std::string_view("0123456789+-.,").find(line.front()) == std::string_view::npos)
-            return {std::nullopt, line};
+        if (std::string_view("0123456789+-.,").find(line.front()) == std::string_view::npos) {
+            if (!bad_volts) return {std::nullopt, line};
+            fmt::print(asks, "Only a reading does. ");
+            continue;
+        }
         std::replace(line.begin(), line.end(), ',', '.');  // as many meters and people write it
         try {
             return {volts_from(reading.name, line), {}};
@@ -68,7 +73,7 @@ Answer ask(const Reading& reading, std::FILE* asks) {
             fmt::print(asks, "{}\n", error.what());
         }
     }
-    throw Error(ErrorKind::invalid_request, what_to_do);
+    throw Error(ErrorKind::invalid_request, bad_volts ? bad_ground_text(reading.name, *bad_volts) : what_to_do);
 }
 
 Observation observation_of(const Reading& reading, const Answer& answer, const Conditions& of_take) {
@@ -150,9 +155,10 @@ void settle_ground_check(const std::filesystem::path& job_folder, const Conditio
     }
     const Reading* bad = nullptr;
     for (std::size_t i = 0; i < readings.size(); ++i) {
-        if (!answers[i] && matters && ground_state(job, readings[i].name) != GroundState::settled &&
-            bad == nullptr)
-            answers[i] = ask(readings[i], asks);
+        const GroundState state = ground_state(job, readings[i].name);
+        if (!answers[i] && matters && state != GroundState::settled && bad == nullptr)
+            answers[i] = ask(readings[i],
+                             state == GroundState::bad ? std::optional(last_value(job, readings[i].name)) : std::nullopt, asks);
         if (!answers[i]) continue;
         record(job_folder, observation_of(readings[i], *answers[i], conditions));
         if (answers[i]->volts && std::abs(*answers[i]->volts) > highest_ground_volts && bad == nullptr)

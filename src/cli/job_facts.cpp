@@ -147,12 +147,33 @@ constexpr std::array kOptions = {
     NamedOption{"--limit-thd", "limits", "ceiling_thd_percent", &JobFacts::limit_thd, false},
 };
 
+constexpr const char* kFromHelp = "take the description (not the takes) from this file in job.json's schema";
+constexpr const char* kAlternatorHelp = "pole_pairs=6,pulley_ratio=2.7,rated_a=120";
+
 }  // namespace
+
+void JobFacts::add_supply_to(CLI::App& app) {
+    const HelpSection section(app, "Description");
+    app.add_option("--from", from, kFromHelp);
+    app.add_option("--drive", drive, "what drives it: " + choices<Drive>());
+    app.add_option("--supply-v", supply_v, "the vehicle's supply [V]: 12 or 24");
+    app.add_option("--alternator", alternator, kAlternatorHelp);
+    app.add_option("--cables", cables, "above_metal_m=0.01: how far the feed runs above the body's metal");
+    add_supply_and_branches(app);
+}
+
+void JobFacts::add_supply_and_branches(CLI::App& app) {
+    app.add_option("--supply", supply,
+                   "the feed: length_m=5.5,area_mm2=21.2,conductor=copper,temperature_c=60,allowed_drop_v=0.5");
+    app.add_option("--branch", branches,
+                   "a cable behind the distribution block: NAME,length_m=0.5,area_mm2=10,current_a=20; named like an amplifier it feeds that "
+                   "one; may be given again")
+        ->allow_extra_args(false);
+}
 
 void JobFacts::add_to(CLI::App& app) {
     const HelpSection section(app, "Description");
-    app.add_option("--from", from,
-                   "take the description (not the takes) from this file in job.json's schema");
+    app.add_option("--from", from, kFromHelp);
     app.add_option("--title", title, "what the job is called");
     app.add_option("--date", date, "2026-01-31");
     app.add_option("--complaint", complaint, "what the customer says");
@@ -162,7 +183,7 @@ void JobFacts::add_to(CLI::App& app) {
     app.add_option("--strokes", strokes, "strokes a cycle, 2 or 4");
     app.add_option("--supply-v", supply_v, "the vehicle's supply [V]: 12 or 24");
     app.add_option("--mains-hz", mains_hz, "the region's mains frequency [Hz]: 50 or 60");
-    app.add_option("--alternator", alternator, "pole_pairs=6,pulley_ratio=2.7,rated_a=120");
+    app.add_option("--alternator", alternator, kAlternatorHelp);
     app.add_option("--source-description", source_description, "the source, in words");
     app.add_option("--preout-v", preout_v, "the source's rated line output [V]");
     app.add_option("--volume-top", volume_top, "the highest volume on the source's scale");
@@ -176,8 +197,7 @@ void JobFacts::add_to(CLI::App& app) {
         ->allow_extra_args(false);
     app.add_option("--cables", cables,
                    "signal_m=5,separation_m=0.02,parallel_m=4,crossing_deg=90,above_metal_m=0.01");
-    app.add_option("--supply", supply,
-                   "length_m=5.5,area_mm2=21.2,conductor=copper,temperature_c=60,allowed_drop_v=0.5");
+    add_supply_and_branches(app);
     app.add_option("--interface-input", interface_input,
                    "the interface's input: " + choices<InterfaceInput>());
     app.add_option("--amps-per-volt", amps_per_volt, "a current clamp's scale [A/V]");
@@ -191,7 +211,7 @@ void JobFacts::add_to(CLI::App& app) {
 bool JobFacts::any() const {
     for (const NamedOption& one : kOptions)
         if (this->*one.text) return true;
-    return from || alternator || cables || supply || limits || !amplifiers.empty() || !speakers.empty() || !converters.empty();
+    return from || alternator || cables || supply || limits || !amplifiers.empty() || !speakers.empty() || !converters.empty() || !branches.empty();
 }
 
 Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
@@ -236,9 +256,16 @@ Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
     }
     for (const std::string& one : speakers) new_speakers.push_back(object_of("--speaker", one, "amplifier"));
 
+    Json new_branches = Json::array();
+    for (const std::string& one : branches) {
+        new_branches.push_back(object_of("--branch", one, "name"));
+        if (!new_branches.back().contains("name")) refuse("--branch: name it first: --branch sub,length_m=0.5,area_mm2=10,current_a=20");
+    }
+
     Json all = given;  // checked by itself first, so that a message speaks of what was typed
     all["amplifiers"] = new_amplifiers;
     all["speakers"] = new_speakers;
+    if (!new_branches.empty()) all["supply"]["branches"] = new_branches;
     std::vector<Warning> about_options;
     parse_job(all.dump(), about_options, "options");
     require_known(about_options);
@@ -247,6 +274,7 @@ Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
     whole.merge_patch(given);
     merge_list(whole, "amplifiers", "name", new_amplifiers);
     merge_list(whole, "speakers", "amplifier", new_speakers);
+    if (!new_branches.empty()) merge_list(whole["supply"], "branches", "name", new_branches);
     std::vector<Warning> ignored;
     return parse_job(whole.dump(), ignored);
 }

@@ -17,16 +17,22 @@ struct JobFacts {
     std::optional<std::string> source_description, preout_v, volume_top, source_factory, source_output;
     std::vector<std::string> amplifiers, speakers;  ///< "sub,power_w=500,load_ohm=2,sensitivity_v=0.2:6"
     std::vector<std::string> converters;            ///< "sub,loss_db=12,max_input_v=20": in the lead to that amplifier
+    std::vector<std::string> branches;              ///< "sub,length_m=0.5,area_mm2=10,current_a=20": behind the distribution block
     std::optional<std::string> cables, supply, interface_input, amps_per_volt, limit_thd, limits;
 
     /// All but --amplifier, which means the amplifier's state where a take is described.
     void add_to(CLI::App& app);
+    /// Those alone that say something of the supply.
+    void add_supply_to(CLI::App& app);
     /// Whether any was given.
     bool any() const;
-    /// The job with what was given; amplifiers and speakers are added to those it has, and one of the same
-    /// name takes the place of the old one.
+    /// The job with what was given; amplifiers, speakers and branches are added to those it has, and one of
+    /// the same name gets what was given.
     ///   throws Error invalid_request, naming option and field; for --from as parse_job, naming the file
     Job described(const Job& job, std::vector<Warning>& warnings) const;
+
+private:
+    void add_supply_and_branches(CLI::App& app);
 };
 
 }  // namespace hushtrace::cli

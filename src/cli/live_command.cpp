@@ -3,6 +3,7 @@
 
 #include <exception>
 #include <memory>
+#include <optional>
 #include <string>
 #include <thread>
 
@@ -22,20 +23,23 @@ namespace hushtrace::cli {
 namespace {
 
 using Way = CaptureOptions::Way;
+constexpr const char* voice_name = "standard error";
 
-/// On the terminal where there is one, else as plain lines. Keys are read in one place alone.
-void show(LiveBoard& board, const LiveOptions& options, const std::string& page_address) {
+/// On the terminal where there is one, else as plain lines. Keys are read in one place alone. Gives what could not be written to.
+std::optional<std::string> show(LiveBoard& board, const LiveOptions& options, const std::string& page_address) {
     std::FILE* const voice = CaptureSetup::voice();
     const PlainKeys keys = options.keys_from_stdin ? PlainKeys::pipe : PlainKeys::terminal;
-    if (options.json_lines) return show_plainly(board, stdout, keys, PlainForm::json_lines);
+    if (options.json_lines)
+        return show_plainly(board, stdout, keys, PlainForm::json_lines) ? std::nullopt : std::optional<std::string>("standard output");
     if (!options.plain && isatty(fileno(voice)) != 0 && terminal_can_show()) {
         try {
-            return show_on_terminal(board, page_address);
+            show_on_terminal(board, page_address);
+            return std::nullopt;
         } catch (const Error& error) {
             fmt::print(voice, "hushtrace: {}\n", clean_text(error.what()));
         }
     }
-    show_plainly(board, voice, keys);
+    return show_plainly(board, voice, keys) ? std::nullopt : std::optional<std::string>(voice_name);
 }
 
 /// Runs the session on a thread of its own; what it throws is thrown here.
@@ -66,6 +70,19 @@ private:
     std::thread thread_;  // last: it uses the others
 };
 
+/// Its end, which is a failure also where the view's lines could not be written any more.
+LiveOutcome outcome_of(SessionThread& session, const std::optional<std::string>& unwritable) {
+    if (!unwritable) return session.outcome();
+    const std::string why = *unwritable + ": can't be written any more, so the session was ended";
+    try {
+        LiveOutcome outcome = session.outcome();
+        if (!outcome.capture.failure) outcome.capture.failure = Error(ErrorKind::disk_failed, why);
+        return outcome;
+    } catch (const Error& error) {
+        throw Error(ErrorKind::disk_failed, fmt::format("{}; {}", why, error.what()));
+    }
+}
+
 void tell_capture(const LiveOutcome& outcome, const std::vector<Warning>& warnings) {
     std::FILE* const voice = CaptureSetup::voice();
     if (outcome.stored) fmt::print(voice, "{}", capture_text(outcome.capture, std::nullopt, warnings));
@@ -82,6 +99,10 @@ LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
     CaptureSetup setup(options.sound);
     setup.prepare();
     LiveOrder order = options.order(task, setup.order, setup.job);
+    if (options.vehicle_script) order.moves = vehicle_moves(*options.vehicle_script, setup);
+    if (looks_through_takes(order))
+        fmt::print(CaptureSetup::voice(), "Looking through the job's takes for {} first.\n", clean_text(order.follow));
+    check_live(order, setup.sample_rate_hz());
     LiveBoard board;
     SharedPage page(board, options.share);  // refused before anything is asked or written
     if (setup.way != Way::file) setup.take_precautions();
@@ -91,13 +112,13 @@ LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
                    "! Speakers off, or the amplifiers' gain at its lowest: a full tone at high volume burns tweeters and\n"
                    "hurts ears.\n");
     setup.open_link();
-    if (options.vehicle_script) order.moves = vehicle_moves(*options.vehicle_script, setup);
     const StopSignal stop_signal;
     page.announce(CaptureSetup::voice());
     order.stop = [] { return StopSignal::asked(); };
     SessionThread session(*setup.link, order, board);
-    show(board, options, page.address());
-    LiveOutcome outcome = session.outcome();
+    const auto unwritable = show(board, options, page.address());
+    LiveOutcome outcome = outcome_of(session, unwritable);
+    if (unwritable == voice_name) return outcome;  // nobody can be told
     auto warnings = setup.warnings;
     const auto found = capture_warnings(outcome.capture);
     warnings.insert(warnings.end(), found.begin(), found.end());
@@ -112,6 +133,7 @@ void add_live_command(CLI::App& app, Context& context) {
     options->add_follow_to(*command);
     command->add_flag("--json", options->json_lines, "a JSON document a line in place of the view: snapshots and events");
     options->add_to(*command);
+    command->get_option("--name")->group("");  // refused with a reason: not offered
     command->callback([options, &context] {
         if (run_live_session(LiveTask::follow, *options).capture.failure) context.exit_code = 3;
     });

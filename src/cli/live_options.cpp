@@ -19,8 +19,6 @@ constexpr double highest_volume = 1000.0;
 void LiveOptions::add_to(CLI::App& app) {
     {
         const HelpSection section(app, "Live");
-        app.add_option("--volume-start", volume_start, "the source's volume when the session begins; then each step up or down is counted");
-        app.add_option("--volume-step", volume_step, "what one step of the volume is, 1 unless told otherwise");
         app.add_option("--knob-script", sound.knob_script,
                        "with --simulate: a file that turns the knob, each line a time [s] and a volume");
         app.add_flag("--plain", plain, "plain lines in place of the moving view");
@@ -29,10 +27,16 @@ void LiveOptions::add_to(CLI::App& app) {
                        "show it on a phone, too: as a page of this computer, at ADDRESS[:PORT]; without an address for this computer alone")
             ->expected(0, 1)
             ->type_name("[ADDRESS[:PORT]]");
-        app.add_flag("--no-take", no_take, "store nothing");
         app.add_flag("--unpaced", unpaced, "with --simulate or --from: as fast as it can be computed");
     }
     sound.add_sound_to(app);
+}
+
+void LiveOptions::add_knob_to(CLI::App& app) {
+    const HelpSection section(app, "Live");
+    app.add_option("--volume-start", volume_start, "the source's volume when the session begins; then each step up or down is counted");
+    app.add_option("--volume-step", volume_step, "what one step of the volume is, 1 unless told otherwise");
+    app.add_flag("--no-take", no_take, "store nothing");
 }
 
 void LiveOptions::add_follow_to(CLI::App& app) {
@@ -50,6 +54,7 @@ LiveOrder LiveOptions::order(LiveTask task, const CaptureOrder& capture, const J
     order.task = task;
     order.capture = capture;
     order.job = job;
+    if (task == LiveTask::follow && sound.name) refuse("--name: live names what it keeps itself: kept-1, kept-2, ...");
     order.stores_take = !no_take && task == LiveTask::gain;  // hands change the hookup all the while
     order.unpaced = unpaced;
     order.follow = follow.value_or("");

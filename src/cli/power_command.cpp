@@ -22,9 +22,9 @@ void add_power_command(CLI::App& app, Context&) {
     command->add_flag("--json", options->json, "print one JSON document");
     command
         ->add_option("--amplifier", options->facts.amplifiers,
-                     "NAME,max_current_a=50 or NAME,power_w=500; may be given again")
+                     "NAME,max_current_a=50 (what its own fuses add up to) or NAME,power_w=500; may be given again")
         ->allow_extra_args(false);
-    options->facts.add_to(*command);
+    options->facts.add_supply_to(*command);
     command->callback([options] {
         OpenedJob opened;
         if (!options->job.empty()) opened = open_job(options->job);

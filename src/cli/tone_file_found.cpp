@@ -16,10 +16,6 @@ const char* word_for(Marker::End end) {
     return end == Marker::End::opening ? "opening" : "closing";
 }
 
-bool is_supply(Channel channel) {
-    return channel == Channel::supply || channel == Channel::supply_current;
-}
-
 }  // namespace
 
 std::string ToneFileFound::text() const {
@@ -53,7 +49,7 @@ Json ToneFileFound::json() const {
 
 std::optional<ToneFileFound> find_tone_file(const std::filesystem::path& sound, const Take& take) {
     if (!take.tone || !take.tone->via || take.tone->via == ToneVia::interface_output) return std::nullopt;
-    const auto channel = std::find_if_not(take.channels.begin(), take.channels.end(), is_supply);
+    const auto channel = std::find_if(take.channels.begin(), take.channels.end(), carries_signal);
     if (channel == take.channels.end()) return std::nullopt;
     TakeReader reader(sound);
     ToneFileFound out;

@@ -35,6 +35,18 @@ void change(Conditions& conditions, const std::string& place, const std::string&
     }
 }
 
+/// In all that no line of a script changes, as the session stands; the knob stays where it was turned to.
+SimulatedConditions changed_to(const Conditions& conditions, const CaptureSetup& setup) {
+    Conditions now = setup.order.take.conditions;
+    now.hookup = conditions.hookup;
+    now.engine = conditions.engine;
+    now.rpm = conditions.rpm;
+    now.loads = conditions.loads;
+    SimulatedConditions set = setup.simulated(now);
+    set.conditions.volume.reset();
+    return set;
+}
+
 }  // namespace
 
 std::vector<TimedMove> vehicle_moves(const std::string& file, CaptureSetup& setup) {
@@ -55,8 +67,8 @@ std::vector<TimedMove> vehicle_moves(const std::string& file, CaptureSetup& setu
         if (time_s < 0 || (!moves.empty() && time_s < moves.back().time_s))
             throw Error(ErrorKind::invalid_request, place + ": times must go forward from 0");
         change(conditions, place, what, value);
-        setup.vehicle->set_conditions(setup.simulated(conditions));  // what it can't do it refuses before the session begins
-        moves.push_back({time_s, [&setup, conditions] { setup.vehicle->set_conditions(setup.simulated(conditions)); }});
+        setup.vehicle->set_conditions(changed_to(conditions, setup));  // what it can't do it refuses before the session begins
+        moves.push_back({time_s, [&setup, conditions] { setup.vehicle->set_conditions(changed_to(conditions, setup)); }});
     }
     if (moves.empty()) throw Error(ErrorKind::invalid_request, "--vehicle-script: nothing is changed in it");
     setup.vehicle->set_conditions(setup.simulated(setup.order.take.conditions));

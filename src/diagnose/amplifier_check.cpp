@@ -12,7 +12,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kSameTone = 0.01;         // relative
-constexpr double kMeterDigit_v = 0.01;     // a meter's last digit on the range of some volts
+constexpr double kMeterDigit_v = 0.01;     // a meter's last digit on the range of some volts: the job keeps no more than the number
 
 bool is_output_take(const Take& take) {
     Take at_input = take;
@@ -66,6 +66,15 @@ std::string place_text(const OutputReading& one) {
     if (one.volume) text += fmt::format(" at volume {:g}", *one.volume);
     if (one.tone_hz && one.tone_dbfs) text += fmt::format(" with {:g} Hz at {:g} dBFS", *one.tone_hz, *one.tone_dbfs);
     return text;
+}
+
+/// Where the source's level isn't that of the reading's own volume.
+std::string volume_caveat(const AmplifierCase& the, const GainCurve* input_curve, const OutputReading& one) {
+    if (!one.gain_now_db || !one.volume || !the.feed || !input_curve) return {};
+    const auto level = level_at(*input_curve, one.volume);
+    if (!level || !level->volume_unknown) return {};
+    return fmt::format(". The volumes of {} aren't known: the source's level is that of its highest clean step, whatever the volume",
+                       input_curve->curve.take);
 }
 
 /// Gain as it stands, what it must change, and the verdict by it.
@@ -144,6 +153,7 @@ OutputReading read_take(const AmplifierCase& the, const GainCurve& output, doubl
     if (one.verdict == "unknown")
         one.text += !best ? fmt::format(": distorted (THD {:.2g} %), so it tells no gain", shown->thd_percent)
                           : ": what its input gets at that volume isn't known, so it tells no gain";
+    one.text += volume_caveat(the, input_curve, one);
     if (output.take->attenuation_db.empty()) one.text += ". No pad was stated for this take (attenuation_db): none is assumed";
     return one;
 }
@@ -181,6 +191,10 @@ OutputReading read_meter(const AmplifierCase& the, std::size_t index, const Ampl
                                         : ": nothing came out; is the amplifier on, the tone playing?";
     if (one.gain_now_db && !seen.tone) one.text += ". The tone wasn't stated: the one that should confirm the setting is assumed";
     if (one.gain_now_db && !seen.conditions.volume && setting.volume) one.text += ". The volume wasn't stated: the ceiling's is assumed";
+    one.text += volume_caveat(the, input_curve, one);
+    if (one.gain_now_db)
+        one.text += fmt::format(". Its accuracy isn't in the job: {:g} % and {:g} counts of {:g} V are assumed (±{:.1f} dB)", MeterAccuracy{}.percent,
+                                MeterAccuracy{}.counts, kMeterDigit_v, 2.0 * *one.measured_sd_db);
     if (one.gain_now_db && input_curve && one.tone_hz && std::abs(input_curve->curve.tone_hz / *one.tone_hz - 1.0) > kSameTone)
         one.text += fmt::format(". The source's level was captured at {:g} Hz and is taken to be the same at {:g} Hz",
                                 input_curve->curve.tone_hz, *one.tone_hz);

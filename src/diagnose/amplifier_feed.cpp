@@ -49,7 +49,8 @@ bool above_zero(const std::optional<double>& value) { return value && std::isfin
 std::optional<FeedLevel> level_at(const GainCurve& curve, std::optional<double> volume) {
     if (!curve.clean_step) return std::nullopt;
     Between at{&curve.curve.steps[*curve.clean_step], &curve.curve.steps[*curve.clean_step], 0.0};
-    if (volume && knows_volumes(curve)) {
+    const bool volumes_known = knows_volumes(curve);
+    if (volume && volumes_known) {
         const auto found = find_volume(curve, *volume);
         if (!found) return std::nullopt;
         at = *found;
@@ -59,7 +60,8 @@ std::optional<FeedLevel> level_at(const GainCurve& curve, std::optional<double> 
     FeedLevel level{.v = *at.below->level_v * std::pow(ratio, at.share),
                     .sd_db = std::max(at.below->level_sd_db, at.above->level_sd_db),
                     .v_sd = std::nullopt,
-                    .between_steps = at.share > 0};
+                    .between_steps = at.share > 0,
+                    .volume_unknown = volume && !volumes_known};
     if (at.below->level_v_sd) level.v_sd = level.v * *at.below->level_v_sd / *at.below->level_v;
     return level;
 }

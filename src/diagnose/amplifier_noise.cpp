@@ -5,6 +5,7 @@
 
 #include "amplifier_parts.hpp"
 #include "at_ear.hpp"
+#include "entry_conditions.hpp"
 #include "gain_noise.hpp"
 #include "hushtrace/signal/decibel.hpp"
 
@@ -22,7 +23,7 @@ Range_db in_db(const Span_v2& span) { return {decibels_from_power(span.low), dec
 
 bool alike(const Take& one, const Take& other) {
     const Conditions &a = one.conditions, &b = other.conditions;
-    return a.engine == b.engine && a.rpm.has_value() == b.rpm.has_value() && a.loads == b.loads && a.attached == b.attached && a.laptop == b.laptop &&
+    return same_speed(a, b) && a.rpm.has_value() == b.rpm.has_value() && a.loads == b.loads && a.attached == b.attached && a.laptop == b.laptop &&
            a.point == b.point && a.at_amplifier == b.at_amplifier && a.input == b.input && one.after_change == other.after_change;
 }
 bool usable(const Take& take) {
@@ -144,12 +145,20 @@ NoiseParts tell_parts(const AmplifierCase& the, const OpenTake& open, const Inpu
     return parts;
 }
 
+/// The gain that was read last at its output: of that channel where it was read, else of any.
+std::optional<double> gain_read_db(const AmplifierSetting& setting, Channel channel) {
+    std::optional<double> other;
+    for (auto one = setting.output_readings.rbegin(); one != setting.output_readings.rend(); ++one) {
+        if (!one->gain_now_db) continue;
+        if (one->channel == channel) return one->gain_now_db;
+        if (!other) other = one->gain_now_db;
+    }
+    return other;
+}
+
 /// The amplifier's own noise, as if at its input: stated, or read at its output with its input shorted.
 std::optional<double> own_noise_dbv(const AmplifierCase& the, const OpenTake& open, const AmplifierSetting& setting) {
     if (the.amplifier.input_noise_dbv) return the.amplifier.input_noise_dbv;
-    const auto gauge = std::find_if(setting.output_readings.rbegin(), setting.output_readings.rend(),
-                                    [](const OutputReading& one) { return one.gain_now_db.has_value(); });
-    if (gauge == setting.output_readings.rend()) return std::nullopt;
     for (const Take& take : the.job.job.takes) {
         const Conditions& now = take.conditions;
         if (!usable(take) || now.point != Point::amp_output || now.hookup.size() != 1 || !now.has(Hookup::shorted_at_amp) ||
@@ -157,7 +166,8 @@ std::optional<double> own_noise_dbv(const AmplifierCase& the, const OpenTake& op
             continue;
         if (now.at_amplifier ? *now.at_amplifier != the.amplifier.name : the.job.job.amplifiers.size() > 1) continue;
         const auto noise = read_noise(the.job, take, open, {take.channels.begin(), take.channels.end()});
-        if (noise && noise->limited_by != LimitedBy::interface) return noise->dbv - *gauge->gain_now_db;
+        if (!noise || noise->limited_by == LimitedBy::interface) continue;
+        if (const auto gain_db = gain_read_db(setting, noise->channel)) return noise->dbv - *gain_db;
     }
     return std::nullopt;
 }
@@ -259,6 +269,25 @@ std::string best_of(const AmplifierSetting& setting, const Splits& splits) {
     return text;
 }
 
+/// The noise at the output and at the ear for this gain, with the amplifier's own where that is known.
+void put_output_noise(const AmplifierCase& the, double gain_db, AmplifierSetting& setting) {
+    const NoiseParts& parts = *setting.noise_parts;
+    const auto& own = parts.amplifier_dbv;
+    const double input_dbv = own ? decibels_from_power(power_from_decibels(parts.total_dbv) + power_from_decibels(*own)) : parts.total_dbv;
+    setting.noise_at_output_dbv = input_dbv + gain_db;
+    setting.noise_sd_db = std::hypot(parts.sd_db, the.feed->sd_db);
+    setting.noise_limited_by = parts.limited_by;
+    setting.noise_at_ear_db_spl = at_ear_db_spl(the.job.job, the.amplifier, *setting.noise_at_output_dbv);
+    setting.notes.push_back(
+        fmt::format("output noise is the source's and lead's from {} (engine {}) through this gain, 20 Hz to "
+                    "20 kHz, {} the "
+                    "amplifier's own{}",
+                    parts.takes.front(), to_word(parts.engine), own ? "with" : "without",
+                    parts.limited_by == LimitedBy::interface
+                        ? "; the interface's own noise is all that was seen, so it is lower than this"
+                        : ""));
+}
+
 }  // namespace
 
 std::string change_words(const Range_db& change) {
@@ -275,21 +304,6 @@ void set_noise(const AmplifierCase& the, const OpenTake& open, AmplifierSetting&
     if (!setting.gain_db) return;
     const auto noise = noise_at_input(the.job, open, setting.channels, the.amplifier.name);
     if (!noise) return;
-    const double gain_db = setting.gain_reached_db.value_or(*setting.gain_db);
-    setting.noise_at_output_dbv = noise->dbv + gain_db;
-    if (const auto& own = the.amplifier.input_noise_dbv)
-        setting.noise_at_output_dbv = decibels_from_power(power_from_decibels(noise->dbv) + power_from_decibels(*own)) + gain_db;
-    setting.noise_sd_db = std::hypot(noise->sd_db, the.feed->sd_db);
-    setting.noise_limited_by = noise->limited_by;
-    setting.notes.push_back(
-        fmt::format("output noise is the source's and lead's from {} (engine {}) through this gain, 20 Hz to "
-                    "20 kHz, {} the "
-                    "amplifier's own{}",
-                    noise->take, to_word(noise->engine), the.amplifier.input_noise_dbv ? "with" : "without",
-                    noise->limited_by == LimitedBy::interface
-                        ? "; the interface's own noise is all that was seen, so it is lower than this"
-                        : ""));
-    setting.noise_at_ear_db_spl = at_ear_db_spl(the.job.job, the.amplifier, *setting.noise_at_output_dbv);
     setting.noise_parts = tell_parts(the, open, *noise);
 }
 
@@ -297,13 +311,13 @@ void set_splits(const AmplifierCase& the, const OpenTake& open, AmplifierSetting
     if (!setting.noise_parts) return;
     setting.noise_parts->amplifier_dbv = own_noise_dbv(the, open, setting);
     const double gain_db = setting.gain_reached_db.value_or(*setting.gain_db);
+    put_output_noise(the, gain_db, setting);
     Splits splits(the, setting, gain_db);
     const std::string at = setting.volume ? fmt::format("the source at volume {:g}", *setting.volume) : "the source at its highest clean level";
     splits.add("as_set", at + ", as set", splits.all_by(1.0));
-    const auto found = std::find_if(setting.output_readings.rbegin(), setting.output_readings.rend(),
-                                    [](const OutputReading& one) { return one.gain_now_db.has_value(); });
-    if (found != setting.output_readings.rend() && std::abs(*found->gain_now_db - gain_db) > kOutputTolerance_db) {
-        const double more_db = *found->gain_now_db - gain_db;
+    const auto found_db = gain_read_db(setting, the.loudest->curve.channel);
+    if (found_db && std::abs(*found_db - gain_db) > kOutputTolerance_db) {
+        const double more_db = *found_db - gain_db;
         GainSplit& one = splits.add("as_found", fmt::format("as found: {:.1f} dB {} gain", std::abs(more_db), more_db > 0 ? "more" : "less"),
                                     splits.all_by(power_from_decibels(more_db)));
         one.gain_change_db = more_db;

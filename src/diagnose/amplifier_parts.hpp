@@ -15,6 +15,7 @@ struct FeedLevel {
     double sd_db = 0;                  ///< of the reading alone
     std::optional<double> v_sd;        ///< with the scale's
     bool between_steps = false;        ///< interpolated in decibels between two volumes that were played
+    bool volume_unknown = false;       ///< a volume was asked for, but the curve has none: that of its highest clean step
 };
 
 /// What a curve's channel delivers at a volume; without one, or in a curve whose volumes aren't known, at its highest clean
@@ -38,9 +39,12 @@ struct AmplifierCase {
     const AmplifierData& amplifier;
     const GainRequest& request;
     std::vector<const GainCurve*> feeding;
-    const GainCurve* loudest = nullptr;  ///< of them, the one with most volts at the job's volume; unset: none is calibrated
+    const GainCurve* loudest = nullptr;  ///< of them, the one with most volts at the job's volume, were its tone at full scale; unset: none
+                                         ///< is calibrated
     std::optional<FeedLevel> feed;       ///< its level at that volume, at the amplifier's input (behind its converter)
     double tone_dbfs = 0;                ///< with which it was played
+    std::optional<double> highest_tone_dbfs = std::nullopt;   ///< of the tones that feed it: what was seen clean needs no allowance
+    const SpeakerData* weakest = nullptr;                     ///< of its speakers, the one that stands the fewest volts; unset: none is rated
     double to_input = 1;                 ///< from the curves' volts to the amplifier's input: a converter that lies between
 };
 
@@ -62,9 +66,10 @@ std::vector<GainCurve> read_output_takes(const OpenedJob& job, const OpenTake& o
 void check_output(const AmplifierCase& the, const std::vector<GainCurve>& outputs, double limit_thd_percent,
                   AmplifierSetting& setting);
 
-/// Noise at the output and at the ear for this gain, and what it is made of.
+/// The noise at the amplifier's input, and what it is made of.
 void set_noise(const AmplifierCase& the, const OpenTake& open, AmplifierSetting& setting);
-/// What the alternatives would cost; after set_noise and check_output.
+/// Noise at the output and at the ear for this gain, and what the alternatives would cost; after set_noise, and after check_output, whose
+/// readings may tell the amplifier's own.
 void set_splits(const AmplifierCase& the, const OpenTake& open, AmplifierSetting& setting);
 
 }  // namespace hushtrace

@@ -16,11 +16,16 @@ constexpr double kCloseCall = 0.005;     // relative: speaker and amplifier rate
 
 std::string least_or_most(bool most) { return most ? "its most sensitive end" : "its least sensitive end"; }
 
+/// What a speaker's terminals meet: its own impedance; the amplifier's load where that isn't stated.
+const std::optional<double>& impedance_of(const SpeakerData& speaker, const AmplifierData& amplifier) {
+    return speaker.impedance_ohm ? speaker.impedance_ohm : amplifier.load_ohm;
+}
+
 /// The voltage at which the weakest of an amplifier's speakers has its rated power.
 std::optional<double> speaker_limit_v(const Job& job, const AmplifierData& amplifier, const SpeakerData*& weakest) {
     std::optional<double> lowest_v;
     for (const SpeakerData& speaker : job.speakers) {
-        const auto& ohm = speaker.impedance_ohm ? speaker.impedance_ohm : amplifier.load_ohm;
+        const auto& ohm = impedance_of(speaker, amplifier);
         if (speaker.amplifier != amplifier.name || !above_zero(speaker.power_w) || !above_zero(ohm)) continue;
         const double volts = std::sqrt(*speaker.power_w * *ohm);
         if (lowest_v && volts >= *lowest_v) continue;
@@ -30,13 +35,21 @@ std::optional<double> speaker_limit_v(const Job& job, const AmplifierData& ampli
     return lowest_v;
 }
 
+/// A passage at full scale, held against what the speaker takes: the output's volts into its own impedance.
+void note_speaker(const AmplifierCase& the, const FullScalePassage& passage, AmplifierSetting& setting) {
+    if (!the.weakest) return;
+    const double ohm = *impedance_of(*the.weakest, the.amplifier), power_w = passage.power_out_w * *the.amplifier.load_ohm / ohm;
+    if (power_w <= *the.weakest->power_w * (1.0 + kCloseCall)) return;
+    setting.notes.push_back(fmt::format("a passage at full scale then brings its speaker up to {:.0f} W{}, more than the {:g} W that it is rated for",
+                                        power_w, the.weakest->impedance_ohm ? fmt::format(" into {:g} ohm", ohm) : "", *the.weakest->power_w));
+}
+
 }  // namespace
 
 void set_target(AmplifierCase& the, AmplifierSetting& setting) {
     const AmplifierData& amplifier = the.amplifier;
     setting.rated_output_v = full_output_v(amplifier);
-    const SpeakerData* weakest = nullptr;
-    const auto speaker_v = speaker_limit_v(the.job.job, amplifier, weakest);
+    const auto speaker_v = speaker_limit_v(the.job.job, amplifier, the.weakest);
     if (!setting.rated_output_v) {
         setting.notes.push_back("power_w and load_ohm, both above 0, are needed for its target output");
         return;
@@ -47,8 +60,8 @@ void set_target(AmplifierCase& the, AmplifierSetting& setting) {
     setting.target_output_v = speaker_v;
     setting.target_limited_by = "speaker";
     setting.notes.push_back(
-        fmt::format("its speaker takes {:g} W{}, less than the amplifier's {:g} W: the target is {:.1f} V instead of {:.1f} V", *weakest->power_w,
-                    weakest->impedance_ohm ? fmt::format(" into {:g} ohm", *weakest->impedance_ohm) : "", *amplifier.power_w, *speaker_v,
+        fmt::format("its speaker takes {:g} W{}, less than the amplifier's {:g} W: the target is {:.1f} V instead of {:.1f} V", *the.weakest->power_w,
+                    the.weakest->impedance_ohm ? fmt::format(" into {:g} ohm", *the.weakest->impedance_ohm) : "", *amplifier.power_w, *speaker_v,
                     *setting.rated_output_v));
 }
 
@@ -58,8 +71,13 @@ void set_gain(AmplifierCase& the, AmplifierSetting& setting) {
     const bool below_full_scale = std::abs(tone_dbfs) > kPlainLevel_db;
     setting.input_v_at_ceiling = full_scale_v;
     const auto& stated = the.request.allowance_db ? the.request.allowance_db : the.amplifier.allowance_db;
-    setting.allowance_db = stated ? *stated : below_full_scale ? -tone_dbfs : 0.0;
-    setting.allowance_from = the.request.allowance_db ? "option" : stated ? "job" : below_full_scale ? "tone" : "";
+    // Of several tones the one nearest to full scale counts: at that level it was seen to fit.
+    const double by_tone_db = -the.highest_tone_dbfs.value_or(tone_dbfs);
+    const bool tone_allows = std::abs(by_tone_db) > kPlainLevel_db;
+    setting.allowance_db = stated ? *stated : tone_allows ? by_tone_db : 0.0;
+    setting.allowance_from = the.request.allowance_db ? "option" : stated ? "job" : tone_allows ? "tone" : "";
+    setting.tone_hz = the.loudest->curve.tone_hz;
+    setting.tone_dbfs = tone_dbfs;
     setting.confirm_tone_dbfs = -setting.allowance_db;
     setting.sensitivity_v = full_scale_v * amplitude_from_decibels(-setting.allowance_db);
     if (the.feed->v_sd) {
@@ -71,6 +89,10 @@ void set_gain(AmplifierCase& the, AmplifierSetting& setting) {
     if (the.feed->between_steps)
         setting.notes.push_back(fmt::format("volume {:g} wasn't played on the {} channel: its level there is taken from the volumes beside it",
                                             *setting.volume, to_word(the.loudest->curve.channel)));
+    if (the.feed->volume_unknown)
+        setting.notes.push_back(fmt::format("the volumes of {} aren't known: the level of its highest clean step is taken for that at volume {:g}. "
+                                            "Name its volumes (--volume-steps), or capture it again",
+                                            the.loudest->curve.take, *setting.volume));
     if (below_full_scale)
         setting.notes.push_back(
             fmt::format("measured with a tone of {:g} dBFS: that tone must bring {} from {:.2f} V. A recording that reaches full scale asks for "
@@ -94,9 +116,7 @@ void set_gain(AmplifierCase& the, AmplifierSetting& setting) {
     passage.power_asked_w = *setting.target_output_v * *setting.target_output_v / load_ohm * power_from_decibels(over_target_db);
     passage.power_out_w = passage.over_rails_db > 0 ? *the.amplifier.power_w * cut.power_ratio : passage.power_asked_w;
     setting.full_scale = passage;
-    if (setting.target_limited_by == "speaker")
-        setting.notes.push_back(
-            fmt::format("a passage at full scale then brings up to {:.0f} W, more than its speaker is rated for", passage.power_out_w));
+    note_speaker(the, passage, setting);
 }
 
 void place_on_dial(AmplifierCase& the, AmplifierSetting& setting) {

@@ -7,6 +7,7 @@
 
 #include "chain_parts.hpp"
 #include "gain_parts.hpp"
+#include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 
@@ -18,6 +19,15 @@ Reading in_ms(const Reading& seconds) { return {1e3 * seconds.value, 1e3 * secon
 bool belongs_to(Channel channel, Channel output) {
     if (output == Channel::left) return channel == Channel::left || channel == Channel::rear_left;
     return channel == Channel::right || channel == Channel::rear_right;
+}
+std::optional<Channel> other_side(Channel channel) {
+    switch (channel) {
+        case Channel::left: return Channel::right;
+        case Channel::right: return Channel::left;
+        case Channel::rear_left: return Channel::rear_right;
+        case Channel::rear_right: return Channel::rear_left;
+        default: return std::nullopt;
+    }
 }
 bool has_a_side(Channel channel) { return belongs_to(channel, Channel::left) || belongs_to(channel, Channel::right); }
 
@@ -45,6 +55,16 @@ std::vector<ChannelPath> channel_paths(const PathsOfTake& of) {
     return out;
 }
 
+// By the levels at the probe: a pad makes no channel quiet.
+ChannelRoles roles_at_probe(const PathsOfTake& of) {
+    std::vector<Transfer> transfers;
+    std::vector<ChannelPath> paths;
+    for (const TakePath& path : of.paths)
+        transfers.push_back(louder_by(path.transfer, rough_difference_at_probe_db(path.probe, of.paths.front().probe)));
+    for (std::size_t i = 0; i < transfers.size(); ++i) paths.push_back({transfers[i], of.paths[i].around_s});
+    return roles_of(paths);
+}
+
 // Whether the output that was played alone came in where its name says.
 void check_identity(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles) {
     const auto only = of.take->tone->only;
@@ -62,14 +82,34 @@ void check_identity(Gathering& to, const PathsOfTake& of, const ChannelRoles& ro
         to.warn("channels_swapped",
                 fmt::format("the {} output alone was played, but the tone came in on the {} channel: the leads, or the "
                             "inputs, are swapped",
-                            name_of(*only), name_of(loudest)),
+                            spaced(to_word(*only)), spaced(to_word(loudest))),
                 *of.take);
     else if (wanted_carries && other_carries)
         to.warn("channels_joined",
                 fmt::format("the {} output alone was played, and the other side has it too: the source is set to mono, "
                             "the balance isn't kept, or the leads touch",
-                            name_of(*only)),
+                            spaced(to_word(*only))),
                 *of.take);
+}
+
+// Held against the other side where that carries the tone.
+void add_quiet(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles, const TakePath& path) {
+    const TakePath* against = &of.paths[*roles.loudest];
+    for (std::size_t i = 0; i < of.paths.size(); ++i)
+        if (roles.carries[i] && of.paths[i].channel == other_side(path.channel)) against = &of.paths[i];
+    const auto loud = passband_level(against->transfer), quiet = passband_level(path.transfer);
+    const double below_db = loud->level_db.value - quiet->level_db.value - rough_difference_at_probe_db(path.probe, against->probe);
+    to.warn("channel_quiet",
+            fmt::format("the {} channel lies {:.0f} dB below the {} channel: a lead off, the balance or the "
+                        "fader; if one output alone was played, say so with --tone-channel",
+                        spaced(to_word(path.channel)), below_db, spaced(to_word(against->channel))),
+            *of.take);
+    ChainChannel& one = to.channel(path.channel);
+    const auto apart = difference_at_probe(path.probe, against->probe);
+    if (to.rank_of(one) >= 0 || !apart) return;
+    one.silent = false;
+    one.quiet_db = Reading{-below_db, std::hypot(loud->level_db.sd, quiet->level_db.sd, apart->sd)};
+    one.quiet_against = against->channel;
 }
 
 void add_crosstalk(Gathering& to, const PathsOfTake& of, const ChannelRoles& roles) {
@@ -78,22 +118,19 @@ void add_crosstalk(Gathering& to, const PathsOfTake& of, const ChannelRoles& rol
     for (std::size_t i = 0; i < of.paths.size(); ++i) {
         if (roles.carries[i] || i == *roles.loudest) continue;
         if (!of.take->tone->only) {
-            if (!roles.silent[i]) {
-                const auto loud = passband_level(carrying.transfer), quiet = passband_level(of.paths[i].transfer);
-                to.warn("channel_quiet",
-                        fmt::format("the {} channel lies {:.0f} dB below the {} channel: a lead off, the balance or the "
-                                    "fader; if one output alone was played, say so with --tone-channel",
-                                    name_of(of.paths[i].channel), loud->level_db.value - quiet->level_db.value,
-                                    name_of(carrying.channel)),
-                        *of.take);
-            }
+            if (!roles.silent[i]) add_quiet(to, of, roles, of.paths[i]);
+            continue;
+        }
+        const auto apart = difference_at_probe(of.paths[i].probe, carrying.probe);
+        if (!apart) {
+            warn_of_scales(to.out, of.paths[i], carrying);
             continue;
         }
         Crosstalk found = crosstalk_of(of.paths[i].transfer, carrying.transfer);
         ChainChannel& one = to.channel(of.paths[i].channel);
-        one.crosstalk_db = found.at_1khz_db;
-        one.crosstalk_10khz_db = found.at_10khz_db;
-        one.crosstalk = std::move(found.transfer);
+        one.crosstalk_db = plus(found.at_1khz_db, *apart);
+        one.crosstalk_10khz_db = plus(found.at_10khz_db, *apart);
+        one.crosstalk = louder_by(std::move(found.transfer), apart->value);
     }
 }
 
@@ -138,10 +175,11 @@ void add_figures(Gathering& to, const OpenedJob& job, const PathsOfTake& of, con
         if (!roles.carries[i]) {
             if (expected && roles.silent[i] && to.rank_of(one) < 0) {
                 one.silent = true;
+                one.quiet_db.reset();
                 one.take = of.take->file;
                 to.warn("channel_silent",
                         fmt::format("nothing of the tone came in on the {} channel: check its lead, the balance and the fader",
-                                    name_of(one.channel)),
+                                    spaced(to_word(one.channel))),
                         *of.take);
             }
             continue;
@@ -150,6 +188,7 @@ void add_figures(Gathering& to, const OpenedJob& job, const PathsOfTake& of, con
         if (rank < to.rank_of(one)) continue;
         to.rank_of(one) = rank;
         one.silent = false;
+        one.quiet_db.reset();
         one.take = of.take->file;
         one.volume = of.take->conditions.volume;
         const auto against_tone = delay_after_tone(paths[i], of.placed.place);
@@ -173,7 +212,7 @@ void compare_polarities(ChainAnalysis& out) {
     std::string normal, inverted;
     for (const ChainChannel& one : out.channels) {
         std::string& list = one.polarity == "inverted" ? inverted : normal;
-        if (one.polarity != "unknown") list += (list.empty() ? "" : ", ") + name_of(one.channel);
+        if (one.polarity != "unknown") list += (list.empty() ? "" : ", ") + spaced(to_word(one.channel));
     }
     if (!normal.empty() && !inverted.empty())
         out.warnings.push_back({"polarity_differs",
@@ -242,12 +281,6 @@ std::optional<double> played_level_dbfs(const Waveform& waveform) {
     return std::nullopt;
 }
 
-std::string name_of(Channel channel) {
-    std::string name(to_word(channel));
-    std::replace(name.begin(), name.end(), '_', ' ');
-    return name;
-}
-
 const TakePath* ReadTake::path(Channel channel) const {
     for (std::size_t i = 0; i < of.paths.size(); ++i)
         if (of.paths[i].channel == channel && roles.carries[i]) return &of.paths[i];
@@ -273,7 +306,8 @@ ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open, con
                 continue;
             }
             PathsOfTake of = read_paths(take, open);
-            const ChannelRoles roles = roles_of(channel_paths(of));
+            for (TakePath& path : of.paths) path.probe = at_probe(job.job, take, path.channel);
+            const ChannelRoles roles = roles_at_probe(of);
             if (!roles.loudest)
                 throw Error(ErrorKind::invalid_input, take.file + ": nothing of its tone stands out of the noise");
             warn_of_take(to, of);
@@ -306,7 +340,7 @@ ChainAnalysis analyse_chain(const OpenedJob& job, const OpenChainTake& open, con
     compare_polarities(out);
     find_contradictions(out, takes);
     add_sums(out, takes);
-    add_volume_dependence(out, takes, gain);
+    add_volume_dependence(job.job, out, takes, gain);
     add_level_dependence(out, takes);
     add_distortion(job, out, takes, open, gain);
     add_noise(job, out, open);

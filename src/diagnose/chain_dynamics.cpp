@@ -81,8 +81,9 @@ void by_sweeps(ChainAnalysis& out, const std::vector<ReadTake>& takes, Channel c
             one.against = middle->channel;
             const auto at_middle = level_at(middle->transfer, kMiddle_hz);
             VolumePoint point{*take->of.take->conditions.volume, take->of.take->file, {}, {}};
-            if (bass_hz) point.bass_db = less(level_at(path->transfer, *bass_hz), at_middle);
-            point.treble_db = less(level_at(path->transfer, kTreble_hz), at_middle);
+            const Reading apart{rough_difference_at_probe_db(path->probe, middle->probe), 0};  // an unknown scale drops out of the changes
+            if (bass_hz) point.bass_db = plus(less(level_at(path->transfer, *bass_hz), at_middle), apart);
+            point.treble_db = plus(less(level_at(path->transfer, kTreble_hz), at_middle), apart);
             if (point.bass_db || point.treble_db) points[point.volume] = point;
         }
         if (points.size() < 2 || (best && points.size() < best->points.size())) continue;
@@ -95,7 +96,13 @@ void by_sweeps(ChainAnalysis& out, const std::vector<ReadTake>& takes, Channel c
     if (best) out.volume_dependence.push_back(*best);
 }
 
-void by_tones(ChainAnalysis& out, const GainAnalysis& gain) {
+AtProbe probe_of(const Job& job, const StepCurve& curve) {
+    for (const Take& take : job.takes)
+        if (take.file == curve.take) return at_probe(job, take, curve.channel);
+    return {};
+}
+
+void by_tones(const Job& job, ChainAnalysis& out, const GainAnalysis& gain) {
     const auto is_low = [](const StepCurve& curve) { return curve.tone_hz <= kHighestBass_hz; };
     const auto is_middle = [](const StepCurve& curve) { return curve.tone_hz >= 400 && curve.tone_hz <= 2500; };
     const auto usable = [](const VolumeStep& step) {
@@ -113,11 +120,13 @@ void by_tones(ChainAnalysis& out, const GainAnalysis& gain) {
         one.bass_hz = low.tone_hz;
         one.from_tones = true;
         std::map<double, VolumePoint> points;
+        const double apart_db = rough_difference_at_probe_db(probe_of(job, low), probe_of(job, *middle));
         for (const VolumeStep& step : low.steps)
             for (const VolumeStep& beside : middle->steps)
                 if (usable(step) && usable(beside) && *step.volume == *beside.volume)
                     points[*step.volume] = {*step.volume, low.take,
-                                            Reading{step.level_dbfs - beside.level_dbfs, std::hypot(step.level_sd_db, beside.level_sd_db)}, {}};
+                                            Reading{step.level_dbfs - beside.level_dbfs + apart_db,
+                                                    std::hypot(step.level_sd_db, beside.level_sd_db)}, {}};
         if (points.size() < 2) continue;
         for (const auto& [volume, point] : points) one.points.push_back(point);
         judge(one);
@@ -134,7 +143,9 @@ void hold_together(ChainAnalysis& out, const ReadTake& soft, const ReadTake& lou
     if (!a || !b) return;
     const auto before = passband_level(a->transfer);
     if (!before) return;
-    const auto change = less(level_at(b->transfer, before->centre_hz), before->level_db);
+    const auto scales = difference_at_probe(b->probe, a->probe);
+    if (!scales) return;
+    const auto change = plus(less(level_at(b->transfer, before->centre_hz), before->level_db), *scales);
     if (!change) return;
     LevelDependence one;
     one.channel = channel.channel;
@@ -157,9 +168,9 @@ void hold_together(ChainAnalysis& out, const ReadTake& soft, const ReadTake& lou
 
 }  // namespace
 
-void add_volume_dependence(ChainAnalysis& out, const std::vector<ReadTake>& takes, const GainAnalysis* gain) {
+void add_volume_dependence(const Job& job, ChainAnalysis& out, const std::vector<ReadTake>& takes, const GainAnalysis* gain) {
     for (const ChainChannel& one : out.channels) by_sweeps(out, takes, one.channel);
-    if (gain) by_tones(out, *gain);
+    if (gain) by_tones(job, out, *gain);
 }
 
 void add_level_dependence(ChainAnalysis& out, const std::vector<ReadTake>& takes) {
@@ -170,10 +181,10 @@ void add_level_dependence(ChainAnalysis& out, const std::vector<ReadTake>& takes
             for (const ReadTake& b : takes) {
                 const Take &one = *a.of.take, &other = *b.of.take;
                 const auto level_a = played_level_dbfs(one.tone->waveform), level_b = played_level_dbfs(other.tone->waveform);
-                const bool alike = one.tone->waveform.index() == other.tone->waveform.index() && one.tone->only == other.tone->only &&
-                                   one.conditions.volume == other.conditions.volume && one.conditions.volume;
+                const bool alike = alike_but_level(one, other) && one.conditions.volume;
                 if (!alike || !level_a || !level_b || *level_b - *level_a < most_db) continue;
-                if (!a.path(channel.channel) || !b.path(channel.channel)) continue;
+                const TakePath *softer = a.path(channel.channel), *louder = b.path(channel.channel);
+                if (!softer || !louder || !difference_at_probe(louder->probe, softer->probe)) continue;
                 most_db = *level_b - *level_a;
                 soft = &a;
                 loud = &b;

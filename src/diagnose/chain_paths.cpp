@@ -7,6 +7,7 @@
 #include "gain_parts.hpp"
 #include "hushtrace/measure/marker_finder.hpp"
 #include "hushtrace/measure/noise_response.hpp"
+#include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "take_spans.hpp"
 
@@ -109,6 +110,41 @@ TakePath path_of(const Take& take, Channel channel, std::span<const double> samp
 }
 
 }  // namespace
+
+AtProbe at_probe(const Job& job, const Take& take, Channel channel) {
+    AtProbe out;
+    const auto at = std::find(take.channels.begin(), take.channels.end(), channel);
+    out.input = static_cast<std::size_t>(at - take.channels.begin());
+    out.referred = job.referred_to_probe(take, out.input);
+    if (out.input < take.attenuation_db.size()) out.pad_db = take.attenuation_db[out.input];
+    if (out.referred.calibrated) out.scale_sd_db = job.volts_full_scale_sd_db(out.input);
+    return out;
+}
+
+std::optional<Reading> difference_at_probe(const AtProbe& one, const AtProbe& other) {
+    if (one.referred.calibrated != other.referred.calibrated) return std::nullopt;
+    const double sd_db = one.input == other.input ? 0 : std::hypot(one.scale_sd_db.value_or(0), other.scale_sd_db.value_or(0));
+    return Reading{one.referred.offset_db - other.referred.offset_db, sd_db};
+}
+
+double rough_difference_at_probe_db(const AtProbe& one, const AtProbe& other) {
+    const auto known = difference_at_probe(one, other);
+    return known ? known->value : one.pad_db - other.pad_db;
+}
+
+std::optional<Reading> plus(const std::optional<Reading>& a, const Reading& b) {
+    if (!a) return std::nullopt;
+    return Reading{a->value + b.value, std::hypot(a->sd, b.sd), a->limited_by};
+}
+
+Transfer louder_by(Transfer transfer, double by_db) {
+    const double by = amplitude_from_decibels(by_db);
+    for (TransferPoint& point : transfer) {
+        point.gain *= by;
+        point.noise_power *= by * by;
+    }
+    return transfer;
+}
 
 bool is_chain_take(const Take& take) {
     if (!take.tone || !std::any_of(take.channels.begin(), take.channels.end(), carries_signal)) return false;

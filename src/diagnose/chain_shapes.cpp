@@ -46,7 +46,7 @@ std::string cause_of(const ChainAnalysis& out, const ChannelSum& sum, Channel on
 }
 
 void add_sum(ChainAnalysis& out, const ReadTake& take, const TakePath& one, const TakePath& other) {
-    const auto sum = sum_of_channels(one.transfer, other.transfer);
+    const auto sum = sum_of_channels(louder_by(one.transfer, rough_difference_at_probe_db(one.probe, other.probe)), other.transfer);
     if (!sum) return;
     ChainSum found{take.of.take->file, one.channel, other.channel, sum->deepest_hz, sum->deepest_db, sum->from_hz, sum->to_hz, ""};
     if (sum->cancels()) found.cause = cause_of(out, *sum, one.channel, other.channel);

@@ -163,7 +163,7 @@ Channel loudest_channel(const NoiseSource& source) {
 std::optional<Wander> wander_in(const SourceTrace& trace, const TakeSurvey& survey) {
     const ChannelSurvey *louder = nullptr, *other = nullptr;
     for (const ChannelSurvey& one : survey.channels) {
-        if (one.channel == Channel::supply || one.channel == Channel::supply_current) continue;
+        if (!carries_signal(one.channel)) continue;
         (one.channel == trace.channel ? louder : other) = &one;
     }
     if (!louder || trace.ratios.empty() || trace.track.time_s.empty()) return std::nullopt;

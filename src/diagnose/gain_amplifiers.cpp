@@ -11,11 +11,16 @@ namespace {
 
 constexpr double kWorthSaying_db = 0.1;
 
-/// Of the curves that feed an amplifier, the one with most volts at the volume: none may be overdriven.
+/// Of the curves that feed an amplifier, the one with most volts at the volume were its tone at full scale: none may be overdriven.
 void choose_loudest(AmplifierCase& the, std::optional<double> volume) {
+    double most_v = 0;
     for (const GainCurve* one : the.feeding) {
         const auto level = level_at(*one, volume);
-        if (!level || (the.feed && level->v <= the.feed->v)) continue;
+        if (!level) continue;
+        the.highest_tone_dbfs = std::max(one->tone_level_dbfs, the.highest_tone_dbfs.value_or(one->tone_level_dbfs));
+        const double full_scale_v = level->v * amplitude_from_decibels(-one->tone_level_dbfs);
+        if (the.feed && full_scale_v <= most_v) continue;
+        most_v = full_scale_v;
         the.loudest = one;
         the.feed = level;
         the.tone_dbfs = one->tone_level_dbfs;
@@ -36,7 +41,7 @@ void note_conflict(const AmplifierCase& the, const std::optional<Ceiling>& ceili
                     *setting.own_ceiling_volume, to_word(ceiling->channel), *setting.volume, *at_own - *at_job));
 }
 
-void note_cautions(const OpenedJob& job, const AmplifierData& amplifier, AmplifierSetting& setting) {
+void note_cautions(const OpenedJob& job, const AmplifierData& amplifier, bool usable, AmplifierSetting& setting) {
     if (amplifier.bridged_output.value_or(false))
         setting.notes.push_back(
             "bridged output: both wires are live. Read it with a meter across the two terminals that touches "
@@ -48,7 +53,7 @@ void note_cautions(const OpenedJob& job, const AmplifierData& amplifier, Amplifi
     if (tweeter)
         setting.notes.push_back(
             "a tweeter hangs on it: disconnect it before any test tone, or leave its protecting capacitor in and stay far below full power");
-    if (setting.target_output_v && !setting.refused)
+    if (usable && setting.target_output_v && !setting.refused)
         setting.notes.push_back(
             "set it with the speakers disconnected, tone in bursts of a few seconds; with speakers on, a "
             "full-power tone "
@@ -72,12 +77,13 @@ std::string no_feed(const AmplifierCase& the, std::optional<double> volume) {
 
 void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vector<GainCurve>& curves,
                     const GainRequest& request, GainAnalysis& into) {
-    const bool usable = into.ceiling || into.ceiling_reason == "never_clips";
+    const bool usable = into.ceiling_usable();
     // Without a ceiling the highest volume that all channels played clean stands in for it.
     std::optional<double> volume = into.ceiling ? into.ceiling->volume : std::nullopt;
     if (!into.ceiling)
         for (const GainCurve& one : curves)
-            if (one.clean_volume) volume = std::min(*one.clean_volume, volume.value_or(*one.clean_volume));
+            if (one.clean_volume && !(one.held_back && one.curve.ceiling_reason == "too_noisy"))
+                volume = std::min(*one.clean_volume, volume.value_or(*one.clean_volume));
     const std::vector<GainCurve> outputs = read_output_takes(job, open, into.warnings);
 
     for (const AmplifierData& amplifier : job.job.amplifiers) {
@@ -110,7 +116,7 @@ void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vecto
         }
         check_output(the, outputs, into.limit_thd_percent, setting);
         set_splits(the, open, setting);
-        note_cautions(job, amplifier, setting);
+        note_cautions(job, amplifier, usable, setting);
         into.amplifiers.push_back(setting);
     }
 }

@@ -177,9 +177,10 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
 }
 
 const GainCurve* choose_ceiling(const std::vector<GainCurve>& curves, GainAnalysis& into) {
-    const auto first_with = [&](const char* reason) -> const GainCurve* {
-        const auto found = std::find_if(curves.begin(), curves.end(),
-                                        [&](auto& c) { return c.curve.ceiling_reason == reason; });
+    const auto first_with = [&](const char* reason, bool held_back_too) -> const GainCurve* {
+        const auto found = std::find_if(curves.begin(), curves.end(), [&](auto& c) {
+            return c.curve.ceiling_reason == reason && (held_back_too || !c.held_back);
+        });
         return found == curves.end() ? nullptr : &*found;
     };
     // Volumes compare across takes; where none is known a take's settings stand in, in rising order of level.
@@ -199,7 +200,7 @@ const GainCurve* choose_ceiling(const std::vector<GainCurve>& curves, GainAnalys
     }
     // A channel that is distorted throughout, or whose capture ends below the others' ceiling, leaves nothing
     // to claim.
-    const GainCurve* against = first_with("always_distorted");
+    const GainCurve* against = first_with("always_distorted", true);
     for (const GainCurve& c : curves)
         if (!against && lowest &&
             (c.curve.ceiling_reason == "input_overloaded" || (c.curve.ceiling_reason == "too_noisy" && !c.held_back)) &&
@@ -209,8 +210,10 @@ const GainCurve* choose_ceiling(const std::vector<GainCurve>& curves, GainAnalys
         into.ceiling = lowest->curve.ceiling;
         return lowest;
     }
-    for (const char* reason : {"input_overloaded", "too_noisy", "never_clips", "wrong_tone", "no_plateau"})
-        if (!against) against = first_with(reason);
+    // What a crossover keeps from a channel tells nothing of the source, unless there is nothing else.
+    for (const bool held_back_too : {false, true})
+        for (const char* reason : {"input_overloaded", "too_noisy", "never_clips", "wrong_tone", "no_plateau"})
+            if (!against) against = first_with(reason, held_back_too);
     if (against) into.ceiling_reason = against->curve.ceiling_reason;
     return against;
 }

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "gain_parts.hpp"
+#include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/signal/decibel.hpp"
 
 namespace hushtrace {
@@ -17,13 +18,7 @@ bool is_low(const GainCurve& c) {
     return c.curve.tone_hz < kLowTone_hz;
 }
 
-std::string name_of(Channel channel) {
-    std::string name(to_word(channel));
-    std::replace(name.begin(), name.end(), '_', ' ');
-    return name;
-}
-
-/// A setting's level against what was played, where nothing bends it.
+/// A setting's level at the probe against what was played, where nothing bends it.
 struct AtVolume {
     double volume = 0, gain_db = 0, sd_db = 0;
 };
@@ -35,7 +30,7 @@ std::vector<AtVolume> straight_part(const GainCurve& c, double limit_percent) {
         const VolumeStep& step = c.curve.steps[rung.worst];
         if (!rung.volume) return {};
         if (rung.verdict == StepVerdict::exceeds || rung.verdict == StepVerdict::overloaded) break;
-        out.push_back({*rung.volume, step.level_dbfs - c.tone_level_dbfs, step.level_sd_db});
+        out.push_back({*rung.volume, c.level_at_probe_db(step) - c.tone_level_dbfs, step.level_sd_db});
     }
     return out;
 }
@@ -72,17 +67,18 @@ std::optional<Warning> bass_fall(const GainCurve& low, const GainCurve& high, do
                    fmt::format("{}: from volume {:g} to {:g} the {:.4g} Hz tone rises {:.1f} dB less than the {:.4g} Hz tone: the "
                                "source turns its bass down as it gets louder. That is no limiter and no clipping. Set gains with "
                                "the source at the ceiling; at lower volumes there will be more bass",
-                               name_of(low.curve.channel), begins->volume, ratio.back().volume, low.curve.tone_hz, fall,
+                               spaced(to_word(low.curve.channel)), begins->volume, ratio.back().volume, low.curve.tone_hz, fall,
                                high.curve.tone_hz),
                    low.curve.take};
 }
 
 /// Two tones in one channel at the same volumes.
 void compare_tones(GainCurve& low, GainCurve& high, double limit_percent, std::vector<Warning>& warnings) {
+    if (!low.compares_with(high)) return;
     const auto ratio = against(low, high, limit_percent);
     if (ratio.empty()) return;
     const auto [least, most] = std::minmax_element(ratio.begin(), ratio.end(), [](auto& a, auto& b) { return a.gain_db < b.gain_db; });
-    const std::string channel = name_of(low.curve.channel);
+    const std::string channel = spaced(to_word(low.curve.channel));
     const std::string lead = fmt::format("{}: at the same volume the {:.4g} Hz tone comes in {:.1f} dB ", channel, low.curve.tone_hz,
                                          most->gain_db <= -kHeldBack_db ? -most->gain_db : least->gain_db);
     const std::string than = fmt::format(" than the {:.4g} Hz tone: ", high.curve.tone_hz);
@@ -112,6 +108,7 @@ void compare_tones(GainCurve& low, GainCurve& high, double limit_percent, std::v
 /// The channels of one take, which share tone and volume.
 void compare_channels(std::vector<GainCurve*>& of_take, double limit_percent, std::vector<Warning>& warnings) {
     const auto usual_level = [&](const GainCurve& c, const GainCurve& beside) -> std::optional<double> {
+        if (!c.compares_with(beside)) return std::nullopt;
         std::vector<double> apart;
         for (const VolumeStep& x : c.curve.steps)
             for (const VolumeStep& y : beside.curve.steps) {
@@ -119,7 +116,7 @@ void compare_channels(std::vector<GainCurve*>& of_take, double limit_percent, st
                     const StepVerdict verdict = judge_step(s, limit_percent);
                     return verdict == StepVerdict::exceeds || verdict == StepVerdict::overloaded;
                 };
-                if (x.number == y.number && !bent(x) && !bent(y)) apart.push_back(x.level_dbfs - y.level_dbfs);
+                if (x.number == y.number && !bent(x) && !bent(y)) apart.push_back(c.level_at_probe_db(x) - beside.level_at_probe_db(y));
             }
         if (apart.empty()) return std::nullopt;
         const auto middle = apart.begin() + static_cast<std::ptrdiff_t>(apart.size() / 2);
@@ -138,8 +135,8 @@ void compare_channels(std::vector<GainCurve*>& of_take, double limit_percent, st
         }
         if (!loudest) continue;
         const bool sub = quiet->curve.channel == Channel::sub, sub_loud = loudest->curve.channel == Channel::sub;
-        const std::string lead = fmt::format("{}: the {:.4g} Hz tone comes in {:.0f} dB lower than on {}: ", name_of(quiet->curve.channel),
-                                             quiet->curve.tone_hz, -most, name_of(loudest->curve.channel));
+        const std::string lead = fmt::format("{}: the {:.4g} Hz tone comes in {:.0f} dB lower than on {}: ", spaced(to_word(quiet->curve.channel)),
+                                             quiet->curve.tone_hz, -most, spaced(to_word(loudest->curve.channel)));
         if (sub && !is_low(*quiet)) {
             quiet->held_back = true;
             warnings.push_back({"crossover",
@@ -188,7 +185,7 @@ Beside beside(const GainCurve& low, const GainCurve* high, double limit_percent)
 
 void tell_lag(GainCurve& one, const GainCurve* high, bool bass_falls, double limit_percent, std::vector<Warning>& warnings) {
     const VolumeStep &at = one.curve.steps[one.lags_from->first], &before = one.curve.steps[one.lags_from->second];
-    const std::string from = fmt::format("{}: from {} on the level hardly rises and the tone stays clean: ", name_of(one.curve.channel),
+    const std::string from = fmt::format("{}: from {} on the level hardly rises and the tone stays clean: ", spaced(to_word(one.curve.channel)),
                                          at_volume(at.volume, at.number));
     const Beside seen = is_low(one) && !one.tone_is_stepped ? beside(one, high, limit_percent) : Beside::lags;
     if (bass_falls || seen == Beside::rises) return;
@@ -208,7 +205,7 @@ void tell_folding(const std::vector<GainCurve>& curves, std::vector<Warning>& wa
     for (const GainCurve& c : curves) {
         if (!c.folding) continue;
         const std::string text = fmt::format(
-            "{} with the {:.4g} Hz tone: the source clips in its digital part (harmonics fold at its {:g} kHz): {}", name_of(c.curve.channel),
+            "{} with the {:.4g} Hz tone: the source clips in its digital part (harmonics fold at its {:g} kHz): {}", spaced(to_word(c.curve.channel)),
             c.curve.tone_hz, 1e-3 * c.folding->clipped_at_hz,
             c.curve.ceiling ? "the top of its volume scale, or a boost set in it, goes past its own full scale. The ceiling holds as it is"
                             : "a boost set in it goes past its own full scale. Turn bass, treble, loudness and equaliser down");

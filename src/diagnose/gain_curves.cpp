@@ -213,10 +213,6 @@ void warn_of_match(const MatchedSteps& matched, const Take& take, std::vector<Wa
 
 }  // namespace
 
-bool carries_signal(Channel channel) {
-    return channel != Channel::supply && channel != Channel::supply_current;
-}
-
 bool is_gain_take(const Take& take) {
     return played_sine(take) && take.conditions.point != Point::amp_output &&
            std::any_of(take.channels.begin(), take.channels.end(), carries_signal);
@@ -251,6 +247,7 @@ std::vector<GainCurve> read_curves(const OpenedJob& job, const Take& take, const
         one.take = &take;
         one.tone_is_stepped = tone.stepped;
         one.tone_level_dbfs = tone.level_dbfs;
+        one.referred = job.job.referred_to_probe(take, channel);
         one.curve.take = take.file;
         one.curve.channel = take.channels[channel];
         one.curve.tone_hz = tone.frequency_hz;

@@ -20,6 +20,7 @@ struct GainCurve {
     const Take* take = nullptr;
     bool tone_is_stepped = false;           ///< the tone's own level was stepped, the volume stood still
     double tone_level_dbfs = 0;             ///< as played; of a stepped tone its highest level
+    Job::Referred referred;                 ///< what brings its levels to the probe: pad, and scale where calibrated
     std::optional<double> other_tone_hz;    ///< the tone that was there in place of the one stated
     std::optional<double> clean_volume;     ///< highest volume known to be clean, ceiling or not
     std::optional<std::size_t> clean_step;  ///< index into curve.steps of the same
@@ -33,6 +34,10 @@ struct GainCurve {
     std::optional<std::pair<std::size_t, std::size_t>> lags_from;
     std::optional<Folding> folding;  ///< what a step over the limit shows of clipping in numbers
     bool held_back = false;  ///< a crossover keeps this tone from this channel
+
+    double level_at_probe_db(const VolumeStep& step) const { return step.level_dbfs + referred.offset_db; }
+    /// Whether their levels at the probe can be held against each other; how they rise always can.
+    bool compares_with(const GainCurve& other) const { return referred.calibrated == other.referred.calibrated; }
 };
 
 /// All steps at one volume; the worst of them speaks.
@@ -47,7 +52,6 @@ std::vector<Rung> rungs_of(const GainCurve& one, double limit_percent);
 /// Whether a take bears on the ceiling: a sine or a stepped tone on signal channels, at the source or
 /// amplifier input.
 bool is_gain_take(const Take& take);
-bool carries_signal(Channel channel);
 
 /// Reads one take: plateaus over all its channels, each plateau's level and distortion for each channel.
 ///   throws Error as the reader; invalid_input when file and job.json differ in channels, or the tone can't

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "gain_parts.hpp"
+#include "hushtrace/job/shown_text.hpp"
 
 namespace hushtrace {
 namespace {
@@ -16,12 +17,6 @@ std::string percent(double value) {
     if (value < 0.095) return fmt::format("{:.1g} %", value);
     return value < 9.5 ? fmt::format("{:.1f} %", value) : fmt::format("{:.0f} %", value);
 }
-std::string channel_name(Channel channel) {
-    std::string name(to_word(channel));
-    std::replace(name.begin(), name.end(), '_', ' ');
-    return name;
-}
-
 /// The volume one step below the ceiling in its curve, if one was played.
 std::optional<double> one_step_lower(const StepCurve& curve, double volume) {
     std::optional<double> lower;
@@ -43,7 +38,7 @@ std::string ceiling_found(const GainAnalysis& analysis, const GainCurve& by) {
     std::string text = fmt::format(
         "The source plays clean up to {}: {} on the {} channel with the {:.4g} Hz tone, THD {}. The next "
         "step up has {}.",
-        at_volume(c.volume, c.step), level, channel_name(c.channel), c.tone_hz, percent(c.thd_percent),
+        at_volume(c.volume, c.step), level, spaced(to_word(c.channel)), c.tone_hz, percent(c.thd_percent),
         percent(next));
     // Far above: the step between is coarse, and where in it clipping begins is not known.
     if (next > 3.0 * analysis.limit_thd_percent) {
@@ -84,7 +79,7 @@ std::string always_distorted(const GainAnalysis& analysis, const GainCurve& by) 
         most = std::max(most, step.thd_percent);
     }
     std::string text = fmt::format("The {} channel is distorted at every volume that was played ({:.4g} Hz tone, THD {} to {}, limit {}). ",
-                                   channel_name(by.curve.channel), by.curve.tone_hz, percent(least), percent(most),
+                                   spaced(to_word(by.curve.channel)), by.curve.tone_hz, percent(least), percent(most),
                                    percent(analysis.limit_thd_percent));
     if (!by.even_distortion)
         return text +
@@ -99,7 +94,7 @@ std::string always_distorted(const GainAnalysis& analysis, const GainCurve& by) 
 }
 
 std::string no_plateau(const GainCurve& by) {
-    const std::string channel = channel_name(by.curve.channel);
+    const std::string channel = spaced(to_word(by.curve.channel));
     if (by.tone_there_s <= 0)
         return fmt::format(
             "No stretch of steady {:.4g} Hz tone was found in the {} channel. Check lead and source, hold each volume step for two "
@@ -118,7 +113,7 @@ std::string no_plateau(const GainCurve& by) {
 
 std::string without_ceiling(const OpenedJob& job, const GainAnalysis& analysis, const GainCurve& by) {
     const std::string& reason = analysis.ceiling_reason;
-    const std::string channel = channel_name(by.curve.channel);
+    const std::string channel = spaced(to_word(by.curve.channel));
     if (reason == "never_clips") return never_clips(job, by);
     if (reason == "always_distorted") return always_distorted(analysis, by);
     if (reason == "input_overloaded") {
@@ -154,7 +149,7 @@ std::string ceiling_words(const OpenedJob& job, const GainAnalysis& analysis,
                        : analysis.ceiling ? ceiling_found(analysis, *decided_by)
                                           : without_ceiling(job, analysis, *decided_by);
     constexpr double kBelowFullScale_db = 1.0;  // a file at -0.5 dBFS is usual, so that no player clips it
-    if (decided_by && (analysis.ceiling || analysis.ceiling_reason == "never_clips") && !decided_by->tone_is_stepped &&
+    if (decided_by && analysis.ceiling_usable() && !decided_by->tone_is_stepped &&
         decided_by->tone_level_dbfs < -kBelowFullScale_db)
         text += fmt::format(" This holds for a tone of {:g} dBFS: a recording that reaches full scale is {:g} dB louder, and clips that much earlier.",
                             decided_by->tone_level_dbfs, -decided_by->tone_level_dbfs);

@@ -6,6 +6,7 @@
 #include <utility>
 #include <vector>
 
+#include "hushtrace/vehicle/supply_wiring.hpp"
 #include "steady_draws.hpp"
 
 namespace hushtrace {
@@ -21,10 +22,12 @@ double or_usual(const std::optional<double>& value, double usual) {
 
 /// What a job's amplifiers draw while nothing plays [A]: some 3 % of what they may draw at most (common practice, no source).
 double idling_a(const Job& job) {
-    constexpr double share = 0.03, least_a = 0.7, most_a = 3.0, usual_a = 1.5, efficiency = 0.65, charging_v = 13.8;
+    constexpr double share = 0.03, least_a = 0.7, most_a = 3.0, usual_a = 1.5;
     double sum = 0;
     for (const AmplifierData& one : job.amplifiers) {
-        const double by_power = or_usual(one.power_w, 0.0) / (efficiency * charging_v), most = or_usual(one.max_current_a, by_power);
+        const double power_w = or_usual(one.power_w, 0.0),
+                     by_power = power_w > 0.0 ? draw_of_power_a(power_w, or_usual(job.vehicle.supply_v, 12.0)) : 0.0,
+                     most = or_usual(one.max_current_a, by_power);
         sum += most > 0.0 ? std::clamp(share * most, least_a, most_a) : usual_a;
     }
     return sum > 0.0 ? sum : usual_a;

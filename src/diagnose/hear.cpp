@@ -41,7 +41,7 @@ std::pair<std::size_t, std::size_t> pair_with(const Take& take, Channel wanted) 
     for (const auto& [left, right] : {std::pair{Channel::left, Channel::right}, {Channel::rear_left, Channel::rear_right}})
         if ((wanted == left || wanted == right) && place(left) && place(right)) return {*place(left), *place(right)};
     for (std::size_t c = 0; c < take.channels.size(); ++c) {
-        const bool signal = take.channels[c] != Channel::supply && take.channels[c] != Channel::supply_current;
+        const bool signal = carries_signal(take.channels[c]);
         if (c != here && signal) return {std::min(c, here), std::max(c, here)};
     }
     return {here, here};

@@ -6,12 +6,13 @@
 /// The parts of the power analysis.
 namespace hushtrace {
 
-/// Charging voltage of a 12 V or 24 V supply [V]: 14 or 28 (common practice, no source).
+/// Charging voltage of the job's supply [V].
 inline double charging_v(const Job& job) {
-    return job.vehicle.supply_v.value_or(12.0) / 12.0 * 14.0;
+    return charging_v(job.vehicle.supply_v.value_or(12.0));
 }
 
 /// Fuses, cables and drops; fills all of it but the feed's ripple.
+///   throws Error invalid_request when a branch bears a name that two amplifiers share
 void size_supply(const Job& job, PowerAnalysis& out);
 /// What ripple the feed lets through to the amplifiers: FeedEstimate.
 void estimate_ripple(const Job& job, PowerAnalysis& out);

@@ -2,7 +2,10 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 
+#include "hushtrace/job/spelling.hpp"
+#include "hushtrace/signal/error.hpp"
 #include "power_parts.hpp"
 
 namespace hushtrace {
@@ -14,30 +17,88 @@ constexpr double kMusicShare = 1.0 / 3;       // of the largest draw, on average
 constexpr double kVehicleShare = 0.4;         // of the alternator's rating: common practice, no source
 constexpr double kIdleShare = 0.5;            // of its rating, at idle: common practice, no source
 
+std::string shown_name(const AmplifierData& one, std::size_t index) {
+    return one.name.empty() ? fmt::format("amplifier {}", index + 1) : one.name;
+}
+
+std::string shown_name(const SupplyBranch& branch, std::size_t index) {
+    return branch.name.empty() ? std::to_string(index + 1) : branch.name;
+}
+
+std::size_t amplifiers_named(const Job& job, const std::string& name) {
+    std::size_t count = 0;
+    for (std::size_t i = 0; i < job.amplifiers.size(); ++i)
+        if (shown_name(job.amplifiers[i], i) == name) ++count;
+    return count;
+}
+
+std::optional<double> stated_by_branch(const Job& job, const std::string& name) {
+    std::optional<double> current_a;
+    for (const SupplyBranch& branch : job.supply.branches)
+        if (branch.name == name && branch.current_a.value_or(0.0) > current_a.value_or(0.0)) current_a = branch.current_a;
+    return current_a;
+}
+
+/// Which branch feeds which of two amplifiers with one name, nobody can tell.
+void check_names(const Job& job, std::vector<Warning>& warnings) {
+    for (const SupplyBranch& branch : job.supply.branches)
+        if (amplifiers_named(job, branch.name) > 1)
+            throw Error(ErrorKind::invalid_request, fmt::format("two amplifiers have the name {}, and a branch too: give each amplifier its own",
+                                                                in_quotes(branch.name)));
+    std::set<std::string> names;
+    for (const AmplifierData& one : job.amplifiers)
+        if (!one.name.empty() && !names.insert(one.name).second)
+            warnings.push_back({"amplifier_name_twice",
+                                fmt::format("two amplifiers have the name {}; both are counted. Give each its own", in_quotes(one.name)),
+                                std::nullopt});
+}
+
+/// What the amplifiers draw; where a branch of the same name states a current, the greater of the two counts.
 std::vector<PowerDraw> draws_of(const Job& job, std::vector<Warning>& warnings) {
     std::vector<PowerDraw> draws;
     for (std::size_t i = 0; i < job.amplifiers.size(); ++i) {
         const AmplifierData& one = job.amplifiers[i];
-        const std::string name = one.name.empty() ? fmt::format("amplifier {}", i + 1) : one.name;
+        PowerDraw draw;
+        draw.name = shown_name(one, i);
         if (one.max_current_a && *one.max_current_a > 0)
-            draws.push_back({name, *one.max_current_a, false});
-        else if (one.power_w && *one.power_w > 0)
-            draws.push_back({name, 2.0 * *one.power_w / charging_v(job), true});
-        else
+            draw.current_a = *one.max_current_a;
+        else if (one.power_w && *one.power_w > 0) {
+            draw.current_a = draw_of_power_a(*one.power_w, job.vehicle.supply_v.value_or(12.0));
+            draw.estimated = true;
+        }
+        const auto stated_a = stated_by_branch(job, draw.name);
+        if (!stated_a && !(draw.current_a > 0)) {
             warnings.push_back({"draw_unknown",
                                 fmt::format("{}: neither its largest current nor its power is known; it is left out of the sum, so "
                                             "fuse and cable may come out too small. Give max_current_a (its own fuses add up to it)",
-                                            name),
+                                            draw.name),
                                 std::nullopt});
+            continue;
+        }
+        if (stated_a && !(draw.current_a > 0))
+            draw.note = "as its branch states";
+        else if (stated_a && *stated_a != draw.current_a)
+            draw.note = fmt::format("the branch of that name states {:.0f} A, the amplifier {:.0f} A: the greater counts", *stated_a, draw.current_a);
+        if (stated_a && *stated_a > draw.current_a) {
+            draw.current_a = *stated_a;
+            draw.estimated = false;
+        }
+        draws.push_back(std::move(draw));
+    }
+    for (std::size_t i = 0; i < job.supply.branches.size(); ++i) {  // a branch that feeds no amplifier of the job
+        const SupplyBranch& branch = job.supply.branches[i];
+        if (amplifiers_named(job, branch.name) == 0 && branch.current_a.value_or(0.0) > 0)
+            draws.push_back({branch.name.empty() ? "branch " + shown_name(branch, i) : branch.name, *branch.current_a, false, {}});
     }
     return draws;
 }
 
 /// The feed or a branch, held against its fuse and the allowed drop.
 ///   wanted_fuse_a  the smallest fuse that its current needs; unset beyond the table
+///   allowed_drop_v  0 or negative where the feed leaves nothing of it to a branch
 void hold_against(PowerCable& cable, std::optional<double> wanted_fuse_a, double allowed_drop_v) {
     if (cable.current_a <= 0) return;
-    if (cable.length_m && *cable.length_m > 0)
+    if (cable.length_m && *cable.length_m > 0 && allowed_drop_v > 0)
         cable.drop_area_mm2 =
             area_for_drop_mm2(*cable.length_m, cable.current_a, allowed_drop_v, cable.conductor, cable.temperature_c);
     if (wanted_fuse_a) cable.fuse_area_mm2 = area_for_fuse_mm2(*wanted_fuse_a, cable.conductor);
@@ -61,6 +122,8 @@ void hold_against(PowerCable& cable, std::optional<double> wanted_fuse_a, double
         cable.verdict = CableVerdict::beyond_tables;
     else if (!cable.area_mm2)
         cable.verdict = CableVerdict::not_stated;
+    else if (!cable.carries && cable.fuse_area_mm2 && *cable.fuse_area_mm2 <= gauge_area_mm2(kThinnestRated_awg))
+        cable.verdict = CableVerdict::beyond_tables;  // a thinner one than the table's may do
     else if (!cable.carries || cable.carries->fuse_a < *wanted_fuse_a)
         cable.verdict = CableVerdict::too_thin;
     else if (cable.drop_v && *cable.drop_v > allowed_drop_v)
@@ -69,12 +132,18 @@ void hold_against(PowerCable& cable, std::optional<double> wanted_fuse_a, double
         cable.verdict = CableVerdict::fits;
 }
 
+bool thinner_than_table(const PowerCable& cable) {
+    return cable.area_mm2 && !cable.carries;
+}
+
 void note_table(PowerCable& cable) {
     if (cable.carries && cable.carries->between_rows)
         cable.notes.push_back(fmt::format("the table of largest fuses has no row for {:.3g} mm2: the row of {:.3g} mm2 holds, {:.0f} A",
                                           *cable.area_mm2, cable.carries->row_area_mm2, cable.carries->fuse_a));
-    if (cable.area_mm2 && !cable.carries)
-        cable.notes.push_back(fmt::format("{:.3g} mm2 is thinner than the table of supply cables begins with (10 AWG, 5.3 mm2)", *cable.area_mm2));
+    if (thinner_than_table(cable))
+        cable.notes.push_back(fmt::format("{:.3g} mm2: the table of largest fuses begins at {} ({:.3g} mm2){}", *cable.area_mm2,
+                                          gauge_name(kThinnestRated_awg), gauge_area_mm2(kThinnestRated_awg),
+                                          cable.verdict == CableVerdict::beyond_tables ? "; go by the cable maker's figure" : ""));
     if (cable.conductor == Conductor::copper_clad_aluminium)
         cable.notes.push_back("copper-clad aluminium: 63 % of copper's conductance, so it carries four fifths of the current for the same heat");
 }
@@ -106,6 +175,13 @@ void choose_main_fuse(const PowerCable& feed, PowerAnalysis& out) {
                                     feed.smallest ? fmt::format(" ({} or more)", feed.smallest->name()) : " (two in parallel, each fused)");
         return;
     }
+    if (feed.verdict == CableVerdict::beyond_tables && thinner_than_table(feed)) {
+        out.fuse_reason = "beyond_tables";
+        out.fuse_text = fmt::format("{}, but the cable is thinner than the table of largest fuses begins with ({}): go by the cable maker's "
+                                    "figure{}. It needs a fuse all the same.",
+                                    sum, gauge_name(kThinnestRated_awg), feed.smallest ? ", or take " + feed.smallest->name() + " or more" : "");
+        return;
+    }
     if (feed.verdict == CableVerdict::beyond_tables) {
         out.fuse_reason = "beyond_tables";
         out.fuse_text = fmt::format("{}, for which the tables have no single cable: part the feed into two, each with a fuse and a cable of its "
@@ -119,20 +195,55 @@ void choose_main_fuse(const PowerCable& feed, PowerAnalysis& out) {
         out.fuse_text += fmt::format(" It needs a cable of {} or more.", feed.smallest->name());
 }
 
-std::optional<double> current_of(const SupplyBranch& branch, const PowerAnalysis& out) {
-    if (branch.current_a && *branch.current_a > 0) return branch.current_a;
+/// Of a branch that feeds an amplifier that which counts in the sum.
+std::optional<double> current_of(const Job& job, const SupplyBranch& branch, const PowerAnalysis& out) {
+    if (amplifiers_named(job, branch.name) == 0) return branch.current_a.value_or(0.0) > 0 ? branch.current_a : std::nullopt;
     for (const PowerDraw& draw : out.draws)
         if (draw.name == branch.name) return draw.current_a;
     return std::nullopt;
 }
 
+void note_fuse(PowerCable& cable, std::optional<double> wanted) {
+    if (cable.verdict == CableVerdict::too_thin)
+        cable.notes.push_back(fmt::format("{:.0f} A ask for a {:g} A fuse, more than this cable may stand behind: take {}", cable.current_a, *wanted,
+                                          cable.smallest ? cable.smallest->name() + " or more" : "two cables, each fused"));
+    else if (cable.verdict == CableVerdict::beyond_tables && wanted && thinner_than_table(cable))
+        cable.notes.push_back(fmt::format("it needs a fuse of its own at the block all the same, for the main fuse would let it burn: {:g} A for its "
+                                          "current, but no larger than the cable's maker allows",
+                                          *wanted));
+    else if (cable.needs_fuse)
+        cable.notes.push_back("a fuse of its own at the block: the main fuse would let it burn");
+    else
+        cable.notes.push_back("as thick as the main fuse asks for: the main fuse protects it too");
+}
+
+/// The feed's drop and the branch's share what is allowed.
+void note_drop(PowerCable& cable, const PowerAnalysis& out) {
+    const double feed_v = out.drop_v.value_or(0.0);
+    const bool feed_alone = feed_v >= out.allowed_drop_v;
+    const bool no_size = cable.drop_area_mm2 && cable.fuse_area_mm2 && !cable.smallest;
+    const std::string buy = feed_alone || no_size ? "a thicker feed comes first"
+                            : cable.smallest      ? fmt::format("take {} or more, or a thicker feed", cable.smallest->name())
+                                                  : "take a thicker one, or a thicker feed";
+    if (cable.drop_v && feed_v + *cable.drop_v > out.allowed_drop_v)
+        cable.notes.push_back(fmt::format("{:.2f} V along it and {:.2f} V along the feed make {:.2f} V, where {:g} V are allowed: {}", *cable.drop_v,
+                                          feed_v, feed_v + *cable.drop_v, out.allowed_drop_v, buy));
+    else if (!cable.area_mm2 && (feed_alone || no_size))
+        cable.notes.push_back(fmt::format("the feed loses {:.2f} V of the {:g} V allowed, which leaves too little for a branch: {}", feed_v,
+                                          out.allowed_drop_v, buy));
+    if (cable.length_m && *cable.length_m > 0 && !out.drop_v) cable.notes.push_back("the feed's drop isn't known: it comes on top of this one's");
+}
+
 /// Behind a distribution block every cable that the main fuse doesn't protect gets a fuse of its own.
-void size_branch(const Job& job, const SupplyBranch& branch, std::size_t number, PowerAnalysis& out) {
-    const std::string name = branch.name.empty() ? std::to_string(number) : branch.name;
-    const auto current = current_of(branch, out);
+void size_branch(const Job& job, std::size_t index, PowerAnalysis& out) {
+    const SupplyBranch& branch = job.supply.branches[index];
+    const std::string name = shown_name(branch, index);
+    const auto current = current_of(job, branch, out);
     if (!current) {
         out.warnings.push_back({"branch_current_unknown",
-                                fmt::format("branch {}: no current is given and no amplifier has that name; it isn't sized", name),
+                                fmt::format("branch {}: no current is given and no amplifier of that name has one; it isn't sized, and is left "
+                                            "out of the sum",
+                                            name),
                                 std::nullopt});
         return;
     }
@@ -140,18 +251,18 @@ void size_branch(const Job& job, const SupplyBranch& branch, std::size_t number,
     cable.length_m = branch.length_m;
     cable.area_mm2 = branch.area_mm2;
     const auto wanted = fuse_for(*current);
-    hold_against(cable, wanted, out.allowed_drop_v);
+    hold_against(cable, wanted, out.allowed_drop_v - out.drop_v.value_or(0.0));
+    if (cable.verdict == CableVerdict::drops_too_much && out.drop_v.value_or(0.0) >= out.allowed_drop_v) cable.smallest.reset();  // none helps
+    if (cable.drop_v && out.drop_v) cable.with_feed_v = *cable.drop_v + *out.drop_v;
     const auto main = fuse_for(std::max(*current, out.total_a.value_or(*current)));
     cable.needs_fuse = !cable.carries || !main || cable.carries->fuse_a < *main;
     if (cable.needs_fuse && wanted && cable.verdict != CableVerdict::too_thin && cable.verdict != CableVerdict::beyond_tables)
         cable.fuse_a = wanted;
-    if (cable.verdict == CableVerdict::too_thin)
-        cable.notes.push_back(fmt::format("{:.0f} A ask for a {:g} A fuse, more than this cable may stand behind: take {}", *current, *wanted,
-                                          cable.smallest ? cable.smallest->name() + " or more" : "two cables, each fused"));
-    else if (cable.needs_fuse)
-        cable.notes.push_back("a fuse of its own at the block: the main fuse would let it burn");
-    else
-        cable.notes.push_back("as thick as the main fuse asks for: the main fuse protects it too");
+    for (const PowerDraw& draw : out.draws)
+        if (draw.name == branch.name && !draw.note.empty() && branch.current_a && draw.current_a != *branch.current_a)
+            cable.notes.push_back(draw.note);
+    note_fuse(cable, wanted);
+    note_drop(cable, out);
     note_table(cable);
     out.cables.push_back(std::move(cable));
 }
@@ -174,15 +285,10 @@ void reckon_reserve(const Job& job, PowerAnalysis& out) {
 }  // namespace
 
 void size_supply(const Job& job, PowerAnalysis& out) {
+    check_names(job, out.warnings);
     out.draws = draws_of(job, out.warnings);
     double total = 0;
     for (const PowerDraw& draw : out.draws) total += draw.current_a;
-    for (const SupplyBranch& branch : job.supply.branches) {  // a branch that feeds no amplifier of the job
-        const bool counted = std::any_of(out.draws.begin(), out.draws.end(), [&](const PowerDraw& draw) { return draw.name == branch.name; });
-        if (counted || !branch.current_a || !(*branch.current_a > 0)) continue;
-        out.draws.push_back({branch.name.empty() ? "branch" : branch.name, *branch.current_a, false});
-        total += *branch.current_a;
-    }
     if (std::any_of(out.draws.begin(), out.draws.end(), [](const PowerDraw& draw) { return draw.estimated; }))
         out.assumptions.push_back(fmt::format("an amplifier without a largest current is reckoned at twice its power over {:g} V (half of what it "
                                               "takes up becomes sound: common practice, no source); its own fuses tell better",
@@ -191,7 +297,7 @@ void size_supply(const Job& job, PowerAnalysis& out) {
     out.allowed_drop_v = job.supply.allowed_drop_v.value_or(kUsualDropShare * job.vehicle.supply_v.value_or(12.0));
     out.temperature_assumed = !job.supply.temperature_c;
     if (out.allowed_drop_assumed)
-        out.assumptions.push_back(fmt::format("{:g} V may be lost along the feed (common practice, no source)", out.allowed_drop_v));
+        out.assumptions.push_back(fmt::format("{:g} V may be lost along feed and branch together (common practice, no source)", out.allowed_drop_v));
     if (out.temperature_assumed) out.assumptions.push_back("the cable is at 60 C (common practice, no source)");
     if (!job.supply.conductor) out.assumptions.push_back("the cable is copper: cheap ones often are not, look at a cut end");
     if (!(total > 0)) {
@@ -210,8 +316,9 @@ void size_supply(const Job& job, PowerAnalysis& out) {
     choose_main_fuse(feed, out);
     feed.fuse_a = out.fuse_a;
     out.drop_v = feed.drop_v;
-    if (feed.verdict == CableVerdict::drops_too_much)
-        feed.notes.push_back(fmt::format("it carries its fuse, but loses {:.2f} V where {:g} V are allowed: take {}", *feed.drop_v,
+    if (feed.drop_v && *feed.drop_v > out.allowed_drop_v && feed.verdict != CableVerdict::too_thin)
+        feed.notes.push_back(fmt::format("it {}loses {:.2f} V where {:g} V are allowed: take {}",
+                                         feed.verdict == CableVerdict::drops_too_much ? "carries its fuse, but " : "", *feed.drop_v,
                                          out.allowed_drop_v, feed.smallest ? feed.smallest->name() + " or more" : "two in parallel"));
     if (!feed.length_m) feed.notes.push_back("its length isn't known: the drop isn't reckoned");
     note_table(feed);
@@ -223,7 +330,7 @@ void size_supply(const Job& job, PowerAnalysis& out) {
     ground.notes.push_back("its drop adds to the feed's and is told apart: read it with a meter under load (observation ground_drop)");
     out.cables.push_back(std::move(feed));
     out.cables.push_back(std::move(ground));
-    for (std::size_t i = 0; i < job.supply.branches.size(); ++i) size_branch(job, job.supply.branches[i], i + 1, out);
+    for (std::size_t i = 0; i < job.supply.branches.size(); ++i) size_branch(job, i, out);
     reckon_reserve(job, out);
 }
 

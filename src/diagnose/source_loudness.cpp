@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/hearing.hpp"
 
@@ -70,11 +71,6 @@ std::optional<Channel> other_side(Channel channel) {
     }
 }
 
-std::string name_of(Channel channel) {
-    std::string name(to_word(channel));
-    std::replace(name.begin(), name.end(), '_', ' ');
-    return name;
-}
 std::string capital(std::string text) {
     if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
     return text;
@@ -152,7 +148,7 @@ void add_side_evidence(const std::list<TakeSurvey>& surveys, NoiseAnalysis& anal
         const double likely_db = 2.0 * sides->sd_db;
         // two knobs that nobody measured may stand apart by several decibels (common practice, no source)
         const double limit_db = std::max(sides->volts ? 1.5 : 6.0, likely_db);
-        const std::string louder = name_of(loud->channel), other = name_of(*other_side(loud->channel));
+        const std::string louder = spaced(to_word(loud->channel)), other = spaced(to_word(*other_side(loud->channel)));
         const bool apart = sides->difference_db > limit_db, lone = sides->at_least || sides->difference_db > 15.0;
         if (!apart && sides->at_least) continue;  // too weak to tell
         const char* unsure = sides->volts ? "" : " (as captured; the two inputs aren't calibrated)";

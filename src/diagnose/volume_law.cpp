@@ -1,7 +1,10 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 
 #include "gain_parts.hpp"
+#include "hushtrace/job/shown_text.hpp"
 
 namespace hushtrace {
 namespace {
@@ -77,19 +80,19 @@ bool is_right_of(Channel a, Channel b) {
     return (a == Channel::left && b == Channel::right) || (a == Channel::rear_left && b == Channel::rear_right);
 }
 
-ChannelBalance balance_of(const StepCurve& a, const StepCurve& b, double limit_percent) {
+ChannelBalance balance_of(const GainCurve& a, const GainCurve& b, double limit_percent) {
     ChannelBalance out;
-    out.take = a.take;
-    out.tone_hz = a.tone_hz;
-    out.first = a.channel;
-    out.second = b.channel;
+    out.take = a.curve.take;
+    out.tone_hz = a.curve.tone_hz;
+    out.first = a.curve.channel;
+    out.second = b.curve.channel;
     std::vector<double> clean;
-    for (const VolumeStep& x : a.steps)
-        for (const VolumeStep& y : b.steps) {
+    for (const VolumeStep& x : a.curve.steps)
+        for (const VolumeStep& y : b.curve.steps) {
             if (x.number != y.number) continue;
             const bool both =
                 judge_step(x, limit_percent) == StepVerdict::clean && judge_step(y, limit_percent) == StepVerdict::clean;
-            out.steps.push_back({x.number, x.volume, x.level_dbfs - y.level_dbfs, both});
+            out.steps.push_back({x.number, x.volume, a.level_at_probe_db(x) - b.level_at_probe_db(y), both});
             if (both) clean.push_back(out.steps.back().balance_db);
         }
     if (clean.empty()) return out;
@@ -100,7 +103,7 @@ ChannelBalance balance_of(const StepCurve& a, const StepCurve& b, double limit_p
 }
 
 /// Where one channel bends the tone and the other doesn't, the other one shows what the volume did.
-void read_lag_against(StepCurve& bent, const StepCurve& straight, const ChannelBalance& balance, double sign, double limit_percent) {
+void read_lag_against(GainCurve& bent, const GainCurve& straight, const ChannelBalance& balance, double sign, double limit_percent) {
     std::vector<double> clean;
     for (const auto& each : balance.steps)
         if (each.clean) clean.push_back(sign * each.balance_db);
@@ -109,14 +112,14 @@ void read_lag_against(StepCurve& bent, const StepCurve& straight, const ChannelB
     double squares = 0;
     for (const double each : clean) squares += (each - usual) * (each - usual);
     const double sd = std::sqrt(squares / static_cast<double>(clean.size() - 1));
-    for (VolumeStep& x : bent.steps)
-        for (const VolumeStep& y : straight.steps) {
+    for (VolumeStep& x : bent.curve.steps)
+        for (const VolumeStep& y : straight.curve.steps) {
             if (x.number != y.number || x.input_overload || judge_step(y, limit_percent) != StepVerdict::clean ||
                 judge_step(x, limit_percent) == StepVerdict::clean)
                 continue;
             const double sd_db = std::hypot(sd, x.level_sd_db, y.level_sd_db);
             if (x.compression_sd_db && *x.compression_sd_db < sd_db) continue;
-            x.compression_db = y.level_dbfs + usual - x.level_dbfs;
+            x.compression_db = straight.level_at_probe_db(y) + usual - bent.level_at_probe_db(x);
             x.compression_sd_db = sd_db;
         }
 }
@@ -184,16 +187,24 @@ void read_volume_law(std::vector<GainCurve>& curves, GainAnalysis& into) {
     }
     for (std::size_t i = 0; i < curves.size(); ++i)
         for (std::size_t k = 0; k < curves.size(); ++k) {
-            StepCurve &a = curves[i].curve, &b = curves[k].curve;
-            if (curves[i].take != curves[k].take || !is_right_of(a.channel, b.channel) || a.steps.empty() || b.steps.empty())
-                continue;
+            GainCurve &a = curves[i], &b = curves[k];
+            if (a.take != b.take || !is_right_of(a.curve.channel, b.curve.channel) || a.curve.steps.empty() || b.curve.steps.empty()) continue;
             const ChannelBalance balance = balance_of(a, b, limit_percent);
             if (balance.steps.empty()) continue;
-            if (!curves[i].tone_is_stepped) {
+            if (!a.tone_is_stepped) {
                 read_lag_against(a, b, balance, 1.0, limit_percent);
                 read_lag_against(b, a, balance, -1.0, limit_percent);
             }
-            into.balances.push_back(balance);
+            if (a.compares_with(b)) {
+                into.balances.push_back(balance);
+                continue;
+            }
+            const GainCurve &known = a.referred.calibrated ? a : b, &open = a.referred.calibrated ? b : a;
+            into.warnings.push_back({"balance_unknown",
+                                     fmt::format("the {} channel is calibrated and the {} channel isn't, so which of them is louder can't be "
+                                                 "told: calibrate both (hushtrace calibrate)",
+                                                 spaced(to_word(known.curve.channel)), spaced(to_word(open.curve.channel))),
+                                     a.curve.take});
         }
 }
 

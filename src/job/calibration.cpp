@@ -44,10 +44,6 @@ void check_request(const Take& take, const CalibrationRequest& request) {
             refuse(take, fmt::format("is marked '{}'; make another take to calibrate by", to_word(fault)));
 }
 
-bool carries_signal(Channel channel) {
-    return channel != Channel::supply && channel != Channel::supply_current;
-}
-
 /// As much of a long stretch as the reading needs, clear of its ends: these may still hold a piece of a ramp.
 Stretch middle(Stretch stretch) {
     constexpr double edge_s = 0.1;

@@ -6,6 +6,7 @@
 #include <set>
 
 #include "hushtrace/vehicle/entry_tables.hpp"
+#include "hushtrace/vehicle/supply_wiring.hpp"
 #include "hushtrace/job/job_text.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "read_parts.hpp"
@@ -114,7 +115,7 @@ AmplifierData read_amplifier(Fields& fields) {
     amplifier.input_noise_dbv = fields.number("input_noise_dbv", {-200, 0, true});
     amplifier.channels = fields.words<Channel>("channels");
     for (auto one = amplifier.channels.begin(); one != amplifier.channels.end(); ++one) {
-        if (*one == Channel::supply || *one == Channel::supply_current)
+        if (!carries_signal(*one))
             fields.refuse("channels", fmt::format("'{}' carries no music", to_word(*one)));
         if (std::find(amplifier.channels.begin(), one, *one) != one)
             fields.refuse("channels", fmt::format("'{}' comes twice", to_word(*one)));
@@ -152,11 +153,14 @@ SupplyData read_supply(Fields& fields) {
     supply.length_m = fields.number("length_m", kNotNegative);
     supply.area_mm2 = fields.number("area_mm2", kPositive);
     supply.conductor = fields.word<Conductor>("conductor");
-    supply.temperature_c = fields.number("temperature_c", {-100, 500, true});
+    supply.temperature_c = fields.number("temperature_c", {kLeastCable_c, kMostCable_c, true});
     supply.allowed_drop_v = fields.number("allowed_drop_v", kPositive);
+    std::set<std::string> names;
     fields.each("branches", [&](Fields& item, std::size_t) {
         SupplyBranch branch;
         branch.name = item.text("name").value_or("");
+        if (!branch.name.empty() && !names.insert(branch.name).second)
+            item.refuse("name", in_quotes(branch.name) + " belongs to an earlier branch already");
         branch.length_m = item.number("length_m", kNotNegative);
         branch.area_mm2 = item.number("area_mm2", kPositive);
         branch.current_a = item.number("current_a", kNotNegative);

@@ -120,4 +120,10 @@ std::vector<std::string> wrap_text(std::string_view text, std::size_t columns) {
     return lines;
 }
 
+std::string spaced(std::string_view word) {
+    std::string text(word);
+    std::replace(text.begin(), text.end(), '_', ' ');
+    return text;
+}
+
 }  // namespace hushtrace

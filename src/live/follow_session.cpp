@@ -25,12 +25,14 @@ FollowSession::FollowSession(const LiveOrder& order, double sample_rate_hz, bool
     : rate_(sample_rate_hz), task_(wish_of(order, sample_rate_hz, waits)), recent_(order.capture.take.channels.size(), sample_rate_hz, remembers_s),
       keeper_(order.capture, sample_rate_hz, recent_), armed_(order.armed) {}
 
-void FollowSession::add(const Block& block) {
+void FollowSession::add(const Block& block, std::uint64_t breaks) {
+    const double from_s = heard_s();
     task_.add(block);
     recent_.add(block);
     frames_ += block.frames();
+    if (breaks > std::exchange(breaks_, breaks)) keeper_.lost(from_s, heard_s());
     count_overloads(block);
-    if (const auto jump = task_.jump(); jump && armed_) {
+    if (const auto jump = armed_ ? task_.jump() : std::nullopt) {
         events_.emplace_back("jump", fmt::format("{}; kept in {:.0f} s, with what comes until then", jump->text, KeptTakes::after_s));
         keeper_.keep_later(jump->time_s, "jump: " + jump->text);
     }
@@ -51,6 +53,7 @@ void FollowSession::count_overloads(const Block& block) {
 
 void FollowSession::arm() {
     armed_ = !armed_;
+    if (armed_) task_.watch_from_now();
     events_.emplace_back("mark", armed_ ? "armed: a jump of the level stores the last minute" : "no longer armed");
 }
 

@@ -1,5 +1,6 @@
 #pragma once
 #include <cstddef>
+#include <cstdint>
 #include <string>
 #include <utility>
 #include <vector>
@@ -20,7 +21,8 @@ public:
     /// throws Error as FollowTask
     FollowSession(const LiveOrder& order, double sample_rate_hz, bool waits);
 
-    void add(const Block& block);
+    /// breaks  how often the link has owned up to lost sound so far
+    void add(const Block& block, std::uint64_t breaks);
     void reference() { task_.take_reference(); }
     void keep() { keeper_.keep(heard_s()); }
     void arm();
@@ -41,7 +43,7 @@ private:
     RecentSound recent_;
     KeptTakes keeper_;
     bool armed_;
-    std::uint64_t frames_ = 0, overloads_ = 0;
+    std::uint64_t frames_ = 0, overloads_ = 0, breaks_ = 0;
     double overload_s_ = 0;
     std::vector<std::pair<std::string, std::string>> events_;
 };

@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "follow_target.hpp"
+#include "hushtrace/live/live_figures.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "settled_level.hpp"
@@ -117,7 +118,7 @@ struct FollowTask::State {
     void choose_channel() {
         double most = -1;
         for (std::size_t c = 0; c < wish.take.channels.size(); ++c) {
-            if (wish.take.channels[c] == Channel::supply || wish.take.channels[c] == Channel::supply_current) continue;
+            if (!carries_signal(wish.take.channels[c])) continue;
             double sum = 0;
             for (const FollowedPower& one : found->readings) sum += one.at_most[c] ? 0.0 : one.mean_square[c].value;
             if (sum > most) most = sum, channel = c;
@@ -218,12 +219,15 @@ std::string FollowTask::headline() const {
     if (now.looking && s.searches == 0) return fmt::format("looking for {}", now.name);
     if (now.looking) return fmt::format("{}: not found yet", now.name);
     if (!now.level_db) return "digital silence";
-    if (!now.start_db) return now.at_most ? fmt::format("{}: covered by other noise", now.name) : fmt::format("{}: finding its level", now.name);
-    const double change = *now.change_db, unsure = std::max(0.5, 2.0 * now.change_sd_db.value_or(0.0));
-    if (now.at_most && change < 0) return fmt::format("{:.1f} dB quieter than at the start, or more", -change);
-    if (now.at_most) return "covered by other noise";
-    if (std::abs(change) < unsure) return "as loud as at the start";
-    return fmt::format("{:.1f} dB {} than at the start", std::abs(change), change < 0 ? "quieter" : "louder");
+    switch (followed(now)) {
+        case Followed::quieter: return fmt::format("{:.1f} dB quieter than at the start{}", -*now.change_db, now.at_most ? ", or more" : "");
+        case Followed::louder: return fmt::format("{:.1f} dB louder than at the start", *now.change_db);
+        case Followed::same: return "as loud as at the start";
+        case Followed::hidden: return now.start_db ? "covered by other noise" : fmt::format("{}: covered by other noise", now.name);
+        case Followed::not_heard:
+        case Followed::not_started: break;
+    }
+    return fmt::format("{}: finding its level", now.name);
 }
 
 std::string FollowTask::next() const {
@@ -251,6 +255,7 @@ void FollowTask::take_reference() {
 }
 
 std::optional<Jump> FollowTask::jump() { return state_->watch.jump(); }
+void FollowTask::watch_from_now() { state_->watch.watch_from_now(); }
 std::vector<std::pair<std::string, std::string>> FollowTask::news() { return std::exchange(state_->events, {}); }
 
 }  // namespace hushtrace

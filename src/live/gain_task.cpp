@@ -20,10 +20,6 @@ namespace {
 
 constexpr double kMemory = 6.0, kMostRead = 1.5;  // [s]
 
-bool carries_signal(Channel channel) {
-    return channel != Channel::supply && channel != Channel::supply_current;
-}
-
 int badness(ToneState state) {
     switch (state) {
         case ToneState::overloaded: return 3;
@@ -297,6 +293,8 @@ void GainTask::begin() {
     s.finder.emplace(s.watch.sample_rate_hz, s.watch.tone_hz, s.signal_channels);
     s.frames = 0;
     s.memory.restart();
+    s.knob.begun();
+    s.stale = true;
 }
 void GainTask::said_up() {
     state_->knob.said_up(state_->now_s());

@@ -16,14 +16,22 @@ constexpr double memory_s = 10.0, frame_s = 0.025, crackle_frame_s = 0.005;
 constexpr double holds_s = 0.05, rises_within_s = 1.0;
 constexpr double faintest = 1e-14;   // mean square, -137 dBFS: below it nothing is heard or counts
 
+/// Which of those that rise at once is told: the later goes before the earlier.
+enum class Told { high_sound, all_sound, clicks, followed };
+
+struct Rise {
+    double time_s = 0, rise_db = 0;
+    bool lasts = true;  ///< else quiet lies between: clicks
+};
+
 /// A level over time against what it usually is.
 class Stream {
 public:
     /// usual_share  the quantile of the newest ten seconds that is usual
     Stream(double every_s, double usual_share, bool again) : every_s_(every_s), usual_share_(usual_share), again_(again) {}
 
-    /// The time at which a jump began, and how high it is.
-    std::optional<std::pair<double, double>> add(double time_s, double power, bool can_jump = true) {
+    /// When a jump began, and how high it is.
+    std::optional<Rise> add(double time_s, double power, bool can_jump = true) {
         power = std::max(power, faintest);
         const auto found = can_jump ? judge(time_s, power) : std::nullopt;
         if (!can_jump) low_at_ = time_s, above_since_.reset();
@@ -39,7 +47,7 @@ public:
     }
 
 private:
-    std::optional<std::pair<double, double>> judge(double time_s, double power) {
+    std::optional<Rise> judge(double time_s, double power) {
         if (usual_ <= 0.0 || static_cast<double>(settled_.size()) * every_s_ < JumpWatch::settling_s - rises_within_s) return std::nullopt;
         const double rise_db = decibels_from_power(power / usual_);
         if (again_) return judge_crackle(time_s, rise_db);
@@ -52,16 +60,24 @@ private:
         if (!above_since_) above_since_ = time_s, highest_ = 0.0;
         highest_ = std::max(highest_, rise_db);
         if (!low_at_ || *above_since_ - *low_at_ > rises_within_s || time_s - *above_since_ + every_s_ < holds_s) return std::nullopt;
-        return std::pair(*above_since_, highest_);
+        return Rise{*above_since_, highest_, true};
     }
-    std::optional<std::pair<double, double>> judge_crackle(double time_s, double rise_db) {
+    std::optional<Rise> judge_crackle(double time_s, double rise_db) {
         if (rise_db < JumpWatch::least_rise_db) return std::nullopt;
         while (!crackles_.empty() && time_s - crackles_.front().first > rises_within_s) crackles_.pop_front();
         crackles_.emplace_back(time_s, rise_db);
         if (crackles_.size() < 3 || time_s - crackles_.front().first < holds_s) return std::nullopt;
         double highest = 0;
         for (const auto& one : crackles_) highest = std::max(highest, one.second);
-        return std::pair(crackles_.front().first, highest);
+        return Rise{crackles_.front().first, highest, is_loud_since(crackles_.front().first, time_s)};
+    }
+    /// Whether most of what came since then stands out by half of what a jump does.
+    bool is_loud_since(double since_s, double time_s) const {
+        const auto frames = std::min(newest_.size(), static_cast<std::size_t>(std::llround((time_s - since_s) / every_s_)));
+        const double loud = usual_ * power_from_decibels(0.5 * JumpWatch::least_rise_db);
+        const auto first = newest_.end() - static_cast<std::ptrdiff_t>(frames);
+        const auto count = std::count_if(first, newest_.end(), [loud](double one) { return one > loud; });
+        return 2 * static_cast<std::size_t>(count) > frames;
     }
     void find_usual() {
         since_usual_ = 0;
@@ -111,17 +127,32 @@ struct JumpWatch::State {
         std::optional<Stream> followed;
         double low = 0, before = 0;
     };
-    void tell(const std::optional<std::pair<double, double>>& found, const char* what) {
-        if (!found || (told_at_s && found->first - *told_at_s < JumpWatch::quiet_s)) return;
-        told_at_s = found->first;
-        newest = Jump{found->first, found->second, fmt::format("{} rose by {:.0f} dB at once", what, found->second)};
+    void tell(const std::optional<Rise>& found, Told which, const std::string& what, double now_s) {
+        if (!found || newest || found->time_s < counts_from_s || (taken_s && found->time_s - *taken_s < JumpWatch::quiet_s)) return;
+        if (waiting && which <= waiting->which) return;
+        const double due_s = which == Told::followed ? now_s : waiting ? waiting->due_s : now_s + JumpWatch::waits_s;
+        const double began_s = waiting ? std::min(waiting->jump.time_s, found->time_s) : found->time_s;   // long windows see it late
+        waiting = Waiting{Jump{began_s, found->rise_db, fmt::format("{} rose by {:.0f} dB at once", what, found->rise_db)}, which, due_s};
+    }
+    void pass_on(double now_s) {
+        if (!waiting || now_s < waiting->due_s) return;
+        newest = waiting->jump;
+        waiting.reset();
     }
     double now_s() const { return static_cast<double>(frames) / sample_rate_hz; }
+
+    struct Waiting {
+        Jump jump;
+        Told which;
+        double due_s;
+    };
 
     double sample_rate_hz;
     std::uint64_t frames = 0;
     std::vector<Ear> ears;
-    std::optional<double> told_at_s, last_reading_s;
+    double counts_from_s = 0;
+    std::optional<double> taken_s, last_reading_s;
+    std::optional<Waiting> waiting;
     std::optional<Jump> newest;
 };
 
@@ -143,9 +174,15 @@ void JumpWatch::add(const Block& block) {
             const double x = block.channel(c)[i];
             ear.low += dc_share * (x - ear.low);
             const double step = x - std::exchange(ear.before, x);
-            if (const auto power = ear.all.next((x - ear.low) * (x - ear.low))) s.tell(ear.level.add(s.now_s() - frame_s, *power), "all sound");
-            if (const auto power = ear.quick.next(step * step)) s.tell(ear.crackle.add(s.now_s() - crackle_frame_s, *power), "crackle: clicks");
+            if (const auto power = ear.all.next((x - ear.low) * (x - ear.low)))
+                s.tell(ear.level.add(s.now_s() - frame_s, *power), Told::all_sound, "all sound", s.now_s());
+            if (const auto power = ear.quick.next(step * step)) {
+                const auto found = ear.crackle.add(s.now_s() - crackle_frame_s, *power);
+                const bool lasts = found && found->lasts;
+                s.tell(found, lasts ? Told::high_sound : Told::clicks, lasts ? "high-pitched sound" : "crackle: clicks", s.now_s());
+            }
         }
+    s.pass_on(s.now_s());
 }
 
 void JumpWatch::add(const FollowedPower& reading, const std::string& name) {
@@ -156,10 +193,22 @@ void JumpWatch::add(const FollowedPower& reading, const std::string& name) {
     for (std::size_t c = 0; c < std::min(s.ears.size(), reading.mean_square.size()); ++c) {
         auto& followed = s.ears[c].followed;
         if (!followed) followed.emplace(every_s, 0.5, false);
-        s.tell(followed->add(reading.time_s, reading.mean_square[c].value, !reading.at_most[c]), name.c_str());
+        s.tell(followed->add(reading.time_s, reading.mean_square[c].value, !reading.at_most[c]), Told::followed, name, reading.time_s);
     }
+    s.pass_on(reading.time_s);
 }
 
-std::optional<Jump> JumpWatch::jump() { return std::exchange(state_->newest, std::nullopt); }
+std::optional<Jump> JumpWatch::jump() {
+    if (state_->newest) state_->taken_s = state_->newest->time_s, state_->waiting.reset();
+    return std::exchange(state_->newest, std::nullopt);
+}
+
+void JumpWatch::watch_from_now() {
+    State& s = *state_;
+    s.counts_from_s = std::max(s.now_s(), s.last_reading_s.value_or(0.0));
+    s.taken_s.reset();
+    s.waiting.reset();
+    s.newest.reset();
+}
 
 }  // namespace hushtrace

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <filesystem>
 #include <system_error>
 
@@ -44,18 +45,24 @@ void KeptTakes::mark(double time_s, const std::string& text) {
     marks_.push_back({time_s, text});
 }
 
-void KeptTakes::queue() {
+void KeptTakes::lost(double from_s, double to_s) {
     const std::lock_guard lock(mutex_);
-    if (queued_ - begun_ >= 2) {
+    std::erase_if(losses_, [from_s](const auto& one) { return one.second < from_s - marks_remembered_s; });
+    losses_.emplace_back(from_s, to_s);
+}
+
+void KeptTakes::queue(double end_s) {
+    const std::lock_guard lock(mutex_);
+    if (waiting_.size() > 2) {
         news_.emplace_back("fault", "not kept: the disk is still busy with the last ones");
         return;
     }
-    ++queued_;
+    waiting_.push_back(static_cast<std::uint64_t>(std::llround(end_s * rate_)));
     changed_.notify_all();
 }
 
 void KeptTakes::keep(double now_s) {
-    if (now_s > 0.0) queue();
+    if (now_s > 0.0) queue(now_s);
 }
 
 void KeptTakes::keep_later(double moment_s, const std::string& text) {
@@ -66,11 +73,11 @@ void KeptTakes::keep_later(double moment_s, const std::string& text) {
 void KeptTakes::go_on(double now_s) {
     if (!due_s_ || now_s < *due_s_) return;
     due_s_.reset();
-    queue();
+    queue(now_s);
 }
 
 void KeptTakes::finish(double now_s) {
-    if (due_s_ && now_s > 0.0) queue();
+    if (due_s_ && now_s > 0.0) queue(now_s);
     due_s_.reset();
     {
         const std::lock_guard lock(mutex_);
@@ -93,30 +100,32 @@ std::vector<std::pair<std::string, std::string>> KeptTakes::news() {
 void KeptTakes::work() {
     for (;;) {
         std::size_t number = 0;
+        std::uint64_t end_frame = 0;
         {
             std::unique_lock lock(mutex_);
-            changed_.wait(lock, [this] { return ending_ || begun_ < queued_; });
-            if (begun_ == queued_) return;   // what still waits is stored first
-            ++begun_;
+            changed_.wait(lock, [this] { return ending_ || !waiting_.empty(); });
+            if (waiting_.empty()) return;   // what still waits is stored first
+            end_frame = waiting_.front();
             number = kept_ + 1;
         }
         std::pair<std::string, std::string> told;
         try {
-            told = store(number);
+            told = store(number, end_frame);
         } catch (const std::exception& fault) {
             told = {"fault", fmt::format("not kept: {}", fault.what())};
         }
         const std::lock_guard lock(mutex_);
+        waiting_.pop_front();
         if (told.first == "kept") ++kept_;
         news_.push_back(std::move(told));
     }
 }
 
-std::pair<std::string, std::string> KeptTakes::store(std::size_t number) {
-    if (number > most_takes) return {"fault", fmt::format("not kept: this session has stored {} takes already; begin a new one", most_takes)};
-    std::uint64_t end = 0;
-    const Block sound = sound_.copy(end);
-    if (sound.empty()) return {"fault", "not kept: no sound has come yet"};
+std::pair<std::string, std::string> KeptTakes::store(std::size_t number, std::uint64_t end_frame) {
+    if (number > most_takes) return {"fault", fmt::format("not kept: {} takes are stored already; end and start live again for more", most_takes)};
+    std::uint64_t overtaken = 0;
+    const Block sound = sound_.copy_until(end_frame, &overtaken);
+    if (sound.empty()) return {"fault", "not kept: the sound was gone before the disk was ready"};
     const double need_mb = static_cast<double>(sound.frames() * sound.channels()) * bytes_a_sample / megabyte;
     const auto free_mb = free_megabytes(order_.job_folder);
     if (free_mb && *free_mb < need_mb + least_free_mb) return {"fault", fmt::format("not kept: the disk has only {} left", in_words(*free_mb))};
@@ -125,11 +134,15 @@ std::pair<std::string, std::string> KeptTakes::store(std::size_t number) {
     order.name = fmt::format("kept-{}", number);
     while (std::filesystem::exists(order.job_folder / ("takes/" + order.name + order.suffix))) order.name = fmt::format("kept-{}", ++number);
     TakeKeeper keeper(order, rate_, sound.channels());
-    const double begin_s = static_cast<double>(end - sound.frames()) / rate_, end_s = static_cast<double>(end) / rate_;
+    const double begin_s = static_cast<double>(end_frame - sound.frames()) / rate_, end_s = static_cast<double>(end_frame) / rate_;
+    CaptureOutcome out;
+    out.flagged_overflows = overtaken > 0 ? 1 : 0;
     {
         const std::lock_guard lock(mutex_);
         for (const Mark& one : marks_)
             if (one.time_s >= begin_s && one.time_s <= end_s) keeper.take().marks.push_back({one.time_s - begin_s, one.text});
+        out.flagged_overflows += static_cast<std::uint64_t>(std::count_if(
+            losses_.begin(), losses_.end(), [&](const auto& loss) { return loss.first < end_s && loss.second > begin_s; }));
     }
     keeper.enter_as_stopped();
     const std::size_t piece = std::max<std::size_t>(1, static_cast<std::size_t>(rate_));
@@ -139,10 +152,10 @@ std::pair<std::string, std::string> KeptTakes::store(std::size_t number) {
             std::copy_n(sound.channel(c).subspan(at).begin(), part.frames(), part.channel(c).begin());
         keeper.add(std::move(part));
     }
-    CaptureOutcome out;
     keeper.finish(out);
     if (out.failure) return {"fault", fmt::format("{} is cut short: {}", keeper.take().file, out.failure->what())};
-    return {"kept", fmt::format("the last {:.0f} s are kept as {}{}", end_s - begin_s, keeper.take().file,
+    return {"kept", fmt::format("the last {:.0f} s are kept as {}{}{}", end_s - begin_s, keeper.take().file,
+                                out.flagged_overflows > 0 ? "; sound was lost within them" : "",
                                 free_mb ? fmt::format("; {} free on the disk", in_words(*free_mb - need_mb)) : "")};
 }
 

@@ -1,6 +1,7 @@
 #pragma once
 #include <condition_variable>
 #include <cstddef>
+#include <cstdint>
 #include <deque>
 #include <mutex>
 #include <optional>
@@ -29,6 +30,8 @@ public:
 
     /// A moment worth knowing in every take that holds it.
     void mark(double time_s, const std::string& text);
+    /// Between these times sound was lost on its way: each take that holds some of it is marked.
+    void lost(double from_s, double to_s);
     /// Stores at once what there is.
     void keep(double now_s);
     /// Stores it once `after_s` have passed since the moment, which becomes a mark.
@@ -43,9 +46,9 @@ public:
     std::vector<std::pair<std::string, std::string>> news();
 
 private:
-    void queue();
+    void queue(double end_s);
     void work();
-    std::pair<std::string, std::string> store(std::size_t number);
+    std::pair<std::string, std::string> store(std::size_t number, std::uint64_t end_frame);
 
     CaptureOrder order_;
     double rate_;
@@ -54,7 +57,9 @@ private:
     mutable std::mutex mutex_;
     std::condition_variable changed_;
     std::vector<Mark> marks_;   // by the session's time
-    std::size_t queued_ = 0, begun_ = 0, kept_ = 0;
+    std::vector<std::pair<double, double>> losses_;   // from, to
+    std::deque<std::uint64_t> waiting_;   // end frames of those that are to be stored; the first may be under way
+    std::size_t kept_ = 0;
     std::vector<std::pair<std::string, std::string>> news_;
     bool ending_ = false;
     std::thread thread_;   // last: it uses all of the above

@@ -30,6 +30,11 @@ void KnobCount::said(double by, double at_s) {
     }
 }
 
+void KnobCount::begun() {
+    waiting_since_s_.reset();
+    last_said_s_.reset();
+}
+
 void KnobCount::label_last() {
     volumes_.back() = place_;
     last_claimed_ = true;

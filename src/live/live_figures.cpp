@@ -73,12 +73,6 @@ std::string step_name(const LiveStep& step) {
     return step.volume ? fmt::format("volume {:g}", *step.volume) : fmt::format("step {}", step.number);
 }
 
-std::string channel_words(Channel channel) {
-    std::string words(to_word(channel));
-    std::replace(words.begin(), words.end(), '_', ' ');
-    return words;
-}
-
 std::string_view tone_word(ToneState state) {
     switch (state) {
         case ToneState::absent: return "no tone";
@@ -114,6 +108,18 @@ Followed followed(const LiveFollow& follow) {
     if (*follow.change_db < -least_db) return Followed::quieter;
     if (follow.at_most) return Followed::hidden;
     return *follow.change_db > least_db ? Followed::louder : Followed::same;
+}
+
+std::string_view to_word(Followed verdict) {
+    switch (verdict) {
+        case Followed::not_heard: return "not_heard";
+        case Followed::not_started: return "not_started";
+        case Followed::hidden: return "hidden";
+        case Followed::quieter: return "quieter";
+        case Followed::same: return "same";
+        case Followed::louder: break;
+    }
+    return "louder";
 }
 
 }  // namespace hushtrace

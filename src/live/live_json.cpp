@@ -3,6 +3,8 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 
+#include "hushtrace/live/live_figures.hpp"
+
 namespace hushtrace {
 namespace {
 
@@ -57,7 +59,8 @@ Json follow_json(const LiveFollow& follow) {
             {"looking", follow.looking},
             {"steady", follow.steady},
             {"change_sd_db", figure(follow.change_sd_db)},
-            {"speed_change", figure(follow.speed_change)}};
+            {"speed_change", figure(follow.speed_change)},
+            {"verdict", word(followed(follow))}};
 }
 
 std::string text_of(const Json& json) {
@@ -70,6 +73,7 @@ std::string live_json(const LiveSnapshot& snapshot) {
     Json levels = Json::array(), steps = Json::array();
     for (const LiveLevel& level : snapshot.levels) levels.push_back(level_json(level));
     for (const LiveStep& step : snapshot.steps) steps.push_back(step_json(step));
+    const LiveLevel* const leading = leading_level(snapshot);
     Json ceiling;
     if (snapshot.ceiling) ceiling = {{"step", step_json(snapshot.ceiling->step)}, {"final", snapshot.ceiling->final}};
     return text_of({{"number", snapshot.number},
@@ -82,6 +86,8 @@ std::string live_json(const LiveSnapshot& snapshot) {
                     {"volume", figure(snapshot.volume)},
                     {"turns_volume", snapshot.turns_volume},
                     {"levels", std::move(levels)},
+                    {"tone", word(tone_of_all(snapshot))},
+                    {"leading", leading ? word(leading->channel) : Json(nullptr)},
                     {"steps", std::move(steps)},
                     {"ceiling", std::move(ceiling)},
                     {"follow", snapshot.follow ? follow_json(*snapshot.follow) : Json(nullptr)},

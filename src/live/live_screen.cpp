@@ -240,12 +240,17 @@ struct KeyWord {
 
 std::vector<KeyWord> key_words(const LiveSnapshot& snapshot) {
     if (snapshot.state == LiveState::ended) return {};
-    const KeyWord keep{"k", "keep the last minute"}, mark{"m", "mark"}, end{"q", "end"};
+    const KeyWord mark{"m", "mark"}, end{"q", "end"}, turn{"↑ ↓", "turn the knob"}, up{"↑", "I turned it up one"}, back{"↓", "back one"};
     if (snapshot.task == LiveTask::follow)
-        return {{"space", snapshot.state == LiveState::waiting ? "start" : "new start"}, end, {"a", snapshot.armed ? "disarm" : "arm"}, keep, mark};
-    if (snapshot.state == LiveState::waiting) return {{"space", "start"}, end, {"↑ ↓", "turn the knob"}, keep, mark};
-    if (snapshot.turns_volume) return {{"↑ ↓", "turn the knob"}, end, keep, mark};
-    return {{"↑", "I turned it up one"}, {"↓", "back one"}, end, keep, mark};
+        return {{"space", snapshot.state == LiveState::waiting ? "start" : "new start"}, end, {"a", snapshot.armed ? "disarm" : "arm"},
+                {"k", "keep the last minute"}, mark};
+    if (snapshot.state == LiveState::waiting) {
+        const KeyWord start{"space", "start"};
+        if (!snapshot.volume) return {start, end, mark};  // where the knob stands is not known: a turn changes nothing yet
+        return snapshot.turns_volume ? std::vector<KeyWord>{start, end, turn, mark} : std::vector<KeyWord>{start, end, up, back, mark};
+    }
+    if (snapshot.turns_volume) return {turn, end, mark};
+    return {up, back, end, mark};
 }
 
 }  // namespace
@@ -275,7 +280,7 @@ std::optional<LiveRequest> request_of_key(int key, const LiveSnapshot& snapshot)
         case ' ':
             if (snapshot.state == LiveState::waiting) return LiveRequest::start;
             return gain ? std::nullopt : std::optional(LiveRequest::reference);
-        case 'k': case 'K': return LiveRequest::keep;
+        case 'k': case 'K': return LiveRequest::keep;  // in gain, too: the session tells why it keeps nothing
         case 'a': case 'A': return gain ? std::nullopt : std::optional(LiveRequest::arm);
         case 'm': case 'M': return LiveRequest::mark;
         case 'q': case 'Q': return LiveRequest::stop;
@@ -286,7 +291,7 @@ std::optional<LiveRequest> request_of_key(int key, const LiveSnapshot& snapshot)
 std::string keys_text(const LiveSnapshot& snapshot, int columns, bool phone_page) {
     std::string text;
     std::vector<KeyWord> words = key_words(snapshot);
-    if (phone_page && words.size() > 3) words.insert(words.begin() + 3, {"p", "phone"});
+    if (phone_page && words.size() >= 3) words.insert(words.begin() + 3, {"p", "phone"});
     for (const KeyWord& one : words) {
         const std::string more = fmt::format("{}{}: {}", text.empty() ? "" : "   ", one.key, one.does);
         if (static_cast<int>(display_width(text) + display_width(more)) > columns) break;

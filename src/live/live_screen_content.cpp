@@ -6,6 +6,8 @@
 #include <cmath>
 #include <iterator>
 
+#include "hushtrace/job/shown_text.hpp"
+
 namespace hushtrace {
 namespace {
 
@@ -50,7 +52,7 @@ TintedText status_of(const LiveSnapshot& snapshot, const LiveScreenWish& wish) {
 }
 
 TintedText channel_line(const LiveLevel& one) {
-    std::string text = fmt::format("{:<11}{:>10}", channel_words(one.channel), level_figure(one).text());
+    std::string text = fmt::format("{:<11}{:>10}", spaced(to_word(one.channel)), level_figure(one).text());
     if (one.level_v) text += fmt::format("{:>12}", decibel_figure(one.level_dbv, "dBV").text());
     text += fmt::format("  peak {:>10}  THD {:>7}  {}", decibel_figure(one.peak_dbfs, "dBFS", 1).text(),
                         thd_words(one), tone_word(one.tone));
@@ -118,8 +120,8 @@ ScreenContent gain_content(const LiveSnapshot& snapshot, const LiveScreenWish& w
         content.first = {"level now", {"-", ""}, "-88.88", "", ""};
         return content;
     }
-    content.first = {fmt::format("level now, {}", channel_words(leading->channel)), level_figure(*leading), "-88.88",
-                     channel_words(leading->channel), ""};
+    content.first = {fmt::format("level now, {}", spaced(to_word(leading->channel))), level_figure(*leading), "-88.88",
+                     spaced(to_word(leading->channel)), ""};
     content.details = {"THD " + thd_words(*leading)};
     if (leading->level_v) content.details.push_back(decibel_figure(leading->level_dbv, "dBV").text());
     if (snapshot.volume) content.details.push_back(fmt::format("volume now {:g}", *snapshot.volume));
@@ -135,7 +137,7 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     ScreenContent content;
     const LiveFollow none, &follow = snapshot.follow ? *snapshot.follow : none;
     content.title = fmt::format("{}{}{}{}", snapshot.title, snapshot.title.empty() ? "" : "   ", follow.name,
-                                snapshot.follow ? ", " + channel_words(follow.channel) : "");
+                                snapshot.follow ? ", " + spaced(to_word(follow.channel)) : "");
     content.right_title = clock_text(snapshot.time_s);
     content.headline = snapshot.headline;
     content.next = snapshot.next;
@@ -177,7 +179,7 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     if (follow.frequency_hz && std::isfinite(*follow.frequency_hz)) content.details.push_back(fmt::format("at {:.1f} Hz", *follow.frequency_hz));
     if (follow.sd_db && std::isfinite(*follow.sd_db)) content.details.push_back(fmt::format("±{:.1f} dB", 2 * *follow.sd_db));
     for (const LiveLevel& one : snapshot.levels)
-        content.channels.push_back({fmt::format("{:<11}{:>11}   peak {:>10}", channel_words(one.channel), level_figure(one).text(),
+        content.channels.push_back({fmt::format("{:<11}{:>11}   peak {:>10}", spaced(to_word(one.channel)), level_figure(one).text(),
                                                 decibel_figure(one.peak_dbfs, "dBFS", 1).text()),
                                     one.tone == ToneState::overloaded ? Tint::strong : Tint::plain});
     return content;

@@ -3,12 +3,14 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
 #include <chrono>
 #include <cmath>
 #include <limits>
 #include <utility>
 #include <variant>
 
+#include "hushtrace/live/follow_task.hpp"
 #include "hushtrace/live/gain_task.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "follow_session.hpp"
@@ -28,17 +30,19 @@ const Sine* sine_of(const LiveOrder& order) {
     return tone ? std::get_if<Sine>(&tone->waveform) : nullptr;
 }
 
-void check(const Link& link, const LiveOrder& order) {
-    const auto refuse = [](const std::string& why) { throw Error(ErrorKind::invalid_request, why); };
+[[noreturn]] void refuse(const std::string& why) {
+    throw Error(ErrorKind::invalid_request, why);
+}
+
+/// What can be told without a link, and at once.
+void check_words(const LiveOrder& order) {
     const Take& take = order.capture.take;
-    if (take.channels.size() != link.input_channels())
-        refuse(fmt::format("{} channels are named, but {} come from {}", take.channels.size(), link.input_channels(),
-                           link.name()));
     if (order.capture.plays_tone && !take.tone) refuse("there is no tone to play");
-    if (order.task == LiveTask::gain && std::all_of(take.channels.begin(), take.channels.end(), [](Channel one) {
-            return one == Channel::supply || one == Channel::supply_current;
-        }))
+    if (order.task == LiveTask::gain && std::none_of(take.channels.begin(), take.channels.end(), carries_signal))
         refuse("none of the channels carries the signal: --channels left,right");
+    if (order.task == LiveTask::gain && take.conditions.point == Point::amp_output)
+        refuse("--point amp_output: the source's ceiling is read before the amplifier: --point amp_input (where its lead goes into the "
+               "amplifier) or source_output");
     if (order.task == LiveTask::gain && !sine_of(order))
         refuse("the source's ceiling is found with a steady sine: --tone sine");
     if (const auto& most_s = order.capture.duration_s; most_s && !(*most_s > 0 && *most_s <= longest_capture_s))
@@ -46,6 +50,32 @@ void check(const Link& link, const LiveOrder& order) {
     if (!std::is_sorted(order.knob_script.begin(), order.knob_script.end(),
                         [](const KnobTurn& a, const KnobTurn& b) { return a.time_s < b.time_s; }))
         refuse("the knob's script must go forward in time");
+}
+
+void check(const Link& link, const LiveOrder& order) {
+    const Take& take = order.capture.take;
+    if (take.channels.size() != link.input_channels())
+        refuse(fmt::format("{} channels are named, but {} come from {}", take.channels.size(), link.input_channels(),
+                           link.name()));
+    check_words(order);
+}
+
+GainWatch gain_watch(const LiveOrder& order, double sample_rate_hz, bool link_turns_volume) {
+    GainWatch watch;
+    const Take& take = order.capture.take;
+    watch.sample_rate_hz = sample_rate_hz;
+    watch.tone_hz = sine_of(order)->frequency_hz;
+    watch.limit_thd_percent = order.job.ceiling_thd_percent();
+    watch.channels = take.channels;
+    for (std::size_t c = 0; c < take.channels.size(); ++c)
+        watch.volts_full_scale.push_back(order.job.volts_full_scale(take, c));
+    watch.volume_start = order.volume_start;
+    watch.volume_top = order.volume_top;
+    watch.volume_step = order.volume_step;
+    watch.link_turns_volume = link_turns_volume;
+    watch.source_plays = !order.capture.plays_tone;
+    watch.waits_for_readings = order.unpaced;
+    return watch;
 }
 
 /// Closes the board on every way out.
@@ -72,8 +102,8 @@ public:
           levels_(link.input_channels(), rate_),
           whole_(link.input_channels()),
           waiting_(order.task == LiveTask::gain) {
-        if (order.task == LiveTask::gain) gain_.emplace(gain_watch());
-        if (order.task == LiveTask::follow && order.follow.find('-') != std::string::npos)
+        if (order.task == LiveTask::gain) gain_.emplace(gain_watch(order, rate_, link.turns_volume()));
+        if (looks_through_takes(order))
             board.tell(0, "started", "looking through the job's takes first");
         if (order.task == LiveTask::follow) follow_.emplace(order, rate_, order.unpaced);
         out_.capture.sample_rate_hz = rate_;
@@ -105,23 +135,6 @@ private:
         if (!order_.capture.plays_tone) return std::nullopt;
         return PlayedSound(order_.capture.take.tone->waveform, order_.capture.max_level_dbfs, rate_);
     }
-    GainWatch gain_watch() const {
-        GainWatch watch;
-        const Take& take = order_.capture.take;
-        watch.sample_rate_hz = rate_;
-        watch.tone_hz = sine_of(order_)->frequency_hz;
-        watch.limit_thd_percent = order_.job.ceiling_thd_percent();
-        watch.channels = take.channels;
-        for (std::size_t c = 0; c < take.channels.size(); ++c)
-            watch.volts_full_scale.push_back(order_.job.volts_full_scale(take, c));
-        watch.volume_start = order_.volume_start;
-        watch.volume_top = order_.volume_top;
-        watch.volume_step = order_.volume_step;
-        watch.link_turns_volume = link_.turns_volume();
-        watch.source_plays = !order_.capture.plays_tone;
-        watch.waits_for_readings = order_.unpaced;
-        return watch;
-    }
     double captured_s() const { return static_cast<double>(captured_) / rate_; }
     double taken_s() const { return static_cast<double>(kept_) / rate_; }
 
@@ -147,7 +160,7 @@ private:
         levels_.add(block);
         captured_ += block.frames();
         if (gain_) gain_->add(block);
-        if (follow_) follow_->add(block);
+        if (follow_) follow_->add(block, drive_.overflows() + drive_.underflows());
         if (!waiting_) keep(block);
         tell_events();
         if (waiting_ && gain_->hears_tone() && tone_is_up()) start();
@@ -208,6 +221,9 @@ private:
                     break;
                 case LiveRequest::keep:
                     if (follow_) follow_->keep();
+                    else
+                        board_.tell(captured_s(), "mark", order_.stores_take ? "nothing is kept here: the whole session is stored as a take"
+                                                                            : "nothing is kept here: this session stores nothing");
                     break;
                 case LiveRequest::arm:
                     if (follow_) follow_->arm();
@@ -342,6 +358,30 @@ private:
 };
 
 }  // namespace
+
+bool looks_through_takes(const LiveOrder& order) {
+    std::string what = order.follow;
+    std::transform(what.begin(), what.end(), what.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
+    const auto dash = what.rfind('-');
+    return order.task == LiveTask::follow && dash != std::string::npos && dash + 1 < what.size() &&
+           std::isdigit(static_cast<unsigned char>(what[dash + 1])) && std::isalpha(static_cast<unsigned char>(what[0])) &&
+           !what.starts_with("order");
+}
+
+void check_live(const LiveOrder& order, double sample_rate_hz) {
+    check_words(order);
+    if (order.task == LiveTask::gain) {
+        const GainTask tried(gain_watch(order, sample_rate_hz, false));
+        return;
+    }
+    FollowWish wish;
+    wish.what = order.follow;
+    wish.job = order.job;
+    wish.job_folder = order.capture.job_folder;
+    wish.take = order.capture.take;
+    wish.sample_rate_hz = sample_rate_hz;
+    const FollowTask tried(wish);
+}
 
 LiveOutcome run_live(Link& link, const LiveOrder& order, LiveBoard& board) {
     const Closing closing(board);

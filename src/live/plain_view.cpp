@@ -5,6 +5,7 @@
 #include <chrono>
 #include <cmath>
 #include <optional>
+#include <thread>
 #include <utility>
 
 #include "hushtrace/job/shown_text.hpp"
@@ -98,14 +99,18 @@ bool PlainPace::due(const LiveSnapshot& snapshot) {
     return true;
 }
 
-void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys, PlainForm form) {
+bool show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys, PlainForm form) {
     std::optional<TypedKeys> typed;
     if (keys != PlainKeys::none) typed.emplace(keys == PlainKeys::pipe ? TypedKeys::From::pipe : TypedKeys::From::terminal);
     std::uint64_t number = 0, told = 0, event_number = 0;
     PlainPace pace;
     std::string next;
     bool end_passed_on = false;
-    const auto write = [to](const std::string& line) { fmt::print(to, "{}\n", line); };
+    bool written = true;
+    const auto write = [to, &written](std::string line) {
+        line += '\n';
+        written = written && std::fwrite(line.data(), 1, line.size(), to) == line.size();
+    };
     const auto json = [](const char* what, const std::string& document) {
         return fmt::format(R"({{"schema":"hushtrace.live/1","{}":{}}})", what, document);
     };
@@ -131,8 +136,11 @@ void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys, PlainForm for
             next = snapshot->next;
             if (!next.empty()) write(when(snapshot->time_s) + "next: " + clean_text(next));
         }
-        if (std::fflush(to) != 0 || std::ferror(to) != 0) return;
+        if (written && std::fflush(to) == 0 && std::ferror(to) == 0) continue;
+        while (!board.closed() && !board.ask(LiveRequest::stop)) std::this_thread::sleep_for(20ms);
+        return false;
     }
+    return true;
 }
 
 }  // namespace hushtrace

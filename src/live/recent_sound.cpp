@@ -22,7 +22,7 @@ RecentSound::RecentSound(std::size_t channels, double sample_rate_hz, double sec
 void RecentSound::add(const Block& block) {
     if (block.channels() != channels_) throw Error(ErrorKind::invalid_request, "the sound changed its number of channels");
     // of a block longer than the ring its end is what counts
-    const std::size_t skipped = block.frames() > held_frames_ ? block.frames() - held_frames_ : 0;
+    const std::size_t skipped = block.frames() > ring_frames_ ? block.frames() - ring_frames_ : 0;
     const std::lock_guard lock(mutex_);
     const std::uint64_t begin = added_ + skipped;
     for (std::size_t c = 0; c < channels_; ++c) {
@@ -42,20 +42,23 @@ std::uint64_t RecentSound::added() const {
 }
 
 Block RecentSound::copy() const {
-    std::uint64_t end = 0;
-    return copy(end);
+    return copy_until(added());
 }
 
-Block RecentSound::copy(std::uint64_t& end_frame) const {
-    end_frame = added();
-    const auto frames = static_cast<std::size_t>(std::min<std::uint64_t>(end_frame, held_frames_));
+Block RecentSound::copy_until(std::uint64_t end_frame, std::uint64_t* overtaken) const {
+    if (overtaken) *overtaken = 0;
+    const std::uint64_t now = added(), oldest = now > ring_frames_ ? now - ring_frames_ : 0;
+    if (end_frame > now) throw Error(ErrorKind::invalid_request, "that sound has not come yet");
+    const std::uint64_t first = std::max(oldest, end_frame > held_frames_ ? end_frame - held_frames_ : 0);
+    const auto frames = static_cast<std::size_t>(end_frame > first ? end_frame - first : 0);
     Block out(channels_, frames);
-    const std::uint64_t first = end_frame - frames;
     for (std::size_t done = 0; done < frames; done += piece_frames) {
         const std::size_t count = std::min(piece_frames, frames - done);
         const std::lock_guard lock(mutex_);
-        // overtaken by what came meanwhile: that stretch is lost, and silence stands for it
-        if (added_ > first + done + ring_frames_) continue;
+        if (added_ > first + done + ring_frames_) {
+            if (overtaken) *overtaken += count;
+            continue;
+        }
         for (std::size_t c = 0; c < channels_; ++c) {
             const auto to = out.channel(c);
             auto at = static_cast<std::size_t>((first + done) % ring_frames_);

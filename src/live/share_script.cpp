@@ -27,7 +27,6 @@ std::string_view share_script() {
     absent: ['no tone', '\u25CB', 'dim'], moving: ['turning', '\u2026', 'dim'], clean: ['clean', '\u2713', ''],
     distorted: ['too much', '\u25B2', 'bad'], unsure: ['unsure', '?', 'dim'], overloaded: ['input full', '\u25A0', 'bad'],
   };
-  const order = ['absent', 'moving', 'clean', 'unsure', 'distorted', 'overloaded'];
 
   let newest = null, figuresAt = 0, heard = Date.now(), opened = null, over = false, lastEvent = 0, linked = false, happened = 0;
 
@@ -52,12 +51,10 @@ std::string_view share_script() {
     together(levelOf(step)) + ', ' + percent(step.thd_percent) + ' distortion';
 
   const showLevels = (s) => {
-    let shown = null;
-    for (const one of s.levels)
-      if (!shown || order.indexOf(one.tone) > order.indexOf(shown.tone)) shown = one;
+    const shown = s.levels.find((one) => one.channel === s.leading);
     if (!shown) { replace('whose', []); figure('\u2013', ''); put('beside', ''); replace('others', []); return; }
     const tone = s.task === 'gain';
-    replace('whose', [plain(shown.channel)].concat(tone ? [stateChip(shown.tone)] : [], known(s.volume) ? ['volume\u00A0' + s.volume] : []));
+    replace('whose', [plain(shown.channel)].concat(tone ? [stateChip(s.tone)] : [], known(s.volume) ? ['volume\u00A0' + s.volume] : []));
     const [value, unit] = levelOf(shown);
     figure(value, unit);
     const beside = [];
@@ -83,15 +80,18 @@ std::string_view share_script() {
       : last ? 'Last: ' + stepText(last) : '');
   };
 
+  const verdicts = {
+    quieter: '\u25BC quieter than at the start', louder: '\u25B2 louder than at the start', same: 'as at the start',
+    hidden: '', not_started: 'no start yet', not_heard: 'not heard',
+  };
   const showFollow = (s) => {
     const f = s.follow, unit = f.calibrated ? ' dBV' : ' dBFS';
     replace('whose', [f.name + (known(f.frequency_hz) ? ', ' + fixed(f.frequency_hz, 0) + ' Hz' : '')]);
     const changed = known(f.change_db);
     figure((f.at_most ? '\u2264' : '') + (changed ? signed(f.change_db) : fixed(f.level_db, 1)), changed ? 'dB' : unit.trim());
-    const way = !changed ? '' : Math.abs(f.change_db) < 0.05 ? 'as at the start' : f.change_db < 0 ? '\u25BC quieter than at the start'
-      : '\u25B2 louder than at the start';
+    const way = f.looking ? 'looking for it' : verdicts[f.verdict] || '';
     put('beside', way + (f.at_most ? (way ? '; ' : '') + 'covered by other noise: at most this' : ''));
-    put('found', 'now ' + fixed(f.level_db, 1) + (known(f.sd_db) ? ' \u00B1 ' + fixed(f.sd_db, 1) : '') + unit + ', lowest ' +
+    put('found', 'now ' + fixed(f.level_db, 1) + (known(f.sd_db) ? ' \u00B1 ' + fixed(2 * f.sd_db, 1) : '') + unit + ', lowest ' +
       fixed(f.lowest_db, 1) + ', start ' + fixed(f.start_db, 1));
     replace('others', []);
   };
@@ -147,6 +147,8 @@ std::string_view share_script() {
     at('big').disabled = ended;
     at('second').disabled = ended || now.second[2] === true;
     for (const id of ['mark', 'keep', 'stop']) at(id).disabled = ended;
+    at('keep').hidden = !newest || newest.task !== 'follow';
+    at('buttons').className = at('keep').hidden ? 'three' : '';
     const sure = Date.now() < sureUntil;
     at('stop').className = sure ? 'sure' : '';
     put('stop', sure ? 'Really stop?' : 'Stop');

@@ -41,12 +41,12 @@ constexpr std::string_view body = R"page(</head>
   <p class="caution">Vehicle parked. Nobody uses this page while driving.</p>
   <noscript>This page needs JavaScript.</noscript>
 </main>
-<nav aria-label="Buttons">
+<nav id="buttons" class="three" aria-label="Buttons">
   <p id="answer" role="status"></p>
   <button id="big" class="big" type="button" disabled>Start</button>
   <button id="second" type="button" disabled>One back</button>
   <button id="mark" type="button" disabled>Mark</button>
-  <button id="keep" type="button" disabled>Keep</button>
+  <button id="keep" type="button" hidden disabled>Keep</button>
   <button id="stop" type="button" disabled>Stop</button>
 </nav>
 )page";
@@ -106,6 +106,7 @@ summary { padding: 10px 0; }
 #happened li { padding: 3px 0; }
 nav { position: sticky; bottom: 0; background: var(--paper); border-top: 2px solid var(--line); padding: 8px 12px 10px; display: grid;
   grid-template-columns: repeat(4, 1fr); gap: 8px; }
+nav.three { grid-template-columns: repeat(3, 1fr); }
 #answer { grid-column: 1 / -1; font-size: 16px; }
 #answer:empty { display: none; }
 #answer.bad { background: var(--bad); color: var(--on-bad); padding: 4px 8px; border-radius: 4px; }
@@ -129,7 +130,9 @@ button.sure { background: var(--bad); color: var(--on-bad); border-color: var(--
   #headline { font-size: 20px; }
   #whose, #beside, #others, #found, #next { font-size: 17px; }
   button.big { font-size: 22px; }
-  nav { border-top: 0; border-left: 2px solid var(--line); grid-template-columns: 1fr 1fr; align-content: end; align-self: end; }
+  nav, nav.three { grid-template-columns: 1fr 1fr; }
+  nav { border-top: 0; border-left: 2px solid var(--line); align-content: end; align-self: end; }
+  .three #stop { grid-column: 1 / -1; }
 }
 @media (prefers-reduced-motion: reduce) { button:active:not(:disabled) { transform: none; } }
 )page";

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <set>
 #include <variant>
 
 #include "hushtrace/live/precautions.hpp"
@@ -24,19 +25,26 @@ bool reaches(const Waveform& waveform, bool high) {
 }
 
 std::string tweeter_text(const Job& job, const Take& take) {
+    // the take's own amplifier first; the others hang on the same source, and may be on as well
+    std::set<std::string> named;
     std::string amplifiers;
-    for (const SpeakerData& speaker : job.speakers)
-        if (speaker.kind == SpeakerKind::tweeter && !speaker.amplifier.empty() && amplifiers.find(speaker.amplifier) == std::string::npos)
-            amplifiers += (amplifiers.empty() ? "" : ", ") + speaker.amplifier;
-    const bool listed =
-        std::any_of(job.speakers.begin(), job.speakers.end(), [](const SpeakerData& one) { return one.kind == SpeakerKind::tweeter; });
+    std::size_t tweeters = 0;
+    for (const bool own : {true, false})
+        for (const SpeakerData& speaker : job.speakers) {
+            if (speaker.kind != SpeakerKind::tweeter || (take.conditions.at_amplifier == speaker.amplifier) != own) continue;
+            ++tweeters;
+            if (!speaker.amplifier.empty() && named.insert(speaker.amplifier).second)
+                amplifiers += (amplifiers.empty() ? "" : ", ") + speaker.amplifier;
+        }
+    const bool listed = tweeters > 0;
     const bool others_only = !listed && !job.speakers.empty() &&
                              std::all_of(job.speakers.begin(), job.speakers.end(),
                                          [](const SpeakerData& one) { return one.kind.has_value() && *one.kind != SpeakerKind::full_range; });
     if (others_only) return "";
     const std::string which =
-        listed ? fmt::format("The job lists a tweeter{}", amplifiers.empty() ? "" : " on " + amplifiers) : "Where tweeters hang on it";
-    return fmt::format("{}: disconnect {} before this tone. {}", which, listed ? "it" : "them",
+        listed ? fmt::format("The job lists {}{}", tweeters == 1 ? "a tweeter" : "tweeters", amplifiers.empty() ? "" : " on " + amplifiers)
+                                     : "Where tweeters hang on it";
+    return fmt::format("{}: disconnect {} before this tone. {}", which, tweeters == 1 ? "it" : "them",
                        reaches(take.tone->waveform, false) && !reaches(take.tone->waveform, true)
                            ? "Bass without a crossover destroys a tweeter at once."
                            : "A steady tone burns a tweeter at a fraction of its music rating.");
@@ -44,15 +52,20 @@ std::string tweeter_text(const Job& job, const Take& take) {
 
 }  // namespace
 
-bool sounds_in_amplifier(const Take& take) {
+bool may_sound_in_amplifier(const Take& take) {
     if (!take.tone || std::holds_alternative<NearSilence>(take.tone->waveform) || take.conditions.has(Hookup::inputs_shorted)) return false;
-    if (take.conditions.amplifier) return *take.conditions.amplifier == AmplifierState::on;
-    return take.conditions.point == Point::amp_output;
+    return take.conditions.amplifier != AmplifierState::off;
 }
 
-std::string live_amplifier_text() {
-    return "the amplifier is on, and the interface is about to play a tone into it: gain at its minimum, volume low, speakers disconnected (tweeters "
-           "above all), nobody's ear near one";
+bool sounds_in_amplifier(const Take& take) {
+    return may_sound_in_amplifier(take) && (take.conditions.amplifier || take.conditions.point == Point::amp_output);
+}
+
+std::string live_amplifier_text(const Take& take) {
+    const char* const state = sounds_in_amplifier(take) ? "the amplifier is on, and the interface is about to play a tone into it"
+                                                        : "the interface is about to play a tone, and nobody said that the amplifier is off "
+                                                          "(--amplifier off says it). Where it is on";
+    return std::string(state) + ": gain at its minimum, volume low, speakers disconnected (tweeters above all), nobody's ear near one";
 }
 
 std::optional<std::string> output_pad_refusal(const Take& take) {
@@ -66,9 +79,8 @@ std::vector<Warning> tone_cautions(const Job& job, const Take& take) {
     std::vector<Warning> found;
     if (!sounds_in_amplifier(take)) return found;
     found.push_back({"amplifier_live",
-                     "A tone into an amplifier that is on: gain at its minimum first, volume low, short bursts of 2 to 5 s, nobody's ear near a "
-                     "speaker. With "
-                     "speakers on, a steady tone at full power overheats coils and harms hearing within minutes.",
+                     "A tone into an amplifier that is on: gain at its minimum first, volume low, a few seconds at a time, nobody's ear near a "
+                     "speaker. With speakers on, a steady tone at full power overheats coils and harms hearing within minutes.",
                      std::nullopt});
     if (decibels_from_amplitude(peak_of(take.tone->waveform)) > kQuietTone_dbfs)
         if (const std::string text = tweeter_text(job, take); !text.empty()) found.push_back({"tweeters", text, std::nullopt});

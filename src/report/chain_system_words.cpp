@@ -187,7 +187,7 @@ std::string limit_name(const LimitLine& line) {
 }
 
 std::string limit_found(const LimitLine& line) {
-    if (line.verdict == "not_measured") return "not measured";
+    if (line.verdict == "not_measured") return line.found_text.empty() ? "not measured" : "not measured (" + line.found_text + ")";
     if (!line.found_text.empty()) return line.found_text;
     if (!line.found) return "";
     if (line.unit == "%") return distortion_text(line.found->value, line.found->sd, line.found->limited_by);

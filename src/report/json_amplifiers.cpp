@@ -107,6 +107,8 @@ Json setting_json(const AmplifierSetting& one) {
     put_limits(entry, "noise_at_ear_db_spl", one.noise_sd_db, one.noise_limited_by, known(one.noise_at_ear_db_spl));
     entry["rated_output_v"] = figure_json(one.rated_output_v);
     entry["target_limited_by"] = text_or_null(one.target_limited_by);
+    entry["tone_hz"] = figure_json(one.tone_hz);
+    entry["tone_dbfs"] = level_json(one.tone_dbfs);
     entry["volume"] = figure_json(one.volume);
     entry["channels"] = list_json(one.channels, [](Channel channel) { return std::string(to_word(channel)); });
     entry["own_ceiling_volume"] = figure_json(one.own_ceiling_volume);

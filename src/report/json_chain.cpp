@@ -52,6 +52,8 @@ Json harmonics_json(const std::vector<HarmonicResponse>& harmonics) {
 Json channel_json(const ChainChannel& one) {
     Json out = {{"channel", std::string(to_word(one.channel))}, {"take", one.take}, {"volume", figure_json(one.volume)}, {"silent", one.silent},
                 {"polarity", one.polarity}};
+    put_limited(out, "quiet_db", one.quiet_db);
+    out["quiet_against"] = one.quiet_db ? Json(std::string(to_word(one.quiet_against))) : Json(nullptr);
     put_limited(out, "delay_ms", one.delay_ms);
     put_limited(out, "delay_after_tone_ms", one.delay_after_tone_ms);
     put_limited(out, "gain_db", one.gain_db);

@@ -20,6 +20,7 @@ Json cable_json(const PowerCable& one) {
             {"area_mm2", figure_json(one.area_mm2)},
             {"resistance_mohm", one.resistance_ohm ? figure_json(1e3 * *one.resistance_ohm) : Json(nullptr)},
             {"drop_v", figure_json(one.drop_v)},
+            {"with_feed_v", figure_json(one.with_feed_v)},
             {"fuse_a", figure_json(one.fuse_a)},
             {"needs_fuse", one.needs_fuse},
             {"largest_fuse_a", one.carries ? figure_json(one.carries->fuse_a) : Json(nullptr)},
@@ -38,7 +39,12 @@ Json feed_json(const FeedEstimate& one) {
             {"impedance_mohm", figure_json(1e3 * one.impedance_ohm)},
             {"battery_ripple_v", figure_json(one.battery_ripple_v)},
             {"ripple_v", figure_json(one.ripple_v)},
-            {"ripple_a", figure_json(one.ripple_a)}};
+            {"ripple_a", figure_json(one.ripple_a)},
+            {"resonance_hz", figure_json(one.resonance_hz)},
+            {"worst_hz", one.worst ? figure_json(one.worst->frequency_hz) : Json(nullptr)},
+            {"worst_rpm", one.worst ? figure_json(one.worst->rpm) : Json(nullptr)},
+            {"worst_ripple_v", one.worst ? figure_json(one.worst->ripple_v) : Json(nullptr)},
+            {"worst_ripple_a", one.worst ? figure_json(one.worst->ripple_a) : Json(nullptr)}};
 }
 
 Json reserve_json(const AlternatorReserve& one) {
@@ -54,7 +60,8 @@ Json reserve_json(const AlternatorReserve& one) {
 Json power_results(const PowerAnalysis& analysis) {
     Json draws = Json::array(), cables = Json::array(), ripple = Json::array();
     for (const PowerDraw& one : analysis.draws)
-        draws.push_back({{"name", one.name}, {"current_a", figure_json(one.current_a)}, {"estimated", one.estimated}});
+        draws.push_back({{"name", one.name}, {"current_a", figure_json(one.current_a)}, {"estimated", one.estimated},
+                         {"note", one.note.empty() ? Json(nullptr) : Json(one.note)}});
     for (const PowerCable& one : analysis.cables) cables.push_back(cable_json(one));
     for (const MeasuredRipple& one : analysis.ripple) {
         Json entry = {{"take", one.take}, {"engine", std::string(to_word(one.engine))}, {"ripple_v", figure_json(one.volts.value)}};

@@ -64,8 +64,9 @@ std::string amplifier_table(const GainAnalysis& analysis) {
     return table({"amplifier", "sensitivity", "input at the ceiling", "target output", "gain",
                   "noise at its output"},
                  rows,
-                 "Amplifiers: with the source at its ceiling, turn the gain up until the output reads the "
-                 "target") +
+                 analysis.ceiling_usable()
+                     ? "Amplifiers: with the source at its ceiling, turn the gain up until the output reads the target"
+                     : "Amplifiers: without a ceiling no gain can be set; the target holds once there is one") +
            notes + splits;
 }
 

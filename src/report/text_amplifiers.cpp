@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
 #include <cstddef>
 
 #include "amplifier_words.hpp"
@@ -12,13 +13,20 @@ namespace {
 
 constexpr std::size_t kWay = 32, kGain = 9, kNoise = 15;  // columns of the table of splits
 
-/// How to reach the target with a meter at the output: which tone, at which volume.
-std::string turn_until(const AmplifierSetting& one) {
-    const bool ceiling_tone = one.allowance_from.empty() || one.allowance_from == "tone";
-    std::string with = "the ceiling's tone";
-    if (!ceiling_tone && one.confirm_tone_dbfs)
-        with = fmt::format("a tone of {:g} dBFS{}", *one.confirm_tone_dbfs,
-                           one.volume ? fmt::format(" at volume {:g}", *one.volume) : " at the ceiling");
+/// The tone that must bring the target, and at which volume: the ceiling's own where that is the one.
+std::string confirming_tone(const AmplifierSetting& one, const std::optional<Ceiling>& ceiling) {
+    constexpr double same_tone = 0.01, same_level_db = 0.05;
+    const bool same_hz = !ceiling || !one.tone_hz || std::abs(*one.tone_hz / ceiling->tone_hz - 1.0) < same_tone;
+    const bool as_played = !one.confirm_tone_dbfs || !one.tone_dbfs || std::abs(*one.confirm_tone_dbfs - *one.tone_dbfs) < same_level_db;
+    const bool stated = !one.allowance_from.empty() && one.allowance_from != "tone";
+    if (same_hz && (stated ? !one.confirm_tone_dbfs : as_played)) return "the ceiling's tone";
+    return fmt::format("a tone of {}{:g} dBFS{}", same_hz ? "" : fmt::format("{:g} Hz at ", *one.tone_hz), one.confirm_tone_dbfs.value_or(0.0),
+                       one.volume ? fmt::format(" at volume {:g}", *one.volume) : " at the ceiling");
+}
+
+/// How to reach the target with a meter at the output.
+std::string turn_until(const AmplifierSetting& one, const std::optional<Ceiling>& ceiling) {
+    const std::string with = confirming_tone(one, ceiling);
     if (one.reached_output_v && one.gain_reached_db && *one.reached_output_v < 0.999 * *one.target_output_v)
         return fmt::format("turn its gain up to the end: its output then reads {} of the {} wanted with {}", volts_text(*one.reached_output_v),
                            volts_text(*one.target_output_v), with);
@@ -30,7 +38,7 @@ void tell_allowance(Lines& lines, const AmplifierSetting& one) {
     lines.add(allowance_text(one), 2);
 }
 
-void tell_setting(Lines& lines, const AmplifierSetting& one) {
+void tell_setting(Lines& lines, const AmplifierSetting& one, const GainAnalysis& analysis) {
     if (one.sensitivity_v)
         lines.add(
             fmt::format(
@@ -40,7 +48,7 @@ void tell_setting(Lines& lines, const AmplifierSetting& one) {
                     : "",
                 one.input_v_at_ceiling ? volts_text(*one.input_v_at_ceiling) : "an unknown voltage"),
             2);
-    if (one.target_output_v && !one.refused) lines.add(turn_until(one), 2);
+    if (one.target_output_v && !one.refused && analysis.ceiling_usable()) lines.add(turn_until(one, analysis.ceiling), 2);
     if (one.gain_db) lines.add(fmt::format("that is a gain of {:.1f} dB{}", *one.gain_db, spread_text(one.gain_sd_db.value_or(0))), 2);
     if (one.dial) lines.add(dial_text(one), 2);
     tell_allowance(lines, one);
@@ -67,7 +75,7 @@ void tell_amplifiers(Lines& lines, const GainAnalysis& analysis) {
     for (const AmplifierSetting& one : analysis.amplifiers) {
         lines.add(one.name.empty() ? "amplifier" : one.name);
         if (one.refused) lines.add(*one.refused, 2, "! ");
-        tell_setting(lines, one);
+        tell_setting(lines, one, analysis);
         for (const OutputReading& reading : one.output_readings) lines.add(reading.text, 2, "> ");
         if (one.noise_at_output_dbv)
             lines.add("its output noise will be " + level_text(std::nullopt, one.noise_at_output_dbv) +

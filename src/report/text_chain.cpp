@@ -23,7 +23,9 @@ void tell_channel(Lines& lines, const ChainChannel& one, bool first) {
         lines.add(name + ": nothing of the tone came in");
         return;
     }
-    if (one.take.empty()) {
+    if (one.quiet_db) {
+        lines.add(fmt::format("{}: {:.0f} dB below the {} channel, and not read", name, -one.quiet_db->value, spaced(to_word(one.quiet_against))));
+    } else if (one.take.empty()) {
         lines.add(name + ": not played alone or with the others");
     } else {
         const std::string hears = hears_text(one);

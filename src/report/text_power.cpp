@@ -20,11 +20,13 @@ std::string verdict_text(const PowerCable& one, double allowed_drop_v) {
     switch (one.verdict) {
         case CableVerdict::fits: return "fits";
         case CableVerdict::too_thin: return "TOO THIN for the fuse that its current needs";
-        case CableVerdict::drops_too_much: return fmt::format("LOSES TOO MUCH: {:.2f} V of {:g} V allowed", *one.drop_v, allowed_drop_v);
+        case CableVerdict::drops_too_much: 
+            return fmt::format("LOSES TOO MUCH: {:.2f} V{} of {:g} V allowed", one.with_feed_v.value_or(*one.drop_v),
+                               one.with_feed_v ? " with the feed," : "", allowed_drop_v);
         case CableVerdict::not_stated: return "no size stated";
         case CableVerdict::beyond_tables: break;
     }
-    return "beyond the tables";
+    return one.area_mm2 && !one.carries ? "thinner than the table of largest fuses" : "beyond the tables";
 }
 
 void tell_cable(Lines& lines, const PowerCable& one, double allowed_drop_v) {
@@ -35,8 +37,8 @@ void tell_cable(Lines& lines, const PowerCable& one, double allowed_drop_v) {
     if (one.drop_v && one.resistance_ohm)
         lines.add(fmt::format("{:.2f} V lost at that current ({:.2f} mohm at {:g} C)", *one.drop_v, 1e3 * *one.resistance_ohm, one.temperature_c), 2);
     if (one.fuse_a) lines.add(fmt::format("fuse {:g} A{}", *one.fuse_a, one.part == "feed" ? " at the battery" : " at the block"), 2);
-    if (one.smallest && one.verdict != CableVerdict::fits) lines.add("smallest that does: " + one.smallest->name(), 2);
-    for (const std::string& note : one.notes) lines.add(note, 2);
+    if (one.smallest && one.verdict != CableVerdict::fits) lines.add("smallest of the table that does: " + one.smallest->name(), 2);
+    for (const std::string& note : one.notes) lines.add(clean_text(note), 2);
 }
 
 void tell_reserve(Lines& lines, const AlternatorReserve& one) {
@@ -57,9 +59,16 @@ void tell_ripple(Lines& lines, const PowerAnalysis& analysis) {
                               1e3 * one.impedance_ohm, frequency_text(one.line_hz), one.line_known ? "the whine at idle" : "a usual whine"));
         lines.add(fmt::format("expected: {} of the battery's {}, with {:.1f} A of ripple current through feed and ground", volts_text(one.ripple_v),
                               volts_text(one.battery_ripple_v), one.ripple_a));
+        if (one.worst)
+            lines.add(fmt::format("at worst: {}, with {:.1f} A, near {}{}: more than the battery's, since the feed's inductance and the amplifiers' "
+                                  "capacitors resonate at {}; the engine sweeps through it",
+                                  volts_text(one.worst->ripple_v), one.worst->ripple_a, frequency_text(one.worst->frequency_hz),
+                                  one.worst->rpm ? fmt::format(" (the whine at {:.0f} rpm)", *one.worst->rpm) : "",
+                                  frequency_text(one.resonance_hz)));
     }
     for (const MeasuredRipple& one : analysis.ripple)
-        lines.add(fmt::format("measured: {} ({}, engine {})", volts_text(one.volts.value), one.take, spaced(to_word(one.engine))));
+        lines.add(fmt::format("measured: {} ±{}{} ({}, engine {})", volts_text(one.volts.value), volts_text(2 * one.volts.sd),
+                              limit_text(one.volts.limited_by), clean_text(one.take), spaced(to_word(one.engine))));
 }
 
 }  // namespace
@@ -70,7 +79,8 @@ std::string power_text(const OpenedJob& opened, const PowerAnalysis& analysis) {
     lines.add(analysis.fuse_text);
     if (!analysis.draws.empty()) lines.title("Draws");
     for (const PowerDraw& one : analysis.draws)
-        lines.add(fmt::format("{}: {:.0f} A{}", clean_text(one.name), one.current_a, one.estimated ? " (estimated from its power)" : ""));
+        lines.add(fmt::format("{}: {:.0f} A{}{}", clean_text(one.name), one.current_a, one.estimated ? " (estimated from its power)" : "",
+                              one.note.empty() ? "" : " (" + one.note + ")"));
     if (!analysis.cables.empty()) lines.title("Cables");
     for (const PowerCable& one : analysis.cables) tell_cable(lines, one, analysis.allowed_drop_v);
     if (analysis.reserve) tell_reserve(lines, *analysis.reserve);

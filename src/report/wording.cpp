@@ -64,12 +64,6 @@ bool known(std::optional<double> value) {
 
 }  // namespace
 
-std::string spaced(std::string_view word) {
-    std::string text(word);
-    std::replace(text.begin(), text.end(), '_', ' ');
-    return text;
-}
-
 std::string figures_text(double value, int figures) {
     if (!std::isfinite(value)) return "unknown";
     if (value == 0.0) return "0";

@@ -29,17 +29,17 @@ struct FuseRow {
     int awg;
     double fuse_a;
 };
-constexpr std::array<FuseRow, 6> kLargestFuses = {{{10, 30}, {8, 55}, {6, 80}, {4, 135}, {2, 215}, {0, 345}}};
+constexpr std::array<FuseRow, 6> kLargestFuses = {{{kThinnestRated_awg, 30}, {8, 55}, {6, 80}, {4, 135}, {2, 215}, {0, 345}}};
 /// Heat goes with the square of the current: aluminium with copper round it has 63 % of copper's conductance.
 double carries(Conductor conductor) {
     return conductor == Conductor::copper ? 1.0 : std::sqrt(0.63);
 }
-constexpr double kSamePrint = 0.88;  // a cable sold as a size, with the metal that is often missing
+constexpr double kRounded = 0.015;  // what rounding may take off an area: 8.37 for 8.366, 21 for 21.15
 
 std::vector<CableSize> make_sizes() {
     std::vector<CableSize> sizes;
-    for (const int awg : {20, 18, 16, 14, 12, 10, 8, 6, 4, 2, 0, -1, -2, -3}) sizes.push_back({gauge_area_mm2(awg), awg});
-    for (const double area : {0.5, 0.75, 1.0, 1.5, 2.5, 4.0, 6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0}) sizes.push_back({area, {}});
+    for (const int awg : {kThinnestRated_awg, 8, 6, 4, 2, 0, -1, -2, -3}) sizes.push_back({gauge_area_mm2(awg), awg});
+    for (const double area : {6.0, 10.0, 16.0, 25.0, 35.0, 50.0, 70.0, 95.0, 120.0}) sizes.push_back({area, {}});
     std::sort(sizes.begin(), sizes.end(), [](const CableSize& a, const CableSize& b) { return a.area_mm2 < b.area_mm2; });
     return sizes;
 }
@@ -77,7 +77,7 @@ std::span<const CableSize> cable_sizes() {
 }
 
 double resistivity_ohm_m(Conductor conductor, double temperature_c) {
-    if (!std::isfinite(temperature_c) || temperature_c < -60.0 || temperature_c > 200.0)
+    if (!std::isfinite(temperature_c) || temperature_c < kLeastCable_c || temperature_c > kMostCable_c)
         throw std::invalid_argument("supply wiring: a cable's temperature lies between -60 and 200 C");
     const Material material = material_of(conductor);
     return material.resistivity_ohm_m * (1.0 + material.per_kelvin * (temperature_c - 20.0));
@@ -97,8 +97,8 @@ std::optional<CableRating> largest_fuse(double area_mm2, Conductor conductor) {
     std::optional<CableRating> found;
     for (const FuseRow& row : kLargestFuses) {
         const double row_mm2 = gauge_area_mm2(row.awg);
-        if (area_mm2 < kSamePrint * row_mm2) break;
-        found = CableRating{row.fuse_a * carries(conductor), std::abs(area_mm2 / row_mm2 - 1.0) > 1.0 - kSamePrint, row_mm2};
+        if (area_mm2 < (1.0 - kRounded) * row_mm2) break;
+        found = CableRating{row.fuse_a * carries(conductor), area_mm2 > (1.0 + kRounded) * row_mm2, row_mm2};
     }
     return found;
 }
@@ -119,6 +119,14 @@ std::optional<double> fuse_for(double current_a) {
     for (const double rating : fuse_ratings_a())
         if (rating >= current_a) return rating;
     return std::nullopt;
+}
+
+double charging_v(double supply_v) {
+    return positive(supply_v, "supply voltage") / 12.0 * 14.0;
+}
+
+double draw_of_power_a(double power_w, double supply_v) {
+    return 2.0 * positive(power_w, "power") / charging_v(supply_v);
 }
 
 }  // namespace hushtrace

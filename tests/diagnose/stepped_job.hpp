@@ -46,6 +46,30 @@ inline std::vector<double> volumes_from(double first, std::size_t count) {
     return volumes;
 }
 
+/// Steps of 2 dB from -12.2 dBFS at volume 20, sample value 1.0 is 8 V: clean to volume 23 at 2.7706 V (left), clipping above. An amplifier
+/// of 100 W into 4 ohm.
+inline JobInMemory job_with_amplifier(double tone_dbfs = 0.0) {
+    stepped_source::Source source;
+    source.stops = stepped_source::staircase(-12.2, 2.0, 5);
+    JobInMemory job;
+    job.add("a.flac", source, volumes_from(20, 5), tone_dbfs);
+    job.opened.job.interface.volts_full_scale = {8.0, 8.0};
+    hushtrace::AmplifierData amplifier;
+    amplifier.name = "front";
+    amplifier.power_w = 100;
+    amplifier.load_ohm = 4;
+    amplifier.sensitivity_v = {0.2, 6.0};
+    job.opened.job.amplifiers = {amplifier};
+    return job;
+}
+
+/// Whether one of the sentences holds these words.
+inline bool says(const std::vector<std::string>& sentences, const std::string& words) {
+    for (const std::string& one : sentences)
+        if (one.find(words) != std::string::npos) return true;
+    return false;
+}
+
 inline bool warned(const hushtrace::GainAnalysis& analysis, const std::string& code) {
     for (const auto& one : analysis.warnings)
         if (one.code == code) return true;

@@ -14,28 +14,6 @@ namespace {
 
 constexpr double ceiling_v = 2.7706;  // sample value 1.0 is 8 V: -6.2 dBFS is 8 / sqrt(2) * 10^(-6.2 / 20)
 
-/// Steps of 2 dB from -12.2 dBFS at volume 20; clean to volume 23, clipping above. 100 W into 4 ohm: 20 V.
-JobInMemory job_of(double tone_dbfs = 0.0) {
-    Source source;
-    source.stops = staircase(-12.2, 2.0, 5);
-    JobInMemory job;
-    job.add("a.flac", source, volumes_from(20, 5), tone_dbfs);
-    job.opened.job.interface.volts_full_scale = {8.0, 8.0};
-    AmplifierData amplifier;
-    amplifier.name = "front";
-    amplifier.power_w = 100;
-    amplifier.load_ohm = 4;
-    amplifier.sensitivity_v = {0.2, 6.0};
-    job.opened.job.amplifiers = {amplifier};
-    return job;
-}
-
-bool says(const std::vector<std::string>& notes, const std::string& words) {
-    for (const std::string& note : notes)
-        if (note.find(words) != std::string::npos) return true;
-    return false;
-}
-
 /// Both channels of white noise with this rms between 20 Hz and 20 kHz at the interface [dBV].
 Take& add_noise(JobInMemory& job, const std::string& file, double dbv, double volume, unsigned seed) {
     Block noise(2, 480000);
@@ -78,7 +56,7 @@ void add_output(JobInMemory& job, double volts, double volume, double rail = 2.0
 }  // namespace
 
 TEST_CASE("a weaker speaker sets the target, the dial still goes by the amplifier's rating", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     SpeakerData speaker;
     speaker.amplifier = "front";
     speaker.power_w = 50;
@@ -97,7 +75,7 @@ TEST_CASE("a weaker speaker sets the target, the dial still goes by the amplifie
 }
 
 TEST_CASE("the dial's place follows its law, and is a first guess", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     job.opened.job.amplifiers[0].dial_marks = {0, 10};
     const DialPlace assumed = *job.analyse().amplifiers.at(0).dial;
     CHECK(assumed.law_assumed);
@@ -110,7 +88,7 @@ TEST_CASE("the dial's place follows its law, and is a first guess", "[amplifier]
 }
 
 TEST_CASE("a source too weak for the dial leaves the output that it reaches", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     job.opened.job.amplifiers[0].sensitivity_v = {4.0, 8.0};
     const AmplifierSetting weak = job.analyse().amplifiers.at(0);
     CHECK_FALSE(weak.dial);
@@ -129,7 +107,7 @@ TEST_CASE("a source too weak for the dial leaves the output that it reaches", "[
 }
 
 TEST_CASE("an allowance raises the gain and is paid for at full scale", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     const double without_db = *job.analyse().amplifiers.at(0).gain_db;
     int rows = 0;
     for (const reference::Row& row : reference::table("clipped_sine.csv")) {
@@ -149,18 +127,18 @@ TEST_CASE("an allowance raises the gain and is paid for at full scale", "[amplif
         ++rows;
     }
     CHECK(rows >= 7);
-    CHECK_FALSE(job_of().analyse().amplifiers[0].full_scale);
+    CHECK_FALSE(job_with_amplifier().analyse().amplifiers[0].full_scale);
     // a tone of -5 dBFS is an allowance of 5 dB by itself; stated once more it is not added
-    const AmplifierSetting by_tone = job_of(-5.0).analyse().amplifiers.at(0);
+    const AmplifierSetting by_tone = job_with_amplifier(-5.0).analyse().amplifiers.at(0);
     CHECK(by_tone.allowance_from == "tone");
     CHECK(by_tone.allowance_db == Approx(5.0));
-    JobInMemory both = job_of(-5.0);
+    JobInMemory both = job_with_amplifier(-5.0);
     both.opened.job.amplifiers[0].allowance_db = 5.0;
     CHECK(*both.analyse().amplifiers[0].gain_db == Approx(*by_tone.gain_db).margin(1e-9));
 }
 
 TEST_CASE("a line converter is reckoned with from either of its sides, and where it clips", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     auto& amplifier = job.opened.job.amplifiers[0];
     amplifier.converter = ConverterData{.loss_db = 12.0, .max_input_v = 8.0, .max_output_v = std::nullopt, .isolating = std::nullopt};
     const AmplifierSetting behind = job.analyse().amplifiers.at(0);
@@ -178,7 +156,7 @@ TEST_CASE("a line converter is reckoned with from either of its sides, and where
 }
 
 TEST_CASE("speaker level into a line input is refused with the way out", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     job.opened.job.source.output = OutputKind::speaker;
     job.opened.job.amplifiers[0].input = OutputKind::line;
     const AmplifierSetting front = job.analyse().amplifiers.at(0);
@@ -190,7 +168,7 @@ TEST_CASE("speaker level into a line input is refused with the way out", "[ampli
 }
 
 TEST_CASE("of several amplifiers each goes by its own channels, at the one volume", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     Source low;
     low.tone_hz = 40;
     low.channels = {hard(0.5)};
@@ -218,7 +196,7 @@ TEST_CASE("of several amplifiers each goes by its own channels, at the one volum
 }
 
 TEST_CASE("a reading at the output says by how much the gain must be turned", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     add_output(job, 20.0 / std::pow(10.0, 0.15), 23);  // 3 dB below the 20 V that are wanted
     const OutputReading low = job.analyse().amplifiers.at(0).output_readings.at(0);
     CHECK(*low.measured_v == Approx(20.0 / std::pow(10.0, 0.15)).epsilon(0.001));
@@ -226,11 +204,11 @@ TEST_CASE("a reading at the output says by how much the gain must be turned", "[
     CHECK(*low.turn_db == Approx(3.0).margin(0.02));
     CHECK(*low.expected_v == Approx(20.0).epsilon(0.002));
 
-    JobInMemory lower = job_of();
+    JobInMemory lower = job_with_amplifier();
     add_output(lower, 20.0 / std::pow(10.0, 0.2), 21);  // at volume 21 the source gives 4 dB less: right as it is
     CHECK(lower.analyse().amplifiers.at(0).output_readings.at(0).verdict == "at_target");
 
-    JobInMemory clipped = job_of();
+    JobInMemory clipped = job_with_amplifier();
     add_output(clipped, 19.0, 23, 15.0 * std::sqrt(2.0) / 10 / 8);  // rails at 15 V rms
     const OutputReading bent = clipped.analyse().amplifiers.at(0).output_readings.at(0);
     CHECK(bent.verdict == "clips_below_target");
@@ -239,7 +217,7 @@ TEST_CASE("a reading at the output says by how much the gain must be turned", "[
 }
 
 TEST_CASE("a meter at the output counts up to where it reads right", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     Observation seen;
     seen.what = "amplifier_output";
     seen.unit = "V";
@@ -265,7 +243,7 @@ TEST_CASE("a meter at the output counts up to where it reads right", "[amplifier
 TEST_CASE("noise is told apart by volume and by the lead alone, and each split follows from the parts", "[amplifier]") {
     // On paper: before the volume -80 dBV at volume 22 (so -84 at 20, the staircase's 2 dB a step), behind it -86, lead -83.
     const auto at_volume = [](double before_dbv) { return decibels(power(before_dbv) + power(-86) + power(-83)); };
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     add_noise(job, "n22.flac", at_volume(-80), 22, 1);
     const AmplifierSetting one_take = job.analyse().amplifiers.at(0);
     REQUIRE(one_take.noise_parts);
@@ -309,7 +287,7 @@ TEST_CASE("noise is told apart by volume and by the lead alone, and each split f
 }
 
 TEST_CASE("where all noise lies ahead of the volume no split wins", "[amplifier]") {
-    JobInMemory job = job_of();
+    JobInMemory job = job_with_amplifier();
     add_noise(job, "n23.flac", -70, 23, 1);
     add_noise(job, "n20.flac", -76, 20, 2);  // it falls with the volume, decibel for decibel
     add_noise(job, "lead.flac", -110, 23, 3).conditions.source = SourceState::off;
@@ -317,4 +295,85 @@ TEST_CASE("where all noise lies ahead of the volume no split wins", "[amplifier]
     CHECK(split(front, "line_driver").change_db.low > -0.1);
     CHECK(split(front, "lower_volume").change_db.high < 0.5);
     CHECK(front.best_split.find("ahead of its volume control") != std::string::npos);
+}
+
+TEST_CASE("the amplifier's own noise, read at its output, is in all that is told of it", "[amplifier]") {
+    JobInMemory job = job_with_amplifier();
+    add_noise(job, "n23.flac", -80, 23, 1);
+    add_output(job, 20.0, 23);
+    SpeakerData speaker;
+    speaker.amplifier = "front";
+    speaker.sensitivity_db_2v83_1m = 90;
+    job.opened.job.speakers = {speaker};
+    const AmplifierSetting without = job.analyse().amplifiers.at(0);
+    CHECK_FALSE(without.noise_parts->amplifier_dbv);
+    CHECK(*without.noise_at_output_dbv == Approx(-80 + *without.gain_db).margin(0.15));
+    CHECK(says(without.notes, "without the amplifier's own"));
+
+    // at its output with the input shorted, as loud as -80 dBV at the input would be
+    const double gain_now_db = 20 * std::log10(20.0 / ceiling_v);
+    Take& own = add_noise(job, "own.flac", -80 + gain_now_db, 23, 2);
+    own.conditions.point = Point::amp_output;
+    own.conditions.hookup = {Hookup::shorted_at_amp};
+    const AmplifierSetting front = job.analyse().amplifiers.at(0);
+    REQUIRE(front.noise_parts->amplifier_dbv);
+    CHECK(*front.noise_parts->amplifier_dbv == Approx(-80).margin(0.2));
+    CHECK(*front.noise_at_output_dbv == Approx(-80 + 3.01 + *front.gain_db).margin(0.2));
+    CHECK(*front.noise_at_output_dbv == Approx(split(front, "as_set").noise_at_output_dbv.low).margin(1e-9));
+    CHECK(*front.noise_at_ear_db_spl == Approx(split(front, "as_set").noise_at_ear_db_spl->low).margin(1e-9));
+    CHECK(says(front.notes, "with the amplifier's own"));
+    CHECK_FALSE(says(front.notes, "without the amplifier's own"));
+}
+
+TEST_CASE("a passage at full scale is held against the speaker at its own impedance", "[amplifier]") {
+    JobInMemory job = job_with_amplifier();  // 100 W into 4 ohm
+    job.opened.job.amplifiers[0].allowance_db = 1.0;
+    SpeakerData speaker;
+    speaker.amplifier = "front";
+    speaker.power_w = 30;
+    speaker.impedance_ohm = 8;
+    job.opened.job.speakers = {speaker};
+    // sqrt(30 * 8) V and 1 dB more, into 8 ohm: 37.8 W
+    const AmplifierSetting weak = job.analyse().amplifiers.at(0);
+    CHECK(weak.target_limited_by == "speaker");
+    CHECK(says(weak.notes, "up to 38 W into 8 ohm, more than the 30 W"));
+    // 1 dB over its rails the amplifier gives 1.16 times its power (clipped_sine.csv), half of it into twice the ohms: 58 W of 60
+    job.opened.job.speakers[0].power_w = 60;
+    CHECK_FALSE(says(job.analyse().amplifiers.at(0).notes, "a passage at full scale"));
+    // 3 dB: 1.36 times, 68 W
+    job.opened.job.amplifiers[0].allowance_db = 3.0;
+    const AmplifierSetting over = job.analyse().amplifiers.at(0);
+    CHECK(over.target_limited_by == "amplifier");
+    CHECK(says(over.notes, "up to 68 W into 8 ohm, more than the 60 W"));
+}
+
+TEST_CASE("noise at another engine speed doesn't tell what goes with the volume", "[amplifier]") {
+    JobInMemory job = job_with_amplifier();
+    add_noise(job, "n22.flac", -80, 22, 1);
+    add_noise(job, "n20.flac", -84, 20, 2);
+    for (const double rpm : {820.0, 3000.0}) {
+        for (std::size_t i : {1U, 2U}) {
+            job.opened.job.takes[i].conditions.engine = Engine::raised;
+            job.opened.job.takes[i].conditions.rpm = i == 1 ? 800.0 : rpm;
+        }
+        CAPTURE(rpm);
+        CHECK(job.analyse().amplifiers.at(0).noise_parts->takes.size() == (rpm == 3000.0 ? 1 : 2));
+    }
+}
+
+TEST_CASE("a meter's reading says which accuracy was assumed, and where its input's volume isn't known", "[amplifier]") {
+    JobInMemory job = job_with_amplifier();
+    Observation seen;
+    seen.what = "amplifier_output";
+    seen.unit = "V";
+    seen.value = 20.0;
+    seen.conditions.volume = 21;
+    seen.tone = PlayedTone{Sine{50, 0}, ToneVia::stick};
+    job.opened.job.observations = {seen};
+    const std::string known = job.analyse().amplifiers.at(0).output_readings.at(0).text;
+    CHECK(known.find("1.5 % and 3 counts of 0.01 V are assumed") != std::string::npos);
+    CHECK(known.find("aren't known") == std::string::npos);
+    job.opened.job.takes[0].volume_steps = volumes_from(20, 12);  // 5 plateaus don't match
+    const std::string unknown = job.analyse().amplifiers.at(0).output_readings.at(0).text;
+    CHECK(unknown.find("The volumes of a.flac aren't known") != std::string::npos);
 }

@@ -88,7 +88,8 @@ TEST_CASE("level, balance, delay and polarity of two channels, in volts where ca
     CHECK(left.level_dbv->sd == Approx(0.1).margin(0.01));
     CHECK_FALSE(right.level_dbv);
     CHECK(right.level_dbfs->value == Approx(-26.02).margin(0.02));
-    CHECK(right.balance_db->value == Approx(-6.02).margin(0.03));
+    CHECK_FALSE(right.balance_db);  // volts against nothing known
+    CHECK(warned(chain, "calibrated_unlike"));
     CHECK(right.delay_ms->value == Approx(3.0).margin(0.005));
     CHECK(left.polarity == "normal");
     CHECK(right.polarity == "inverted");
@@ -105,6 +106,68 @@ TEST_CASE("a pad before the interface is added back in the chain's volts", "[cha
     const ChainAnalysis chain = job.analyse();
     REQUIRE(chain.channels[0].level_dbv);
     CHECK(chain.channels[0].level_dbv->value == Approx(-10 + 20 * std::log10(7.0 / std::sqrt(2.0))).margin(0.02));
+}
+
+TEST_CASE("channels are held against each other by their volts, or by their pads where nothing is calibrated", "[chain]") {
+    // each figure: as captured -6.02 dB on the right; 14 V to its full scale against 7, or a pad of 10 dB before it
+    ChainJob job;
+    SECTION("balance") {
+        Take& take = job.add_sweep("takes/sweep.wav", {{1.0, 0.0}, {0.5, 0.0}});
+        CHECK(job.analyse().channels[1].balance_db->value == Approx(-6.02).margin(0.03));
+        take.attenuation_db = {0.0, 10.0};
+        CHECK(job.analyse().channels[1].balance_db->value == Approx(10 - 6.02).margin(0.03));
+        take.attenuation_db = {};
+        job.opened.job.interface.volts_full_scale = {7.0, 14.0};
+        job.opened.job.interface.volts_full_scale_sd_db = {0.3, 0.4};
+        const ChainChannel right = job.analyse().channels[1];
+        CHECK(right.balance_db->value == Approx(0).margin(0.03));
+        CHECK(right.balance_db->sd == Approx(0.5).margin(0.01));
+        CHECK(right.level_dbv->value == Approx(job.analyse().channels[0].level_dbv->value).margin(0.03));
+        CHECK(right.gain_db->value == Approx(-6.02).margin(0.03));
+    }
+    SECTION("calibrated inputs that are unlike don't pass a balance of 1 dB") {
+        job.add_sweep("takes/sweep.wav", {{1.0, 0.0}, {1.0, 0.0}});
+        job.opened.job.interface.volts_full_scale = {7.0, 14.0};
+        job.opened.job.limits.balance_db = 1.0;
+        CHECK(fails_limit(job.analyse()));
+    }
+    SECTION("balance over two takes") {
+        job.add_sweep("takes/left.wav", {{1.0, 0.0}});
+        Take& take = job.add_sweep("takes/right.wav", {{0.5, 0.0}}, 5);
+        take.channels = {Channel::right};
+        take.attenuation_db = {10.0};
+        CHECK(job.analyse().channels[1].balance_db->value == Approx(10 - 6.02).margin(0.03));
+    }
+    SECTION("crosstalk") {
+        Take& take = job.add_sweep("takes/left.wav", {{1.0, 0.0}, {0.01, 0.0}});
+        take.tone->only = Channel::left;
+        take.attenuation_db = {10.0, 0.0};
+        CHECK(job.analyse().channels[1].crosstalk_db->value == Approx(-50).margin(0.3));
+        CHECK(job.analyse().channels[1].crosstalk_10khz_db->value == Approx(-50).margin(0.5));
+    }
+    SECTION("a pad makes no channel quiet, and its lack none loud") {
+        Take& take = job.add_sweep("takes/both.wav", {{1.0, 0.0}, {0.1, 0.0}});
+        CHECK(warned(job.analyse(), "channel_quiet"));
+        CHECK(job.analyse().channels[1].quiet_db->value == Approx(-20).margin(0.1));
+        take.attenuation_db = {0.0, 20.0};
+        const ChainAnalysis chain = job.analyse();
+        CHECK_FALSE(warned(chain, "channel_quiet"));
+        CHECK_FALSE(chain.channels[1].quiet_db);
+        CHECK(chain.channels[1].balance_db->value == Approx(0).margin(0.03));
+    }
+}
+
+TEST_CASE("a muted channel fails the limits that are written", "[chain]") {
+    ChainJob job;
+    job.add_sweep("takes/both.wav", {{1.0, 0.0}, {0.0, 0.0}});
+    CHECK_FALSE(fails_limit(job.analyse()));
+    job.opened.job.limits.balance_db = 1.0;
+    const ChainAnalysis chain = job.analyse();
+    REQUIRE(chain.limits.size() >= 1);
+    CHECK(chain.limits[0].what == "balance_db");
+    CHECK(chain.limits[0].verdict == "fail");
+    CHECK(chain.limits[0].found_text == "right silent");
+    CHECK(fails_limit(chain));
 }
 
 TEST_CASE("one output alone tells crosstalk, swapped leads and joined outputs", "[chain]") {
@@ -156,6 +219,11 @@ TEST_CASE("two tones are read by the method that their levels and frequencies be
     const ChainAnalysis chain = job.analyse();
     REQUIRE(chain.intermodulation.size() == 2);
     CHECK(chain.channels.empty());
+    CHECK(chain.limits.empty());
+    job.opened.job.limits.noise_dbv_a = -80.0;  // nothing tells it, and that is said
+    const ChainAnalysis asked = job.analyse();
+    REQUIRE(asked.limits.size() == 1);
+    CHECK(asked.limits[0].verdict == "not_measured");
     const ChainIntermodulation &difference = chain.intermodulation[0], &modulation = chain.intermodulation[1];
     CHECK(difference.method == TwoToneMethod::difference_frequency);
     const double first = 1 + 2.25 * a3 * equal * equal;

@@ -112,6 +112,17 @@ TEST_CASE("takes that can't both be true are pointed out, takes at two volumes n
     CHECK_FALSE(warned(job.analyse(), "takes_contradict"));
 }
 
+TEST_CASE("takes contradict each other by what stands before their pads", "[chain]") {
+    SystemJob job;
+    job.add("takes/bare.wav", {{Channel::left, {}}}, 20.0);
+    Take& padded = job.add("takes/padded.wav", {{Channel::left, {std::pow(10.0, -0.5), 0.0}}}, 20.0);
+    CHECK(warned(job.analyse(), "takes_contradict"));
+    padded.attenuation_db = {10.0};
+    CHECK_FALSE(warned(job.analyse(), "takes_contradict"));
+    job.opened.job.interface.volts_full_scale = {7.0};
+    CHECK_FALSE(warned(job.analyse(), "takes_contradict"));
+}
+
 TEST_CASE("bass that falls as the volume rises is told from bass that keeps up", "[chain]") {
     SystemJob job;
     const auto at = [&](double volume, double gain, double corner_hz) {
@@ -167,6 +178,21 @@ TEST_CASE("a limiter is seen by playing softer and louder at one volume", "[chai
     }
     SECTION("not at two volumes") {
         job.add("takes/loud.wav", {{Channel::left, {0.5, 0.0}}}, 21.0, -8);
+        CHECK(job.analyse().level_dependence.empty());
+    }
+    SECTION("a pad before the louder take is no limiter") {
+        job.add("takes/loud.wav", {{Channel::left, {std::pow(10.0, -0.5), 0.0}}}, 20.0, -8).attenuation_db = {10.0};
+        const ChainAnalysis chain = job.analyse();
+        REQUIRE(chain.level_dependence.size() == 1);
+        CHECK(chain.level_dependence[0].kind == "straight");
+        CHECK(chain.level_dependence[0].gain_change_db.value == Approx(0).margin(0.05));
+    }
+    SECTION("not of takes that differ in more than the level") {
+        Take& loud = job.add("takes/loud.wav", {{Channel::left, {0.5, 0.0}}}, 20.0, -8);
+        loud.after_change = "another lead";
+        CHECK(job.analyse().level_dependence.empty());
+        loud.after_change.reset();
+        loud.conditions.point = Point::source_output;
         CHECK(job.analyse().level_dependence.empty());
     }
 }

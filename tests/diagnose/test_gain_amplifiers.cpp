@@ -14,33 +14,15 @@ using namespace stepped_source;
 
 namespace {
 
-/// Clean to volume 23 at -6.2 dBFS (left), clipping above; an amplifier of 100 W into 4 ohm.
-JobInMemory calibrated_job(double tone_dbfs = 0.0) {
-    Source source;
-    source.stops = staircase(-12.2, 2.0, 5);
-    JobInMemory job;
-    job.add("a.flac", source, volumes_from(20, 5), tone_dbfs);
-    job.opened.job.interface.volts_full_scale = {8.0, 8.0};
-    AmplifierData amplifier;
-    amplifier.name = "front";
-    amplifier.power_w = 100;
-    amplifier.load_ohm = 4;
-    amplifier.sensitivity_v = {0.2, 6.0};
-    job.opened.job.amplifiers = {amplifier};
-    return job;
-}
-
 bool noted(const AmplifierSetting& setting, const std::string& words) {
-    for (const std::string& note : setting.notes)
-        if (note.find(words) != std::string::npos) return true;
-    return false;
+    return says(setting.notes, words);
 }
 
 }  // namespace
 
 TEST_CASE("the target output is the root of power times load", "[gain]") {
     // power_voltage.csv: power_w, load_ohm, voltage_rms_v (Ohm's law), printed to four decimals
-    JobInMemory job = calibrated_job();
+    JobInMemory job = job_with_amplifier();
     job.opened.job.amplifiers.clear();
     std::ifstream file(std::string(HUSHTRACE_REFERENCE_DIR) + "/power_voltage.csv");
     REQUIRE(file.is_open());
@@ -70,7 +52,7 @@ TEST_CASE("the target output is the root of power times load", "[gain]") {
 }
 
 TEST_CASE("sensitivity and gain follow from the level at the ceiling", "[gain]") {
-    const GainAnalysis gain = calibrated_job().analyse();
+    const GainAnalysis gain = job_with_amplifier().analyse();
     REQUIRE(gain.ceiling);
     CHECK(gain.ceiling->volume == 23.0);
     // sample value 1.0 is 8 V peak: -6.2 dBFS is 8/sqrt(2) * 10^(-6.2/20) = 2.7706 V rms
@@ -85,7 +67,7 @@ TEST_CASE("sensitivity and gain follow from the level at the ceiling", "[gain]")
 }
 
 TEST_CASE("an overlap tone sets the gain by its own level and says what full scale would ask", "[gain]") {
-    const GainAnalysis gain = calibrated_job(-5.0).analyse();
+    const GainAnalysis gain = job_with_amplifier(-5.0).analyse();
     const AmplifierSetting& front = gain.amplifiers.at(0);
     CHECK(*front.sensitivity_v == Approx(2.7706).epsilon(0.001));
     CHECK(*front.input_v_at_ceiling == Approx(2.7706 * std::pow(10.0, 0.25)).epsilon(0.001));
@@ -93,7 +75,7 @@ TEST_CASE("an overlap tone sets the gain by its own level and says what full sca
 }
 
 TEST_CASE("what lies outside an amplifier's range, or makes no sense, is noted", "[gain]") {
-    JobInMemory job = calibrated_job();
+    JobInMemory job = job_with_amplifier();
     auto& amplifiers = job.opened.job.amplifiers;
     amplifiers.resize(5, amplifiers[0]);
     amplifiers[0].sensitivity_v = {3.0, 8.0};
@@ -113,7 +95,7 @@ TEST_CASE("what lies outside an amplifier's range, or makes no sense, is noted",
 }
 
 TEST_CASE("without calibration the volume stands and the volts are left open", "[gain]") {
-    JobInMemory job = calibrated_job();
+    JobInMemory job = job_with_amplifier();
     job.opened.job.interface.volts_full_scale.clear();
     const GainAnalysis gain = job.analyse();
     REQUIRE(gain.ceiling);
@@ -125,13 +107,13 @@ TEST_CASE("without calibration the volume stands and the volts are left open", "
 }
 
 TEST_CASE("a pad's loss is added back", "[gain]") {
-    JobInMemory job = calibrated_job();
+    JobInMemory job = job_with_amplifier();
     job.opened.job.takes[0].attenuation_db = {10.0, 10.0};
     CHECK(*job.analyse().ceiling->level_v == Approx(2.7706 * std::pow(10.0, 0.5)).epsilon(0.001));
 }
 
 TEST_CASE("noise at the output and at the ear is the input's noise through the gain", "[gain]") {
-    JobInMemory job = calibrated_job();
+    JobInMemory job = job_with_amplifier();
     // White noise of 1e-4 full scale rms over 0..24 kHz, so 1e-4 sqrt(19980/24000) within 20 Hz to 20 kHz;
     // times 8 V.
     Block noise(2, 480000);
@@ -164,7 +146,7 @@ TEST_CASE("noise at the output and at the ear is the input's noise through the g
 }
 
 TEST_CASE("a sub amplifier goes by the sub channel's level", "[gain]") {
-    JobInMemory job = calibrated_job();
+    JobInMemory job = job_with_amplifier();
     Source low;
     low.tone_hz = 40;
     low.channels = {hard(0.5)};
@@ -182,4 +164,61 @@ TEST_CASE("a sub amplifier goes by the sub channel's level", "[gain]") {
     // at volume 23 the sub gives -12.2 dBFS: 8/sqrt(2) * 10^(-12.2/20) = 1.3886 V
     CHECK(*gain.amplifiers[0].sensitivity_v == Approx(2.7706).epsilon(0.001));
     CHECK(*gain.amplifiers[1].sensitivity_v == Approx(1.3886).epsilon(0.001));
+}
+
+TEST_CASE("of two tones the one that asks most at full scale sets the gain", "[gain]") {
+    JobInMemory job = job_with_amplifier();  // 997 Hz at 0 dBFS: 2.7706 V at volume 23
+    Source low;
+    low.tone_hz = 40;
+    low.stops = staircase(-14.2, 2.0, 5);
+    job.add("low.flac", low, volumes_from(20, 5), -12.0);
+    const GainAnalysis gain = job.analyse();
+    REQUIRE(gain.ceiling);
+    CHECK(gain.ceiling->volume == 23.0);
+    const AmplifierSetting& front = gain.amplifiers.at(0);
+    // -8.2 dBFS of 8 V peak are 2.2008 V rms as played, fewer than the high tone's; at full scale 12 dB more: 8.761 V
+    const double full_scale_v = 8 / std::sqrt(2.0) * std::pow(10.0, (12.0 - 8.2) / 20);
+    CHECK(*front.input_v_at_ceiling == Approx(full_scale_v).epsilon(0.001));
+    CHECK(*front.tone_hz == 40.0);
+    CHECK(*front.tone_dbfs == -12.0);
+    // the high tone was seen clean at full scale: nothing is allowed for its sake
+    CHECK(front.allowance_db == 0.0);
+    CHECK(front.allowance_from.empty());
+    CHECK(*front.sensitivity_v == Approx(full_scale_v).epsilon(0.001));
+    CHECK(*front.confirm_tone_dbfs == 0.0);
+    CHECK(noted(front, "12.0 dB less than the target output from 2.20 V"));
+}
+
+TEST_CASE("without a ceiling nothing is said of setting the gain", "[gain]") {
+    JobInMemory job = job_with_amplifier();
+    CHECK(noted(job.analyse().amplifiers.at(0), "set it with the speakers disconnected"));
+    Source bent;
+    bent.stops = staircase(-12.2, 2.0, 5);
+    bent.channels = {hard(0.1), hard(0.1)};
+    job.sound["a.flac"].first = render(bent);
+    const GainAnalysis gain = job.analyse();
+    CHECK(gain.ceiling_reason == "always_distorted");
+    CHECK_FALSE(gain.ceiling_usable());
+    CHECK(noted(gain.amplifiers.at(0), "no ceiling, so no gain"));
+    CHECK_FALSE(noted(gain.amplifiers[0], "set it with the speakers disconnected"));
+    CHECK_FALSE(gain.amplifiers[0].gain_db);
+}
+
+TEST_CASE("a curve without volumes is taken at its highest clean step, and that is said", "[gain]") {
+    JobInMemory job = job_with_amplifier();
+    Source low;
+    low.tone_hz = 40;
+    low.channels = {hard(0.5)};
+    low.channel_gain = {1.0};
+    low.stops = staircase(-30.2, 2.0, 9);
+    job.add("sub.flac", low, volumes_from(20, 14)).channels = {Channel::sub};  // 9 plateaus don't match 14 volumes
+    AmplifierData sub = job.opened.job.amplifiers[0];
+    sub.name = "sub";
+    job.opened.job.amplifiers.push_back(sub);
+    const GainAnalysis gain = job.analyse();
+    REQUIRE(gain.ceiling);
+    CHECK(gain.ceiling->volume == 23.0);
+    CHECK(noted(gain.amplifiers.at(1), "the volumes of sub.flac aren't known"));
+    CHECK(noted(gain.amplifiers[1], "at volume 23"));
+    CHECK_FALSE(noted(gain.amplifiers[0], "aren't known"));
 }

@@ -199,3 +199,64 @@ TEST_CASE("a capture without a plateau says which kind", "[gain][compare]") {
     CHECK(gain.ceiling_reason == "no_plateau");
     CHECK(gain.ceiling_text.find(says) != std::string::npos);
 }
+
+TEST_CASE("two tones are compared at the probe, whatever pads lay between", "[gain][compare]") {
+    for (const bool calibrated : {false, true}) {
+        JobInMemory job;
+        if (calibrated) job.opened.job.interface.volts_full_scale = {8.0, 8.0};
+        Source behind_pad = source_at(997);
+        behind_pad.pad = std::pow(10.0, -0.5);  // 10 dB
+        job.add("full.flac", behind_pad, volumes_from(20, 10)).attenuation_db = {10, 10};
+        job.add("low.flac", source_at(kLow_hz), volumes_from(20, 10));
+        CAPTURE(calibrated);
+        const GainAnalysis gain = job.analyse();
+        for (const char* code : {"bass_boosted", "crossover", "channel_quiet", "bass_falls"}) CHECK_FALSE(warned(gain, code));
+        REQUIRE(gain.ceiling);
+        CHECK(gain.ceiling->volume == 26.0);
+
+        // The same sound, but behind no pad: then the low tone is 10 dB louder.
+        job.opened.job.takes[0].attenuation_db.clear();
+        CHECK(text_of(job.analyse(), "bass_boosted").find("10.0 dB louder") != std::string::npos);
+        // As loud in the captures, but the low one lost 10 dB in a pad.
+        job.sound["full.flac"].first = render(source_at(997));
+        job.opened.job.takes[1].attenuation_db = {10, 10};
+        CHECK(text_of(job.analyse(), "bass_boosted").find("10.0 dB louder") != std::string::npos);
+    }
+}
+
+TEST_CASE("channels of one take are compared at the probe, and not at all where one alone is calibrated", "[gain][compare]") {
+    JobInMemory job;
+    Source source = source_at(997);
+    source.channel_gain = {1.0, 0.1};
+    Take& take = job.add("full.flac", source, volumes_from(20, 10));
+    CHECK(warned(job.analyse(), "channel_quiet"));
+    take.attenuation_db = {0, 20};
+    CHECK_FALSE(warned(job.analyse(), "channel_quiet"));
+    take.attenuation_db.clear();
+    job.opened.job.interface.volts_full_scale = {7.0, 70.0};
+    CHECK_FALSE(warned(job.analyse(), "channel_quiet"));
+    job.opened.job.interface.volts_full_scale = {7.0, std::nullopt};
+    const GainAnalysis one = job.analyse();
+    CHECK_FALSE(warned(one, "channel_quiet"));
+    CHECK(text_of(one, "balance_unknown").find("the left channel is calibrated and the right channel isn't") == 0);
+}
+
+TEST_CASE("a held-back channel's noise doesn't hide that the others never clip", "[gain][compare]") {
+    JobInMemory job = job_with_amplifier();
+    job.opened.job.takes.clear();
+    job.opened.job.interface.volts_full_scale = {8.0, 8.0, 8.0};
+    Source source = source_at(997);
+    source.stops.resize(8);
+    source.channels = {hard(0.99), hard(0.99), hard(0.99)};
+    source.channel_gain = {1.0, 0.97, 0.004};  // 48 dB down behind its low-pass
+    source.noise_rms = 0.002;
+    Take& take = job.add("full.flac", source, volumes_from(20, 8));
+    take.channels = {Channel::left, Channel::right, Channel::sub};
+    const GainAnalysis gain = job.analyse();
+    CAPTURE(gain.ceiling_text);
+    REQUIRE(warned(gain, "crossover"));
+    CHECK(gain.curves.at(2).ceiling_reason == "too_noisy");
+    CHECK(gain.ceiling_reason == "never_clips");
+    CHECK(gain.ceiling_text.find("volume 27") != std::string::npos);
+    CHECK(gain.amplifiers.at(0).volume == 27.0);
+}

@@ -139,3 +139,47 @@ TEST_CASE("left against right: balance and how well the channels keep together",
     CHECK(balance.steps[3].balance_db == Approx(usual_db + 0.4).margin(0.005));
     CHECK(balance.steps[3].volume == 13.0);
 }
+
+TEST_CASE("balance is that at the probe: pads and scales count, and one calibrated channel alone tells none", "[gain][law]") {
+    JobInMemory job;
+    Source source;
+    source.channels = {hard(0.9), hard(0.25)};
+    source.channel_gain = {1.0, 1.0};
+    source.stops = stops_at({-20, -19.2, -17.1, -15.9, -13, -12.4, -9, -7.7, -5});
+    job.add("a.flac", source, volumes_from(20, 9));
+    const double half_db = 20 * std::log10(0.5);
+    double balance_db = 0;
+    SECTION("an input of twice the volts") {
+        job.opened.job.interface.volts_full_scale = {7.0, 14.0};
+        balance_db = half_db;
+    }
+    SECTION("a pad, not calibrated") {
+        job.opened.job.takes[0].attenuation_db = {10, 0};
+        balance_db = 10;
+    }
+    SECTION("a pad and scales") {
+        job.opened.job.takes[0].attenuation_db = {10, 0};
+        job.opened.job.interface.volts_full_scale = {7.0, 14.0};
+        balance_db = 10 + half_db;
+    }
+    SECTION("one alone") {
+        job.opened.job.interface.volts_full_scale = {std::nullopt, 14.0};
+        const GainAnalysis gain = job.analyse();
+        CHECK(gain.balances.empty());
+        CHECK(warned(gain, "balance_unknown"));
+    }
+    const GainAnalysis gain = job.analyse();
+    if (!gain.balances.empty()) {
+        CHECK_FALSE(warned(gain, "balance_unknown"));
+        CHECK(*gain.balances.front().balance_db == Approx(balance_db).margin(0.005));
+        CHECK(gain.balances.front().steps.front().balance_db == Approx(balance_db).margin(0.005));
+        CHECK(*gain.balances.front().tracking_db < 0.01);
+    }
+    // what one channel shows of the other's clipping needs no scale
+    const auto& right = gain.curves.back().steps;
+    for (std::size_t i = 6; i < 9; ++i) {
+        CAPTURE(i);
+        REQUIRE(right.at(i).compression_db);
+        CHECK(*right[i].compression_db == Approx(-left_by_rail_db(0.25 / std::pow(10.0, source.stops[i].level_db / 20))).margin(0.01));
+    }
+}

@@ -1,7 +1,6 @@
 """Runs share_probe, a phone page with made-up figures, and speaks HTTP with it by hand: what a library would tidy up is
 what these tests are about."""
 import json
-import os
 import random
 import socket
 import struct
@@ -56,20 +55,11 @@ class Probe(Served):
         return json.loads(self.process.stdout.readline())
 
     def threads_and_files(self):
-        """(0, 0) on a machine that shows no processes."""
-        if not os.path.exists("/proc/self/status"):
-            return 0, 0
-        with open(f"/proc/{self.process.pid}/status", encoding="ascii") as status:
-            threads = int(next(line for line in status if line.startswith("Threads:")).split()[1])
-        listed = subprocess.run(["ls", f"/proc/{self.process.pid}/fd"], capture_output=True, text=True, check=True)
-        return threads, len(listed.stdout.split())
+        of_itself = self.ask("self")
+        return of_itself["threads"], of_itself["files"]
 
     def cpu_s(self):
-        if not os.path.exists("/proc/self/stat"):
-            return 0.0
-        with open(f"/proc/{self.process.pid}/stat", encoding="ascii") as stat:
-            words = stat.read().rsplit(")", 1)[1].split()
-        return (int(words[11]) + int(words[12])) / 100.0
+        return self.ask("self")["cpu_s"]
 
     def close(self):
         """Ends it; gives how long that took [s]."""

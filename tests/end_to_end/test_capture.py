@@ -167,6 +167,13 @@ def test_asks_on_a_terminal(folder):
     code, shown = on_terminal(stopped, "--simulate", "healthy", answers=[(question, "1.5\n")])
     assert code == 2 and question not in shown, shown   # at the first bad one it stops asking
     assert [one["value"] for one in read_job(stopped)["observations"]] == [1.5]
+    # A bad ground is not talked away: only a better reading does.
+    mended = "Volts now that it is mended: "
+    code, shown = on_terminal(stopped, "--simulate", "healthy", "--seconds", 1, answers=[(mended, "cannot read it\n"), ("Only a reading does. " + mended, "2 V\n")])
+    assert code == 2 and "2 V is more than 0.2 V" in shown, (code, shown)
+    assert not read_job(stopped).get("takes"), "nothing is captured over a bad ground"
+    code, shown = on_terminal(stopped, "--simulate", "healthy", "--seconds", 1, answers=[(mended, "0.01\n"), (question, "0.02\n")])
+    assert code == 0 and len(read_job(stopped)["takes"]) == 1, (code, shown)
     # Keys mark moments while it captures.
     code, shown = on_terminal(job, "--simulate", "healthy", "--paced", "--seconds", 2.5, "--name", "marked",
                               answers=[("Ctrl-C ends.", ""), (" 0.", "bump\n"), (" 1.", "\n")])

@@ -59,6 +59,18 @@ def channels_of(result):
     return {c["channel"]: c for c in result["results"]["channels"]}
 
 
+def limit(folder, **limits):
+    with open(folder + "/job.json") as kept:
+        stated = json.load(kept)
+    stated["limits"] = limits
+    with open(folder + "/job.json", "w") as kept:
+        json.dump(stated, kept)
+
+
+def limits_of(result):
+    return {(line["what"], line["channel"]): line for line in result["results"]["limits"]}
+
+
 def warned(result):
     return {w["code"] for w in result["warnings"]}
 
@@ -147,6 +159,48 @@ with tempfile.TemporaryDirectory(prefix="hushtrace-chain-") as top:
     job(top + "/missing", [("sweep", SWEEP, [noisy(carried, 1e-4), rng.normal(size=carried.size) * 1e-4], {})])
     result = chain(top + "/missing")
     check.that("channel_silent" in warned(result) and channels_of(result)["right"]["silent"], "the missing channel is said")
+    limit(top + "/missing", balance_db=1, noise_dbv_a=-80, response_tolerance_db=3)
+    lines = limits_of(json.loads(run(program, "chain", "--job", top + "/missing", "--json", expect=1)))
+    check.that(all(lines[what, "right"]["verdict"] == "fail" and lines[what, "right"]["text"].endswith("silent")
+                   for what in ("balance_db", "noise_dbv_a", "response_tolerance_db")), f"what is asked of the missing channel fails: {lines}")
+    check.that(lines["response_tolerance_db", "left"]["verdict"] == "pass", f"and not of the other: {lines}")
+    check.that("silent" in run(program, "chain", "--job", top + "/missing", expect=1), "the text says why")
+
+    # ---- a sweep over part of the band: what lies outside is not passed
+    run(program, "tones", "sweep", "--from-hz", 300, "--to-hz", 3000, "--duration", 4, "--level", -20, "--bits", 24, "--out", top + "/part.wav")
+    part = Player(top + "/part.wav", -180.0, 0.5).played()
+    hiss = np.random.default_rng(20260201).normal(size=(2, part.size)) * 1e-4
+    job(top + "/part", [("sweep", {**SWEEP, "from_hz": 300, "to_hz": 3000}, [part + hiss[0], part + hiss[1]], {})])
+    limit(top + "/part", response_tolerance_db=3)
+    line = limits_of(chain(top + "/part"))["response_tolerance_db", "left"]
+    check.that(line["verdict"] == "undecided" and "measured" in line["text"], f"40 to 16000 Hz by a sweep of 300 to 3000: {line}")
+    limit(top + "/part", response_tolerance_db=3, response_from_hz=400, response_to_hz=2500)
+    check.that(limits_of(chain(top + "/part"))["response_tolerance_db", "left"]["verdict"] == "pass", "400 to 2500 Hz is measured")
+
+    # ---- what leaks into a channel is not the tone it should have
+    both = player.played()
+    job(top + "/leak", [("sweep", SWEEP, [both, 0.005 * both], {})])
+    result = chain(top + "/leak")
+    check.near(channels_of(result)["right"]["quiet_db"], -46.02, 0.05, "46 dB below")
+    check.that(channels_of(result)["right"]["quiet_against"] == "left" and "channel_quiet" in warned(result), "against which channel")
+    check.that("right: 46 dB below the left channel, and not read" in run(program, "chain", "--job", top + "/leak"), "in the text too")
+    limit(top + "/leak", response_tolerance_db=3)
+    line = limits_of(json.loads(run(program, "chain", "--job", top + "/leak", "--json", expect=1)))["response_tolerance_db", "right"]
+    check.that(line["verdict"] == "fail" and line["text"].endswith("46 dB below left"), f"and it fails what is asked of it: {line}")
+
+    # ---- one sound on two inputs of unlike scale: 6 dB apart in volts
+    job(top + "/scales", [("sweep", SWEEP, [both, both], {})])
+    limit(top + "/scales", balance_db=1)
+    with open(top + "/scales/job.json") as kept:
+        stated = json.load(kept)
+    stated["interface"] = {"volts_full_scale": [7.0, 14.0]}
+    with open(top + "/scales/job.json", "w") as kept:
+        json.dump(stated, kept)
+    result = json.loads(run(program, "chain", "--job", top + "/scales", "--json", expect=1))
+    found = channels_of(result)
+    check.near(found["right"]["balance_db"], 20 * np.log10(2), 0.01, "balance in volts")
+    check.near(found["right"]["level_dbv"] - found["left"]["level_dbv"], found["right"]["balance_db"], 0.01, "as the levels beside it say")
+    check.that(limits_of(result)["balance_db", "right"]["verdict"] == "fail", "and it fails 1 dB")
     sub = signal.sosfilt(signal.butter(4, 80, fs=RATE, output="sos"), player.played(0.012))
     job(top + "/sub", [("sweep", SWEEP, [noisy(carried, 0.01 * RMS), noisy(sub, 0.01 * RMS)], {})])
     found = channels_of(chain(top + "/sub"))

@@ -119,7 +119,7 @@ def test_tone_and_noise(folder):
         job = new_job(folder, "tone")
         whine = pathlib.Path(folder) / "whine.wav"
         write_noise(whine, WHINE_PEAK)
-        document, entry = captured_clean(pulse, job, whine, "--engine", "idle", "--tone", "sine", "--level", TONE_DBFS,
+        document, entry = captured_clean(pulse, job, whine, "--engine", "idle", "--amplifier", "off", "--tone", "sine", "--level", TONE_DBFS,
                                          "--seconds", 6)
         assert document["schema"] == "hushtrace.capture/1"
         assert document["results"]["frames"] == 6 * RATE_HZ
@@ -196,7 +196,7 @@ def test_server_dies(folder, number, name):
     """Killed, or frozen: the device delivers nothing more, and closing it may never come back."""
     with PrivatePulse() as pulse:
         job = new_job(folder, name)
-        capture = start(pulse.env, "capture", "--job", job, "--device", "pulse", "--tone", "sine", "--seconds", 60)
+        capture = start(pulse.env, "capture", "--job", job, "--device", "pulse", "--amplifier", "off", "--tone", "sine", "--seconds", 60)
         time.sleep(4)
         pulse.send(number)
         killed = time.monotonic()

@@ -109,15 +109,17 @@ def test_refused(folder):
     job = new_job(folder, "refused")
     before = (job / "job.json").read_text()
 
-    def refused(*words, says, simulate=("--simulate", "healthy")):
-        done = run("gain", "--job", job, "--live", *simulate, "--meter", *words)
+    def refused(*words, says, command=("gain", "--live"), writes_readings=False):
+        done = run(*command, "--job", job, "--simulate", "healthy", "--meter", *words)
         lines = [line for line in done.stderr.splitlines() if line.startswith("hushtrace:")]
         assert done.returncode == 2 and len(lines) == 1 and done.stdout == "", (words, done)
         assert all(word in lines[0] for word in says), (words, lines)
-        assert (job / "job.json").read_text() == before or "observations" in (job / "job.json").read_text()
-        assert not list(job.glob("takes/*")), words
+        assert writes_readings or (job / "job.json").read_text() == before, words
+        assert "Phone page" not in done.stderr and not list(job.glob("takes/*")), (words, done)
 
     refused(says=["--tone sine"])
+    refused("--share", says=["--tone sine"])
+    refused("--tone", "sine", "--point", "amp_output", "--attenuation-db", "30,30", "--amplifier", "off", says=["amp_input", "source_output"])
     refused("--tone", "pink", says=["--tone sine"])
     refused("--tone", "sine", "--frequency", 8000, "--level", -20, says=["third harmonic", "997"])
     refused("--tone", "sine", "--volume-start", "nan", says=["--volume-start"])
@@ -131,10 +133,36 @@ def test_refused(folder):
         bad.write_text(text)
         refused("--tone", "sine", "--knob-script", bad, says=["--knob-script", word])
     refused("--tone", "sine", "--knob-script", "absent.txt", says=["absent.txt"])
+    live = {"command": ("live",)}
+    refused("--follow", "banana", "--share", says=["banana"], **live)
+    refused("--follow", "whine-1", says=["whine-1", "no takes"], **live)
+    for text, word in (("1 hookup nonsense\n", "line 1"), ("1 loads none\n2 knob 3\n", "line 2"), ("", "nothing is changed")):
+        bad.write_text(text)
+        refused("--vehicle-script", bad, says=["--vehicle-script", word], **live)
+    refused("--name", "mine", says=["--name", "kept-1"], **live)
+    for words in (("--no-take",), ("--volume-start", 20), ("--volume-step", 2)):  # those of gain --live
+        refused(*words, says=[words[0]], **live)
+    assert not any(word in run("live", "--help").stdout for word in ("--no-take", "--volume-start", "--volume-step", "--name "))
     refused("--tone", "sine", "--level", -20, "--via", "stick", "--played", tone_file(folder, 440, 6), "--seconds", 3, "--unpaced",
-            says=["997 Hz", "never came"])
+            says=["997 Hz", "never came"], writes_readings=True)  # it was tried
     without = run("gain", "--job", job, "--tone", "sine")
     assert without.returncode == 2 and "--live" in without.stderr, without
+
+
+def test_a_move_leaves_the_knob(folder):
+    """What is changed on the vehicle turns no knob: the level at the amplifier's input stays where the turn put it."""
+    job = new_job(folder, "move")
+    moves = pathlib.Path(folder) / "moves.txt"
+    moves.write_text("3 loads headlights\n")
+    words = ["live", "--job", job, "--simulate", "healthy", "--meter", "--json", "--unpaced", "--volume", 20, "--tone", "sine", "--level", -20,
+             "--engine", "off", "--follow", "all", "--knob-script", script(folder, [(0, 20), (1, 30)]), "--seconds", 5]
+    levels = []
+    for more in ((), ("--vehicle-script", moves)):
+        done = run(*words, *more)
+        assert done.returncode == 0, done
+        last = [line["snapshot"] for line in map(json.loads, done.stdout.splitlines()) if "snapshot" in line][-1]
+        levels.append(last["levels"][0]["level_dbfs"])
+    assert abs(levels[0] - levels[1]) < 0.5, levels  # ten steps down are some 15 dB
 
 
 def test_capture_follows_the_script(folder):

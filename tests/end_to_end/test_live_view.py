@@ -292,13 +292,22 @@ def json_lines():
     """A script reads JSON Lines and presses keys."""
     with tempfile.TemporaryDirectory() as folder:
         pathlib.Path(folder, "job.json").write_text('{"schema": "hushtrace.job/1", "title": "Van"}')
-        live = [PROGRAM, "live", "--job", folder, "--simulate", "healthy", "--meter", "--engine", "off", "--no-take", "--seconds", "20"]
+        live = [PROGRAM, "live", "--job", folder, "--simulate", "healthy", "--meter", "--engine", "off", "--seconds", "60"]
         done = subprocess.run(live + ["--json", "--keys-from-stdin"], input="m\nq", capture_output=True, text=True, timeout=PATIENCE_S, check=True)
         lines = [json.loads(line) for line in done.stdout.splitlines()]
         assert {line["schema"] for line in lines} == {"hushtrace.live/1"}
         assert [line["event"]["kind"] for line in lines if "event" in line][-2:] == ["mark", "ended"], lines
         last = [line["snapshot"] for line in lines if "snapshot" in line][-1]
         assert last["state"] == "ended" and last["time_s"] < 10 and len(last["levels"]) == 2, last
+        # nobody takes the lines any more: with the phone page, whose server ignores the pipe's signal, the session ends all the same
+        reader = subprocess.Popen(live + ["--json", "--share"], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        try:
+            assert "snapshot" in reader.stdout.readline() + reader.stdout.readline()
+            reader.stdout.close()
+            told = reader.stderr.read()
+            assert reader.wait(timeout=PATIENCE_S) == 3 and "standard output" in told, (reader.returncode, told)
+        finally:
+            reader.kill()
         done = subprocess.run(live + ["--keys-from-stdin"], input="q", capture_output=True, text=True, timeout=PATIENCE_S)
         assert done.returncode == 2 and "--plain or --json" in done.stderr and not done.stdout, done
 

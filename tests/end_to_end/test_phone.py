@@ -146,7 +146,7 @@ def on_a_terminal():
         ours, theirs = pty.openpty()
         fcntl.ioctl(ours, termios.TIOCSWINSZ, struct.pack("HHHH", 30, 100, 0, 0))
         env = {**os.environ, "TERM": "xterm-256color", "LC_ALL": "C.UTF-8", "NO_COLOR": ""}
-        words = [word for word in LIVE if word != "--plain"] + ["--seconds", "30", "--no-take", "--share", "0.0.0.0"]
+        words = [word for word in LIVE if word != "--plain"] + ["--seconds", "30", "--share", "0.0.0.0"]
         live = subprocess.Popen([tool, "live", "--job", new_job(folder), *words], env=env, stdin=theirs, stdout=theirs, stderr=theirs,
                                 start_new_session=True, preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0))
         os.close(theirs)

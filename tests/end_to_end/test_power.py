@@ -59,7 +59,42 @@ with tempfile.TemporaryDirectory() as folder:
     check(results("--job", job, "--supply", "area_mm2=8.37")["fuse_a"] is None, "an option changes the job for this run")
     check(open(os.path.join(job, "job.json")).read() == before, "and nothing is written")
 
+# branches by option: each counts in the sum, with the greater of its current and its amplifier's; a thin one needs its own fuse
+branches = results("--amplifier", sub, "--supply", "length_m=5,area_mm2=33.6", "--branch", "sub,length_m=0.5,area_mm2=21.2,current_a=90",
+                   "--branch", "lamp,length_m=2,area_mm2=1.5,current_a=3")
+check(branches["total_a"] == 93, f"90 A of the branch and 3 A: {branches['total_a']}")
+parts = {one["part"]: one for one in branches["cable"]}
+check(parts["branch lamp"]["verdict"] == "beyond_tables" and parts["branch lamp"]["needs_fuse"], f"lamp: {parts['branch lamp']}")
+check(abs(parts["branch sub"]["with_feed_v"] - parts["branch sub"]["drop_v"] - branches["drop_v"]) < 1e-5, "feed and branch drop")
+check("the greater counts" in branches["draws"][0]["note"], "which current counts is said")
+check(branches["feed"]["resonance_hz"] > 100 and branches["feed"]["worst_ripple_v"] > branches["feed"]["battery_ripple_v"], "resonance")
+told = " ".join(power("--amplifier", sub, "--supply", "length_m=5,area_mm2=21.2").stdout.split())
+check("resonate" in told and "the engine sweeps through it" in told, "the resonance is said")
+
+with tempfile.TemporaryDirectory() as folder:
+    job = os.path.join(folder, "van")
+
+    def change(*options):
+        subprocess.run([program, "job", "--job", job, *options], check=True, capture_output=True)
+        return json.load(open(os.path.join(job, "job.json")))["supply"]["branches"]
+
+    change("--new", "--title", "Van", "--amplifier", sub, "--branch", "sub,length_m=1", "--branch", "lamp,current_a=3")
+    kept = change("--branch", "sub,area_mm2=10")
+    check(kept == [{"name": "sub", "length_m": 1, "area_mm2": 10}, {"name": "lamp", "current_a": 3}], f"branches are kept by name: {kept}")
+    check(results("--job", job, "--branch", "lamp,current_a=10")["total_a"] == 60, "an option changes a branch for this run")
+
+shown = power("--help").stdout
+for option in ("--amplifier", "--branch", "--supply", "--supply-v", "--alternator", "--cables", "--drive", "--from"):
+    check(option in shown, f"{option} is in the help")
+for option in ("--limits", "--converter", "--speaker", "--complaint", "--volume-top"):
+    check(option not in shown, f"{option} does nothing here")
+
 for options, words in [
+    (["--amplifier", sub, "--supply", "temperature_c=500"], "supply.temperature_c: 500 is above 200"),
+    (["--amplifier", sub, "--branch", "length_m=2"], "name it first"),
+    (["--amplifier", sub, "--branch", "lamp,current_a=3", "--branch", "lamp,current_a=60"], "belongs to an earlier branch"),
+    (["--amplifier", sub, "--amplifier", sub, "--branch", "sub,area_mm2=10"], "two amplifiers have the name 'sub'"),
+    (["--amplifier", sub, "--limits", "balance_db=1"], "--limits"),
     ([], "no amplifier"),
     (["--amplifier", "sub,max_current_a=-5"], "max_current_a"),
     (["--amplifier", "sub,max_current_a=nan"], "max_current_a"),

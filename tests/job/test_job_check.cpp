@@ -69,4 +69,7 @@ TEST_CASE("what contradicts itself is named", "[job_check]") {
     CHECK(codes.count("amplifier_unknown") == 1);
     CHECK(codes.count("conditions_contrary") == 1);
     CHECK(codes.count("for_gain") == 1);
+    opened.job.speakers.clear();
+    opened.job.amplifiers.push_back(opened.job.amplifiers[0]);  // which of the two a branch, a speaker or a take means, nobody can tell
+    CHECK(codes_of(opened).count("amplifier_unknown") == 1);
 }

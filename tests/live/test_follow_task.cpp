@@ -1,13 +1,16 @@
 #include <catch2/catch.hpp>
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
 #include <functional>
 #include <numbers>
 #include <random>
+#include <thread>
 
 #include "hushtrace/job/job_folder.hpp"
 #include "hushtrace/live/follow_task.hpp"
+#include "hushtrace/live/live_figures.hpp"
 #include "hushtrace/live/live_session.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
@@ -113,6 +116,27 @@ TEST_CASE("engine off, no noise: nothing is made up, and what is missing is said
     CHECK(silent.headline() == "digital silence");
 }
 
+TEST_CASE("the headline says of a change what the screen and the phone say of it", "[follow]") {
+    FollowTask task(wish("all", Engine::off));
+    std::mt19937_64 random(4);
+    std::normal_distribution<double> normal(0.0, 1e-3);
+    Block sound(2, 15 * 48000);
+    for (std::size_t n = 0; n < sound.frames(); ++n) {
+        const double t = static_cast<double>(n) / rate, gain = std::pow(10.0, (t < 8 ? 0.0 : t < 11 ? -0.8 : -1.5) / 20.0);
+        for (std::size_t c = 0; c < 2; ++c) sound.channel(c)[n] = gain * normal(random);
+    }
+    feed(task, sound, [&](double t) {
+        const LiveFollow now = task.now();
+        if (!now.change_db) return;
+        CHECK((task.headline().find("quieter") != std::string::npos) == (followed(now) == Followed::quieter));
+        if (t > 9.5 && t < 10.9) {
+            CHECK(*now.change_db == Approx(-0.8).margin(0.2));
+            CHECK(task.headline() == "as loud as at the start");   // less than 1 dB is not heard
+        }
+        if (t > 12.5) CHECK(task.headline().ends_with(" dB quieter than at the start"));
+    });
+}
+
 TEST_CASE("levels are dBV where the channel is calibrated", "[follow]") {
     FollowWish asked = wish("1300hz");
     asked.job.interface.volts_full_scale = {7.0, 7.0};
@@ -147,7 +171,7 @@ namespace {
 /// Noise, louder by `rise_db` from a frame on.
 class JumpingLink final : public Link {
 public:
-    std::uint64_t jumps_at = 0, ends_at = 0;
+    std::uint64_t jumps_at = 0, ends_at = 0, jumps_again_at = ~std::uint64_t{0}, loses_at = ~std::uint64_t{0};
     double rise_db = 12;
     std::function<void(double)> at_each_transfer;
     std::string name() const override { return "fake"; }
@@ -159,14 +183,16 @@ public:
         if (at_each_transfer) at_each_transfer(static_cast<double>(done_) / rate);
         captured.reset(2, 1024);
         for (std::size_t c = 0; c < 2; ++c)
-            for (double& v : captured.channel(c)) v = (done_ >= jumps_at ? std::pow(10.0, rise_db / 20.0) : 1.0) * normal_(random_);
-        done_ += 1024;
+            for (double& v : captured.channel(c)) v = rise(done_ >= jumps_at) * rise(done_ >= jumps_again_at) * normal_(random_);
         LinkNotice notice;
+        notice.input_overflow = done_ <= loses_at && loses_at < done_ + 1024;
+        done_ += 1024;
         notice.ended = done_ >= ends_at;
         return notice;
     }
 
 private:
+    double rise(bool yes) const { return yes ? std::pow(10.0, rise_db / 20.0) : 1.0; }
     std::uint64_t done_ = 0;
     std::mt19937_64 random_{5};
     std::normal_distribution<double> normal_{0.0, 1e-3};
@@ -215,11 +241,9 @@ TEST_CASE("armed, a jump stores the minute round it as a take, with the moment a
     while (reader.read(piece, 48000) > 0) {
         for (const double v : piece.channel(0)) (frames++ < 20 * 48000 ? early : late) += v * v;
     }
-    // from the beginning until ten seconds after the jump; this link runs many times faster than sound, and another thread stores
-    const double stored_s = static_cast<double>(frames) / 48000.0;
-    CHECK(stored_s > 29.7);
-    CHECK(stored_s < 33.0);
-    CHECK(10 * std::log10(late / (stored_s - 20.0) / (early / 20.0)) == Approx(12.0).margin(0.5));
+    // from the beginning until ten seconds after the jump, however late the thread that stores comes to it
+    CHECK(static_cast<double>(frames) == Approx(30 * 48000).margin(0.1 * 48000));
+    CHECK(10 * std::log10(late / early * 20.0 / 10.0) == Approx(12.0).margin(0.5));
     const auto events = board.events_after(0);
     const auto told = [&](const std::string& kind) {
         return std::count_if(events.begin(), events.end(), [&](const LiveEvent& event) { return event.kind == kind; });
@@ -250,4 +274,50 @@ TEST_CASE("unarmed, nothing is stored but on request; the end does not lose what
     CHECK(takes[0].marks[0].text == "mark");
     CHECK(takes[1].marks.size() == 2);
     CHECK_FALSE(outcome.stored);
+}
+
+TEST_CASE("a jump before it was armed does not keep an armed one from counting", "[follow]") {
+    TemporaryFolder top;
+    LiveOrder order = order_in(top.path() / "job");
+    JumpingLink link;
+    link.jumps_at = 10 * 48000;
+    link.jumps_again_at = 30 * 48000;
+    link.ends_at = 33 * 48000;
+    LiveBoard board;
+    bool asked = false;
+    link.at_each_transfer = [&](double t) {
+        if (t > 25.0 && !std::exchange(asked, true)) board.ask(LiveRequest::arm);
+    };
+    CHECK(run_live(link, order, board).kept == 1);
+    const auto takes = open_job(order.capture.job_folder).job.takes;
+    REQUIRE(takes.size() == 1);
+    REQUIRE(takes[0].marks.size() == 1);
+    CHECK(takes[0].marks[0].time_s == Approx(30.0).margin(0.1));
+}
+
+TEST_CASE("a kept take in which the device lost sound says so, one after it does not", "[follow]") {
+    TemporaryFolder top;
+    LiveOrder order = order_in(top.path() / "job");
+    JumpingLink link;
+    link.jumps_at = 1000 * 48000;
+    link.loses_at = 3 * 48000;   // noise goes on after it: nothing but the device's word tells of it
+    link.ends_at = 66 * 48000;
+    LiveBoard board;
+    int asked = 0;
+    link.at_each_transfer = [&](double t) {
+        if (t > 2.0 && asked == 0) board.ask(LiveRequest::keep), ++asked;
+        if (t > 6.0 && asked == 1) board.ask(LiveRequest::keep), ++asked;
+        if (t > 7.0 && asked == 2) std::this_thread::sleep_for(std::chrono::milliseconds(300)), ++asked;   // this sound comes faster than any
+        if (t > 65.0 && asked == 3) board.ask(LiveRequest::keep), ++asked;   // holds 60 s: from 5 s on
+    };
+    CHECK(run_live(link, order, board).kept == 3);
+    const auto takes = open_job(order.capture.job_folder).job.takes;
+    REQUIRE(takes.size() == 3);
+    CHECK(takes[0].faults.empty());
+    CHECK(takes[1].faults == std::vector{TakeFault::dropout});
+    CHECK(takes[2].faults.empty());
+    const auto events = board.events_after(0);
+    CHECK(std::count_if(events.begin(), events.end(), [](const LiveEvent& event) {
+              return event.kind == "kept" && event.text.find("sound was lost within") != std::string::npos;
+          }) == 1);
 }

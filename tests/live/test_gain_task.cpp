@@ -4,6 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdlib>
+#include <functional>
 #include <limits>
 #include <random>
 #include <string>
@@ -29,6 +31,17 @@ GainWatch watch_of(const Source& source) {
     watch.source_plays = true;
     watch.waits_for_readings = true;
     return watch;
+}
+
+void add_in_blocks(GainTask& task, const Block& sound, const std::function<void(double now_s)>& after) {
+    Block block;
+    for (std::size_t at = 0; at < sound.frames(); at += 480) {
+        block.reset(2, std::min<std::size_t>(480, sound.frames() - at));
+        for (std::size_t c = 0; c < 2; ++c)
+            std::copy_n(sound.channel(c).begin() + static_cast<std::ptrdiff_t>(at), block.frames(), block.channel(c).begin());
+        task.add(block);
+        after(static_cast<double>(at) / 48000);
+    }
 }
 
 /// A task that hears a whole capture, and what it showed at every block.
@@ -158,16 +171,14 @@ int compare_random_sources(int count_of_sources) {
     return compared;
 }
 
+// HUSHTRACE_SOURCES=150 test_live "live and later*": the figure in docs/live.md
 TEST_CASE("live and later agree over random sources", "[gain_task]") {
-    CHECK(compare_random_sources(8) >= 3);
+    const char* asked = std::getenv("HUSHTRACE_SOURCES");
+    const int sources = asked ? std::max(8, std::atoi(asked)) : 8;
+    const int compared = compare_random_sources(sources);
+    if (asked) WARN(compared << " of " << sources << " have a ceiling in both");
+    CHECK(compared >= 3 * sources / 8);
 }
-// test_live "[live_population]": printed in docs/live.md
-TEST_CASE("live and later agree over 150 random sources", "[.][live_population]") {
-    const int compared = compare_random_sources(150);
-    WARN(compared << " have a ceiling");
-    CHECK(compared > 75);
-}
-
 
 TEST_CASE("overshoot, clicks and a step back do no harm", "[gain_task]") {
     Source source;
@@ -208,6 +219,33 @@ TEST_CASE("overshoot, clicks and a step back do no harm", "[gain_task]") {
     const GainAnalysis later = analysed(source, task.volume_steps());
     REQUIRE(later.ceiling);
     CHECK(later.ceiling->volume == 23);
+}
+
+TEST_CASE("a turn said before the steps begin is where the first one stands", "[gain_task]") {
+    GainWatch watch = watch_of(Source{});
+    watch.volume_start = 20;
+    GainTask task(watch);
+    // a word on the old clock must not make the next one, said before its turn, a second step of one movement
+    add_in_blocks(task, Block(2, 48000 * 8), [](double) {});
+    task.said_up();
+    task.begin();
+    const Source source = staircase(-16, 2, 4, 2.0);
+    int said = 0;
+    add_in_blocks(task, stepped_source::render(source), [&](double now_s) {
+        if (said < 3 && now_s > source.lead_in_s + 2.0 * (said + 1) - 0.5) {
+            task.said_up();
+            ++said;
+        }
+    });
+    task.finish();
+    LiveSnapshot shown;
+    shown.levels.resize(2);
+    task.fill(shown);
+    std::vector<double> volumes;
+    for (const LiveStep& step : shown.steps) volumes.push_back(step.volume.value_or(-1));
+    CHECK(volumes == std::vector<double>{21, 22, 23, 24});
+    CHECK(task.volume_steps() == std::vector<double>{21, 22, 23, 24});
+    CHECK(shown.volume == 24);
 }
 
 TEST_CASE("an overloaded interface claims nothing and names a pad", "[gain_task]") {

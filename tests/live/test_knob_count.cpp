@@ -70,6 +70,23 @@ TEST_CASE("a step that changed nothing in the sound is one all the same", "[knob
     CHECK(turned.volumes() == Volumes{20, 21});
 }
 
+TEST_CASE("words from before the beginning say where the knob stands, and wait for nothing", "[knob]") {
+    KnobCount knob(20, 1, std::nullopt);
+    knob.said_up(7.0);
+    knob.said_up(9.5);
+    knob.begun();  // time starts anew
+    CHECK_FALSE(knob.waits());
+    CHECK(knob.place() == 22);
+    knob.rested(0.2, true);
+    knob.at(0.3);
+    knob.said_up(1.0);  // before the turn, and no second word of one movement
+    knob.at(1.1);
+    knob.rested(1.5, true);
+    knob.at(9.0);
+    CHECK(knob.volumes() == Volumes{22, 23});
+    CHECK_FALSE(knob.doubtful());
+}
+
 TEST_CASE("a link's turns label rests by their time", "[knob]") {
     KnobCount knob(20, 1, std::nullopt);
     knob.turned_to(22, 1.0);

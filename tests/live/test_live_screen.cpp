@@ -363,7 +363,22 @@ TEST_CASE("keys ask for what the line at the foot says", "[live][screen]") {
     CHECK_FALSE(request_of_key(key_up, following));
     CHECK_FALSE(request_of_key('a', turning));
     CHECK_FALSE(request_of_key('x', turning));
+    CHECK(request_of_key('k', turning) == LiveRequest::keep);  // the session tells why it keeps nothing
+    CHECK(has(keys_text(following, 80), "k: keep"));
+    CHECK_FALSE(has(keys_text(turning, 80), "keep"));
+    CHECK(has(keys_text(turning, 80), "m: mark"));
     CHECK(has(keys_text(waiting, 80), "space: start"));
+    CHECK_FALSE(has(keys_text(waiting, 80), "turn"));  // where the knob stands is not known
+    waiting.volume = 20;
+    CHECK(has(keys_text(waiting, 80), "I turned it up one"));
+    CHECK_FALSE(has(keys_text(waiting, 80), "turn the knob"));
+    waiting.turns_volume = true;
+    CHECK(has(keys_text(waiting, 80), "turn the knob"));
+    CHECK(has(keys_text(waiting, 80, true), "p: phone"));
+    LiveSnapshot simulated = turning;
+    simulated.turns_volume = true;
+    CHECK(has(keys_text(simulated, 80), "turn the knob"));
+    CHECK(has(keys_text(simulated, 80, true), "p: phone"));
     CHECK(has(keys_text(following, 80), "space: new start"));
     CHECK(keys_text(turning, 10).empty());
     CHECK_FALSE(has(keys_text(turning, 80), "p: phone"));

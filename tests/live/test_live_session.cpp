@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 #include <thread>
+#include <utility>
 #include <vector>
 
 #include "hushtrace/job/job_folder.hpp"
@@ -165,6 +166,85 @@ TEST_CASE("where nothing was heard nothing is stored", "[live_session]") {
     CHECK(bench.takes().empty());
     CHECK(bench.board.closed());
     CHECK_FALSE(bench.link.running);
+}
+
+TEST_CASE("what can't be done is refused before a link is there", "[live_session]") {
+    Bench bench;
+    const auto refused = [&bench] {
+        try {
+            check_live(bench.order, 48000);
+        } catch (const Error& error) {
+            CHECK(error.kind() == ErrorKind::invalid_request);
+            return std::string(error.what());
+        }
+        return std::string();
+    };
+    CHECK(refused().empty());
+    SECTION("no tone is stated") {
+        bench.order.capture.take.tone.reset();
+        CHECK(refused().find("--tone sine") != std::string::npos);
+    }
+    SECTION("a tone whose distortion can't be seen") {
+        bench.order.capture.take.tone = PlayedTone{Sine{8000, 0}, ToneVia::stick};
+        CHECK(refused().find("third harmonic") != std::string::npos);
+    }
+    SECTION("behind an amplifier gain reads no ceiling") {
+        bench.order.capture.take.conditions.point = Point::amp_output;
+        const std::string why = refused();
+        CHECK(why.find("amp_input") != std::string::npos);
+        CHECK(why.find("source_output") != std::string::npos);
+        CHECK_THROWS_AS(run_live(bench.link, bench.order, bench.board), Error);
+        CHECK(bench.holds_no_file());
+        bench.order.capture.take.conditions.point = Point::source_output;
+        CHECK(refused().empty());
+    }
+    SECTION("nothing to follow by that name") {
+        bench.order.task = LiveTask::follow;
+        CHECK(refused().empty());
+        bench.order.capture.take.conditions.point = Point::amp_output;  // noise is followed there, too
+        CHECK(refused().empty());
+        bench.order.follow = "banana";
+        CHECK(refused().find("banana") != std::string::npos);
+        bench.order.follow = "whine-1";  // of a job without takes
+        CHECK(refused().find("no takes") != std::string::npos);
+    }
+    CHECK(bench.takes().empty());
+}
+
+TEST_CASE("only a source's id is looked for in the job's takes", "[live_session]") {
+    LiveOrder order;
+    order.task = LiveTask::follow;
+    for (const char* what : {"", "whine", "hiss-a", "HISS-A", "1187hz", "order12", "order-3", "1e-5", "-1", "hiss-"}) {
+        order.follow = what;
+        INFO(what);
+        CHECK_FALSE(looks_through_takes(order));
+    }
+    for (const char* what : {"alternator_whine-1", "whine-1", "Hiss-2", "mains_hum-12"}) {
+        order.follow = what;
+        INFO(what);
+        CHECK(looks_through_takes(order));
+    }
+}
+
+TEST_CASE("a gain session that is asked to keep the last minute says why it doesn't", "[live_session]") {
+    Bench bench;
+    bench.turns = four_steps;
+    bool asked = false;
+    bench.link.at_each_transfer = [&](std::uint64_t frame) {
+        if (frame > 48000 && !std::exchange(asked, true)) bench.board.ask(LiveRequest::keep);
+    };
+    CHECK(run_live(bench.link, bench.order, bench.board).kept == 0);
+    const auto told = bench.told("mark");
+    REQUIRE(told.size() == 1);
+    CHECK(told[0] == "nothing is kept here: the whole session is stored as a take");
+    CHECK(bench.takes().size() == 1);
+    Bench second;
+    second.turns = four_steps;
+    second.order.stores_take = false;
+    second.board.ask(LiveRequest::keep);
+    run_live(second.link, second.order, second.board);
+    REQUIRE(second.told("mark").size() == 1);
+    CHECK(second.told("mark")[0].find("stores nothing") != std::string::npos);
 }
 
 TEST_CASE("a start by hand keeps sound without a tone; a session told to store nothing stores nothing", "[live_session]") {

@@ -1,4 +1,7 @@
+#include <unistd.h>
+
 #include <catch2/catch.hpp>
+#include <csignal>
 #include <cstdio>
 #include <limits>
 #include <nlohmann/json.hpp>
@@ -28,7 +31,7 @@ LiveSnapshot at(double time_s, double level_dbfs = -12.0) {
 
 std::string lines_of(LiveBoard& board, PlainForm form = PlainForm::text) {
     std::FILE* const file = std::tmpfile();
-    show_plainly(board, file, PlainKeys::none, form);
+    CHECK(show_plainly(board, file, PlainKeys::none, form));
     std::rewind(file);
     std::string text;
     for (int c = std::fgetc(file); c != EOF; c = std::fgetc(file)) text += static_cast<char>(c);
@@ -115,6 +118,27 @@ TEST_CASE("JSON lines hold a snapshot or an event each, the last snapshot among 
     CHECK(lines.front().at("snapshot").at("time_s") == 1.0);
     CHECK(lines.back().at("snapshot").at("time_s") == 1.25);
     CHECK(lines[lines.size() - 2].at("event").at("kind") == "ended");
+}
+
+TEST_CASE("where nobody takes the lines any more the session is asked to stop", "[live][plain]") {
+    const auto before = std::signal(SIGPIPE, SIG_IGN);  // as the phone page's server has it
+    for (const PlainForm form : {PlainForm::text, PlainForm::json_lines})
+        for (const std::size_t letters : {10U, 100000U}) {  // within what is held back before it is written, and beyond it
+            INFO(letters << " letters");
+            int ends[2];
+            REQUIRE(pipe(ends) == 0);
+            close(ends[0]);
+            std::FILE* const file = fdopen(ends[1], "w");
+            LiveBoard board;
+            LiveSnapshot snapshot = at(1.0);
+            snapshot.title = snapshot.next = std::string(letters, 'n');
+            board.publish(snapshot);
+            CHECK_FALSE(show_plainly(board, file, PlainKeys::none, form));
+            CHECK(board.take_requests() == std::vector{LiveRequest::stop});
+            CHECK_FALSE(board.closed());
+            std::fclose(file);
+        }
+    std::signal(SIGPIPE, before);
 }
 
 TEST_CASE("every event stands in the lines once", "[live][plain]") {

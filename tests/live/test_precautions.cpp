@@ -233,6 +233,39 @@ TEST_CASE("a tone at an output wants a stated pad, and a pad that is large enoug
     CHECK_FALSE(output_pad_refusal(take));  // noise alone
 }
 
+TEST_CASE("the tweeter that will sound is named, whatever its amplifier's name is a part of", "[precautions]") {
+    Job job;
+    for (const char* name : {"front2", "front", "front"}) {
+        SpeakerData speaker;
+        speaker.amplifier = name;
+        speaker.kind = SpeakerKind::tweeter;
+        job.speakers.push_back(speaker);
+    }
+    Take take;
+    take.tone = PlayedTone{Sine{997, -6}, ToneVia::interface_output};
+    take.conditions.amplifier = AmplifierState::on;
+    take.conditions.at_amplifier = "front";
+    const auto said = tone_cautions(job, take);
+    const auto found = std::find_if(said.begin(), said.end(), [](const Warning& one) { return one.code == "tweeters"; });
+    REQUIRE(found != said.end());
+    CHECK(found->text.find("tweeters on front, front2: disconnect them") != std::string::npos);  // its own first, each once
+}
+
+TEST_CASE("an amplifier of which nothing is said may be on", "[precautions]") {
+    Take take;
+    take.tone = PlayedTone{Sine{997, -12}, ToneVia::interface_output};
+    CHECK(may_sound_in_amplifier(take));
+    CHECK_FALSE(sounds_in_amplifier(take));
+    CHECK(live_amplifier_text(take).find("--amplifier off") != std::string::npos);
+    take.conditions.amplifier = AmplifierState::off;
+    CHECK_FALSE(may_sound_in_amplifier(take));
+    take.conditions.amplifier = AmplifierState::on;
+    CHECK(sounds_in_amplifier(take));
+    CHECK(live_amplifier_text(take).find("is on, and") != std::string::npos);
+    take.tone->waveform = NearSilence{};
+    CHECK_FALSE(may_sound_in_amplifier(take));
+}
+
 TEST_CASE("tweeters are warned of by what plays and by what hangs there", "[precautions]") {
     Job job;
     Take take;

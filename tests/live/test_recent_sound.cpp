@@ -27,9 +27,8 @@ TEST_CASE("the last seconds come back in order, whatever the blocks' sizes", "[r
         const std::size_t frames = 1 + (i * 37) % 300;
         recent.add(counted(at, frames));
         at += frames;
-        std::uint64_t end = 0;
-        const Block copy = recent.copy(end);
-        REQUIRE(end == at);
+        REQUIRE(recent.added() == at);
+        const Block copy = recent.copy();
         REQUIRE(copy.frames() == std::min<std::uint64_t>(at, 10000));
         REQUIRE(copy.channel(0)[0] == static_cast<double>((at - copy.frames()) % 100000));
         REQUIRE(copy.channel(1)[copy.frames() - 1] == -static_cast<double>((at - 1) % 100000));
@@ -37,6 +36,26 @@ TEST_CASE("the last seconds come back in order, whatever the blocks' sizes", "[r
     recent.add(counted(at, 50000));   // longer than all that is held
     at += 50000;
     CHECK(recent.copy().channel(0)[0] == static_cast<double>((at - 10000) % 100000));
+    CHECK(recent.copy_until(at - 2000).channel(0)[0] == static_cast<double>((at - 12000) % 100000));
+}
+
+TEST_CASE("a copy ends where it was asked to, however late it is made", "[recent]") {
+    RecentSound recent(1, 1000, 10);   // holds 10 s, and 2 s and a piece to spare
+    recent.add(counted(0, 15000, 1));
+    recent.add(counted(15000, 1500, 1));
+    const Block late = recent.copy_until(15000);
+    REQUIRE(late.frames() == 10000);
+    CHECK(late.channel(0)[0] == 5000.0);
+    CHECK(late.channel(0)[9999] == 14999.0);
+    recent.add(counted(16500, 9000, 1));   // the spare is used up: what is left of it still ends there
+    const Block later = recent.copy_until(15000);
+    REQUIRE(later.frames() > 0);
+    REQUIRE(later.frames() < 10000);
+    CHECK(later.channel(0)[0] == static_cast<double>(15000 - later.frames()));
+    CHECK(later.channel(0)[later.frames() - 1] == 14999.0);
+    recent.add(counted(25500, 20000, 1));
+    CHECK(recent.copy_until(15000).empty());
+    CHECK_THROWS_AS(recent.copy_until(50000), Error);
 }
 
 TEST_CASE("a copy never holds up the one who adds, and holds no sample twice", "[recent]") {
@@ -67,6 +86,33 @@ TEST_CASE("a copy never holds up the one who adds, and holds no sample twice", "
     over = true;
     adding.join();
     CHECK(longest_s < 0.05);   // a copy of it all takes some 0.1 s; a busy machine is allowed for
+}
+
+TEST_CASE("a copy that is overtaken owns up to each frame that silence stands for", "[recent]") {
+    RecentSound recent(2, 48000, 60);
+    Block ones(2, 4 * 48000);
+    for (std::size_t c = 0; c < 2; ++c) std::fill(ones.channel(c).begin(), ones.channel(c).end(), 1.0);
+    for (int i = 0; i < 15; ++i) recent.add(ones);
+    std::uint64_t overtaken = 99;
+    CHECK(recent.copy_until(recent.added(), &overtaken).channel(0)[0] == 1.0);
+    CHECK(overtaken == 0);
+    std::atomic<bool> over{false};
+    std::thread adding([&] {
+        while (!over) {   // four seconds at once, where two are spare
+            recent.add(ones);
+            std::this_thread::sleep_for(std::chrono::milliseconds(1));
+        }
+    });
+    std::uint64_t all = 0;
+    for (int i = 0; i < 50 && (i < 3 || all == 0); ++i) {
+        const Block copy = recent.copy_until(recent.added(), &overtaken);
+        const auto samples = copy.channel(1);
+        CHECK(static_cast<std::uint64_t>(std::count(samples.begin(), samples.end(), 0.0)) == overtaken);
+        all += overtaken;
+    }
+    over = true;
+    adding.join();
+    CHECK(all > 0);
 }
 
 TEST_CASE("what can't be remembered is refused", "[recent]") {

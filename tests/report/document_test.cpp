@@ -155,7 +155,7 @@ TEST_CASE("the gain document holds every key of the contract", "[document]") {
     REQUIRE(results["amplifiers"].size() == 2);
     for (const Json& one : results["amplifiers"])
         require_keys(one, {"name", "target_output_v", "input_v_at_ceiling", "sensitivity_v", "gain_db",
-                           "noise_at_output_dbv", "noise_at_ear_db_spl"});
+                           "noise_at_output_dbv", "noise_at_ear_db_spl", "tone_hz", "tone_dbfs", "volume"});
     CHECK(results["amplifiers"][1]["noise_at_ear_db_spl"].is_null());
     for (const Json& step : results["curves"][1]["steps"]) {
         CHECK(step["harmonics_counted"] == 6);

@@ -85,6 +85,17 @@ TEST_CASE("the page tells findings first, then actions, gain, pictures, conditio
     CHECK(first_imbalance(page) == "");
 }
 
+TEST_CASE("the page asks for no gain to be set where there is no ceiling", "[page]") {
+    Analyses analyses;
+    analyses.gain = sample::gain();
+    CHECK(holds(record_page(sample::job(), analyses, "9.8.7"), "turn the gain up until the output reads the target"));
+    analyses.gain->ceiling.reset();
+    analyses.gain->ceiling_reason = "always_distorted";
+    const std::string page = record_page(sample::job(), analyses, "9.8.7");
+    CHECK_FALSE(holds(page, "turn the gain up"));
+    CHECK(holds(page, "without a ceiling no gain can be set"));
+}
+
 TEST_CASE("the page needs no network and runs nothing", "[page]") {
     const std::string page = record_page(sample::job(), both(), "9.8.7");
     for (const std::string part :

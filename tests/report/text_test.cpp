@@ -114,6 +114,34 @@ TEST_CASE("the terminal tells the ceiling and each amplifier's setting", "[text]
     CHECK(holds(text, "THD counts harmonics 2 to 7; 13 more below 20 kHz are missing"));
 }
 
+TEST_CASE("nothing is turned up until a voltage is read where there is no ceiling", "[text]") {
+    GainAnalysis gain = sample::gain();
+    gain.ceiling.reset();
+    for (const char* reason : {"always_distorted", "input_overloaded", "too_noisy", "never_clips"}) {
+        gain.ceiling_reason = reason;
+        CAPTURE(reason);
+        CHECK(holds(gain_text(sample::job(), gain), "until its output reads") == (gain.ceiling_reason == "never_clips"));
+    }
+}
+
+TEST_CASE("the tone that must bring the target is named where it isn't the ceiling's", "[text]") {
+    GainAnalysis gain = sample::gain();
+    AmplifierSetting& sub = gain.amplifiers[0];
+    sub.volume = 31;
+    sub.tone_hz = 997;
+    sub.tone_dbfs = sub.confirm_tone_dbfs = 0;
+    CHECK(holds(gain_text(sample::job(), gain), "31.6 V with the ceiling's tone"));
+    sub.tone_hz = 45;
+    CHECK(holds(gain_text(sample::job(), gain), "31.6 V with a tone of 45 Hz at 0 dBFS"));
+    sub.tone_hz = 997;
+    sub.tone_dbfs = -12;  // another one of the tones was at full scale
+    CHECK(holds(gain_text(sample::job(), gain), "31.6 V with a tone of 0 dBFS at"));
+    sub.allowance_from = "job";
+    sub.tone_dbfs = 0;
+    sub.confirm_tone_dbfs = -3;
+    CHECK(holds(gain_text(sample::job(), gain), "31.6 V with a tone of -3 dBFS at"));
+}
+
 TEST_CASE("a figure that something limits says so in a word", "[text]") {
     GainAnalysis gain = sample::gain();
     gain.curves[0].steps[0].thd_limited_by = LimitedBy::noise;

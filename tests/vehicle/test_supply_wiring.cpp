@@ -7,6 +7,7 @@
 #include <set>
 #include <stdexcept>
 #include <string>
+#include <utility>
 
 #include "reference/table.hpp"
 
@@ -87,7 +88,17 @@ TEST_CASE("what a cable may stand behind is the table's row, never more", "[supp
     const auto metric = largest_fuse(25.0, Conductor::copper);
     CHECK(metric->fuse_a == 135);
     CHECK(metric->between_rows);
-    CHECK(largest_fuse(20.0, Conductor::copper)->fuse_a == 135);  // sold as 4 AWG
+    // a cable thinner than its row's area by more than rounding goes by the thinner row, and says so
+    for (const double thin : {20.0, 18.7, 20.8}) {
+        CHECK(largest_fuse(thin, Conductor::copper)->fuse_a == 80);
+        CHECK(largest_fuse(thin, Conductor::copper)->between_rows);
+    }
+    CHECK(largest_fuse(50.0, Conductor::copper)->fuse_a == 215);
+    const std::pair<double, double> as_printed[] = {{5.3, 30}, {8.37, 55}, {8.4, 55}, {13.3, 80}, {21.0, 135}, {33.6, 215}, {53.5, 345}, {53.0, 345}};
+    for (const auto& [area_mm2, fuse_a] : as_printed) {
+        CHECK(largest_fuse(area_mm2, Conductor::copper)->fuse_a == fuse_a);
+        CHECK_FALSE(largest_fuse(area_mm2, Conductor::copper)->between_rows);
+    }
     CHECK(largest_fuse(16.0, Conductor::copper)->fuse_a == 80);
     CHECK_FALSE(largest_fuse(2.5, Conductor::copper));
     CHECK(largest_fuse(107.0, Conductor::copper)->fuse_a == 345);
@@ -99,9 +110,18 @@ TEST_CASE("what a cable may stand behind is the table's row, never more", "[supp
     CHECK_FALSE(area_for_fuse_mm2(400, Conductor::copper));
 }
 
+TEST_CASE("what an amplifier of so many watts draws", "[supply]") {
+    // common practice, no source: half becomes sound, at 14 V of a 12 V supply: 2 x 500 / 14 = 71.43 A, and half of it at twice the voltage
+    CHECK(draw_of_power_a(500, 12) == Approx(71.4286).epsilon(1e-5));
+    CHECK(draw_of_power_a(500, 24) == Approx(35.7143).epsilon(1e-5));
+    CHECK_THROWS_AS(draw_of_power_a(0, 12), std::invalid_argument);
+}
+
 TEST_CASE("sizes that can be bought ascend, and are named as they are sold", "[supply]") {
     const auto sizes = cable_sizes();
     CHECK(std::is_sorted(sizes.begin(), sizes.end(), [](auto& a, auto& b) { return a.area_mm2 < b.area_mm2; }));
+    for (const CableSize& one : sizes) CHECK(largest_fuse(one.area_mm2, Conductor::copper_clad_aluminium));  // each can be chosen
+    CHECK(sizes.front().awg == 10);
     const auto four = std::find_if(sizes.begin(), sizes.end(), [](auto& s) { return s.awg == 4; });
     REQUIRE(four != sizes.end());
     CHECK(four->name() == "4 AWG (21.2 mm2)");
@@ -117,4 +137,6 @@ TEST_CASE("lengths, areas and currents that can't be are refused", "[supply]") {
         CHECK_THROWS_AS(largest_fuse(bad, Conductor::copper), std::invalid_argument);
     }
     CHECK_THROWS_AS(resistivity_ohm_m(Conductor::copper, 5000), std::invalid_argument);
+    CHECK_NOTHROW(resistivity_ohm_m(Conductor::copper, kLeastCable_c));
+    CHECK_NOTHROW(resistivity_ohm_m(Conductor::copper, kMostCable_c));
 }

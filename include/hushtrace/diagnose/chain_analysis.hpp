@@ -26,13 +26,16 @@ struct ChainChannel {
     std::string take;                ///< that its figures stem from
     std::optional<double> volume;    ///< of that take
     bool silent = false;             ///< nothing of the tone came through in any take that should have it
+    /// Where it lay 12 dB or more below `quiet_against` in a take that should have it, and no take tells more of it.
+    std::optional<Reading> quiet_db;
+    Channel quiet_against = Channel::left;
     std::string polarity = "unknown";  ///< "normal", "inverted", "unknown"
     std::optional<Reading> delay_ms;             ///< against the first channel, positive when later
     std::optional<Reading> delay_after_tone_ms;  ///< against the played file; needs its markers
     std::optional<Reading> gain_db;              ///< captured dBFS less played dBFS
     double gain_hz = 0;                          ///< middle of the octave in which gain_db was read
     std::optional<Reading> level_dbfs, level_dbv;  ///< of the tone as captured there; dBV where calibrated
-    std::optional<Reading> balance_db;           ///< level above the first channel's
+    std::optional<Reading> balance_db;           ///< level above the first channel's, at the probe; unset where one alone is calibrated
     double balance_hz = 0;
     std::optional<Reading> thd_percent;  ///< harmonics of a sweep, a third of an octave round thd_hz
     double thd_hz = 0;

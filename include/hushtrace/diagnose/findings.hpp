@@ -317,7 +317,7 @@ struct VolumeLaw {
     bool even = false;                            ///< one run holds all
     std::vector<Run> runs;
 };
-/// One channel against another over the steps of a take.
+/// One channel against another over the steps of a take, at the probe: pads added, in volts where both are calibrated.
 struct ChannelBalance {
     struct Step {
         std::size_t step = 0;
@@ -333,11 +333,14 @@ struct ChannelBalance {
     std::optional<double> tracking_db;            ///< largest departure from it
 };
 struct GainAnalysis {
+    /// Whether a gain can be set by it: a ceiling, or clean up to the highest volume that was played.
+    bool ceiling_usable() const { return ceiling || ceiling_reason == "never_clips"; }
+
     std::optional<Ceiling> ceiling;               ///< the lowest of all
     std::string ceiling_reason, ceiling_text;     ///< text: one or two sentences for the user, always set
     std::vector<StepCurve> curves;
     std::optional<VolumeLaw> volume_law;          ///< unset with fewer than three clean settings
-    std::vector<ChannelBalance> balances;         ///< one for each take with a left and a right channel
+    std::vector<ChannelBalance> balances;         ///< one for each take with a left and a right channel, both calibrated or neither
     std::vector<AmplifierSetting> amplifiers;
     double limit_thd_percent = 1.0;
     std::vector<std::string> takes;

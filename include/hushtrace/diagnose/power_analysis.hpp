@@ -16,6 +16,7 @@ struct PowerDraw {
     std::string name;
     double current_a = 0;
     bool estimated = false;   ///< from its power: twice that over the charging voltage
+    std::string note;         ///< where its branch has a say: which of the two currents counts
 };
 /// Why there is no fuse to name, or why a cable doesn't do.
 enum class CableVerdict {
@@ -23,7 +24,7 @@ enum class CableVerdict {
     too_thin,        ///< the smallest fuse that its current needs is more than it may stand behind
     drops_too_much,  ///< it carries the fuse, but loses more than allowed
     not_stated,      ///< no area was given: `smallest` is what to buy
-    beyond_tables    ///< fuse or cable lie outside the tables
+    beyond_tables    ///< fuse or cable lie outside the tables: among them a cable thinner than 10 AWG with a small fuse
 };
 std::string_view to_word(CableVerdict verdict);
 
@@ -36,10 +37,11 @@ struct PowerCable {
     std::optional<double> area_mm2;         ///< of the one that is fitted
     std::optional<double> resistance_ohm;   ///< of the fitted one, over its length
     std::optional<double> drop_v;           ///< over the fitted one at its whole current
+    std::optional<double> with_feed_v;      ///< of a branch: its drop and the feed's together, where both are known
     std::optional<double> fuse_a;           ///< the fuse before it; unset where it needs none of its own or none can be named
     bool needs_fuse = false;                ///< a branch thinner than the main fuse asks for, and the feed itself
     std::optional<CableRating> carries;     ///< what the fitted one may stand behind; unset: thinner than the table
-    std::optional<double> drop_area_mm2;    ///< smallest that keeps the drop
+    std::optional<double> drop_area_mm2;    ///< smallest that keeps the drop; of a branch what the feed leaves of it
     std::optional<double> fuse_area_mm2;    ///< smallest that carries the fuse
     std::optional<CableSize> smallest;      ///< to be bought: keeps both
     CableVerdict verdict = CableVerdict::not_stated;
@@ -53,12 +55,19 @@ struct FeedEstimate {
     double impedance_ohm = 0;               ///< at line_hz
     double battery_ripple_v = 0.05;         ///< rms, assumed
     double ripple_v = 0, ripple_a = 0;      ///< rms at the amplifier's terminals, and through the feed
+    /// Where the feed's inductance and the amplifiers' capacitors resonate, more than the battery's ripple may stand at the terminals.
+    struct Worst {
+        double frequency_hz = 0, ripple_v = 0, ripple_a = 0;
+        std::optional<double> rpm;          ///< at which the alternator whines there
+    };
+    double resonance_hz = 0;
+    std::optional<Worst> worst;             ///< within 20 Hz to 20 kHz; unset where nothing exceeds the battery's
 };
 /// What a take of the supply shows.
 struct MeasuredRipple {
     std::string take;
     Engine engine = Engine::off;
-    Reading volts;                          ///< rms, 20 Hz to 20 kHz
+    Reading volts;                          ///< rms, 20 Hz to 20 kHz, the interface's own noise taken off, the scale's uncertainty in
 };
 struct AlternatorReserve {
     double rated_a = 0;
@@ -86,7 +95,7 @@ struct PowerAnalysis {
 };
 
 /// From what the job describes, and its takes of the supply. `open` as in analyse_gain.
-///   throws Error invalid_request when the job has neither an amplifier nor a branch
+///   throws Error invalid_request when the job has neither an amplifier nor a branch, and when a branch bears a name that two amplifiers share
 PowerAnalysis analyse_power(const OpenedJob& job, const OpenTake& open);
 PowerAnalysis analyse_power(const OpenedJob& job);
 

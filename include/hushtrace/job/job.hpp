@@ -188,6 +188,13 @@ struct Job {
     /// Volts at sample value 1.0 of a take's channel with its pad's loss added back; unset when not
     /// calibrated.
     std::optional<double> volts_full_scale(const Take& take, std::size_t channel_index) const;
+    /// What to add to a level in dBFS so that it can be held against another channel's or take's [dB]: where calibrated the scale
+    /// re 1 V, pad and all (levels are dBV then), else the pad alone. Two levels compare where both are calibrated, or neither.
+    struct Referred {
+        double offset_db = 0;
+        bool calibrated = false;
+    };
+    Referred referred_to_probe(const Take& take, std::size_t channel_index) const;
     /// Standard uncertainty of a channel's scale [dB]. It is common to all dBV figures of that channel: part of each,
     /// no part of their differences. Unset where unknown.
     std::optional<double> volts_full_scale_sd_db(std::size_t channel_index) const;

@@ -32,4 +32,7 @@ std::size_t display_width(std::string_view text);
 ///   columns   1 or more; lines never end in a space; text without words gives no lines
 std::vector<std::string> wrap_text(std::string_view text, std::size_t columns);
 
+/// A word of job.json for people: underscores become spaces.
+std::string spaced(std::string_view word);
+
 }  // namespace hushtrace

@@ -48,8 +48,9 @@ public:
     std::string next() const;
     /// The present level becomes the start, and the lowest so far: the mean of the newest second, as soon as it holds still.
     void take_reference();
-    /// The jump found since the last call, of the source or of all sound.
+    /// Takes the jump that was found, of the source or of all sound; as JumpWatch.
     std::optional<Jump> jump();
+    void watch_from_now();
     /// What is worth an event since the last call, kind and text: a source found ("started"), the start taken ("reference").
     std::vector<std::pair<std::string, std::string>> news();
 

@@ -44,7 +44,7 @@ public:
     void add(const Block& block);
     /// Whether the stated tone has been heard for 0.3 s.
     bool hears_tone() const;
-    /// From the next sample on steps are counted.
+    /// From the next sample on steps are counted, from wherever the knob was said to stand by then.
     void begin();
     /// A hand says that it turned the volume up (or down) one; the link did, to `volume`.
     void said_up();

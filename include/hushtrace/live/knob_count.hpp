@@ -29,6 +29,8 @@ public:
     void said_up(double at_s) { said(step_, at_s); }
     void said_down(double at_s) { said(-step_, at_s); }
 
+    /// Time starts anew, and so do the rests: wherever the knob stands now is the first one's place. Before the first rest.
+    void begun();
     /// A new rest began; `louder`: than the one before.
     void rested(double from_s, bool louder);
     /// The last rest turned out to be one with that before it.

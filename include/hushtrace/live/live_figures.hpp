@@ -31,8 +31,6 @@ std::string clock_text(double time_s);
 /// How a step is called: "volume 31", or "step 5" where nobody said the volume.
 std::string step_name(const LiveStep& step);
 
-/// "left", "rear right".
-std::string channel_words(Channel channel);
 /// Words for a hand at the knob: "clean", "distorted", "no tone", "turning", "unsure", "overload".
 std::string_view tone_word(ToneState state);
 /// Which of several channels' states is told as that of all: the worst; "clean" before "absent", since a channel may carry nothing.
@@ -43,8 +41,10 @@ const LiveLevel* leading_level(const LiveSnapshot& snapshot);
 
 /// What became of the noise that is followed: against the start, changes within 1 dB or two standard deviations count as none (the
 /// decibel is a choice of this program: less is not heard in a car, common practice, no source).
-/// Covered by other noise, what may be there at most still tells that it became quieter.
+/// Covered by other noise, what may be there at most still tells that it became quieter. The screen's word, the headline and the
+/// phone (as `verdict`) all take it from here.
 enum class Followed { not_heard, not_started, hidden, quieter, same, louder };
 Followed followed(const LiveFollow& follow);
+std::string_view to_word(Followed verdict);
 
 }  // namespace hushtrace

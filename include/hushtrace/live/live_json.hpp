@@ -10,7 +10,7 @@ namespace hushtrace {
 
 /// One line of JSON; the keys are the names of the fields in live_snapshot.hpp, enumerations are their words. Unset
 /// and not finite is null; text that is no UTF-8 is repaired with U+FFFD. `heard_at` is this computer's own clock and
-/// left out.
+/// left out. What live_figures.hpp decides goes with it: `tone` and `leading`, of what is followed its `verdict`.
 std::string live_json(const LiveSnapshot& snapshot);
 std::string live_json(const LiveEvent& event);
 

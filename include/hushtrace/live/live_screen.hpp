@@ -25,7 +25,8 @@ ScreenGrid live_screen(const LiveSnapshot& snapshot, const LiveScreenWish& wish)
 /// Keys that are no letters.
 inline constexpr int key_up = 0x100, key_down = 0x101;
 /// What a key asks for: up and + (turned up one), down and - (turned back one), space (start, or the present level as reference), k
-/// (keep), a (arm), m (mark), q (end). Nothing for any other key, and for those that mean nothing in this task.
+/// (keep; of a gain session too, which tells why it keeps nothing), a (arm), m (mark), q (end). Nothing for any other key, and for
+/// those that mean nothing in this task.
 std::optional<LiveRequest> request_of_key(int key, const LiveSnapshot& snapshot);
 /// The keys that mean something now, in one line of at most so many columns; the last ones are left out where there is no room.
 std::string keys_text(const LiveSnapshot& snapshot, int columns, bool phone_page = false);

@@ -45,14 +45,21 @@ struct LiveOutcome {
     std::size_t kept = 0;
 };
 
+/// Whether what is followed is a source's id, for which the job's takes are analysed: that may last.
+bool looks_through_takes(const LiveOrder& order);
+/// Refuses what run_live() would, before any link is open, at the rate that it will have. Of what is followed it reads the aim: see
+/// looks_through_takes().
+///   throws Error as run_live()
+void check_live(const LiveOrder& order, double sample_rate_hz);
+
 /// Plays, captures, measures and shows on `board` until it is asked to end, the time is over or the link breaks off.
 /// Closes the board at its end, however it ends.
 ///
 /// Nothing that reads the board can hold it up. A snapshot is published with every transfer, at most 50 a second. The
 /// gain task waits until the stated tone is heard, or LiveRequest::start; from there on sound is kept as one take
 /// (stores_take), entered in job.json as run_capture() does. Its volume_steps are what was counted.
-///   throws Error, nothing kept, as run_capture(); invalid_request also for a gain task without a sine; empty_input when
-///   the tone never came
+///   throws Error, nothing kept, as run_capture(); invalid_request also for a gain task without a sine, or behind an
+///   amplifier, where gain reads no ceiling; empty_input when the tone never came
 LiveOutcome run_live(Link& link, const LiveOrder& order, LiveBoard& board);
 
 }  // namespace hushtrace

@@ -39,8 +39,10 @@ enum class PlainForm {
 };
 
 /// Writes the board as lines until it is closed, on the calling thread: each event at once, the figures as PlainPace says and at the
-/// end, what to do next when that changes. No control codes: a script or a screen reader can follow. Ends when nobody takes the lines
-/// any more (a closed pipe). With keys from a terminal, signals are handled and the terminal restored as show_on_terminal() does.
-void show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys = PlainKeys::none, PlainForm form = PlainForm::text);
+/// end, what to do next when that changes. No control codes: a script or a screen reader can follow. With keys from a terminal, signals
+/// are handled and the terminal restored as show_on_terminal() does.
+///   returns false where a line could not be written (nobody takes them any more, a full disk): then the session is asked to stop, and
+///   nothing more is shown
+bool show_plainly(LiveBoard& board, std::FILE* to, PlainKeys keys = PlainKeys::none, PlainForm form = PlainForm::text);
 
 }  // namespace hushtrace

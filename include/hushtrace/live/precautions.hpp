@@ -45,8 +45,10 @@ std::vector<Warning> cautions(const Job& job, const Conditions& conditions);
 /// Whether a take's tone sounds in an amplifier that is on: it is said to be on, or is read at its output without being
 /// said to be off. Near-silence is no tone.
 bool sounds_in_amplifier(const Take& take);
-/// What must be so before a tone goes into an amplifier that is on; one sentence.
-std::string live_amplifier_text();
+/// The same where nobody said whether the amplifier is on: it may be.
+bool may_sound_in_amplifier(const Take& take);
+/// What must be so before a tone goes into an amplifier that is on, or may be; one sentence.
+std::string live_amplifier_text(const Take& take);
 /// Why a tone may not be read at an amplifier's output: no pad was stated (attenuation_db), without which an output of tens
 /// of volts meets an input made for a few. Empty when it may.
 std::optional<std::string> output_pad_refusal(const Take& take);

@@ -21,8 +21,10 @@ public:
     void add(const Block& block);
     /// Everything that is held, oldest first; less while not so much has come.
     Block copy() const;
-    /// The same; `end_frame` is how many frames had been added when it was begun: the copy's last frame is the one before.
-    Block copy(std::uint64_t& end_frame) const;
+    /// The same as it was when `end_frame` frames had been added: its last frame is the one before. What has been written over
+    /// since (two seconds may come first) is missing at its beginning. `overtaken` is set to how many of its frames were written
+    /// over while it was made: silence stands for them. throws Error invalid_request for an end that hasn't come
+    Block copy_until(std::uint64_t end_frame, std::uint64_t* overtaken = nullptr) const;
     std::uint64_t added() const;
 
 private:

@@ -51,8 +51,6 @@ std::string path_text(const EntryPath& path);
 /// A health fault for people: "diode_open" is "an open diode in the alternator"; an unknown word with its
 /// underscores as spaces.
 std::string fault_text(std::string_view fault);
-/// A word of job.json for people: underscores become spaces.
-std::string spaced(std::string_view word);
 /// An evidence's text with its figure where the text doesn't hold it already.
 std::string evidence_text(const Evidence& evidence);
 /// Conditions in one line: "engine idle at 760 rpm, volume 12, lead normal, headlights on".

@@ -17,6 +17,8 @@ enum class Point { amp_input, amp_output, source_output };
 enum class LaptopPower { battery, mains, vehicle };
 enum class PoweredFrom { own_battery, vehicle, mains, none };
 enum class Channel { left, right, rear_left, rear_right, center, sub, supply, supply_current };
+/// Sound for a speaker, and no reading of the supply.
+constexpr bool carries_signal(Channel channel) { return channel != Channel::supply && channel != Channel::supply_current; }
 enum class OutputKind { line, speaker };              ///< a source's output, an amplifier's input
 enum class InterfaceInput { grounded, floating, differential };
 enum class Conductor { copper, copper_clad_aluminium };

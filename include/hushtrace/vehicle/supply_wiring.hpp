@@ -29,24 +29,31 @@ struct CableSize {
     std::optional<int> awg;   ///< unset for a metric one
     std::string name() const; ///< "4 AWG (21.2 mm2)", "25 mm2"
 };
-/// Sizes from 0.5 mm^2 to 120 mm^2, gauges 20 to 4/0 (even ones, and 1/0 to 4/0) and the metric ones of ISO 6722-1, ascending.
+/// Gauges 10 to 4/0 (even ones, and 1/0 to 4/0) and the metric sizes of ISO 6722-1 from 6 to 120 mm^2, ascending. What is thinner than the
+/// table of largest fuses isn't among them.
 std::span<const CableSize> cable_sizes();
 
-/// [ohm m]; linear in temperature. [60028] [B566]
+/// Between these a cable's temperature may lie [C].
+inline constexpr double kLeastCable_c = -60, kMostCable_c = 200;
+
+/// [ohm m]; linear in temperature; throws std::invalid_argument beyond those two. [60028] [B566]
 double resistivity_ohm_m(Conductor conductor, double temperature_c);
 /// Of one conductor. Strands run longer than the cable (about 2 %) and many cables hold less metal than their print: this is the nominal value.
 double cable_ohm_per_m(double area_mm2, Conductor conductor, double temperature_c);
 /// Smallest area that keeps a drop over a length [mm^2]: rho l I / U.
 double area_for_drop_mm2(double length_m, double current_a, double drop_v, Conductor conductor, double temperature_c);
 
+/// The thinnest row of the table of largest fuses.
+inline constexpr int kThinnestRated_awg = 10;
 /// The largest fuse that a cable of this area may stand behind [A].
 struct CableRating {
     double fuse_a = 0;
-    bool between_rows = false;   ///< the table has no row for this size: the next smaller row holds
+    bool between_rows = false;   ///< the table has no row for this size (within 1.5 %): the next thinner row holds
     double row_area_mm2 = 0;     ///< the row that was used
 };
 /// A shop table of largest fuses for copper cables from 10 AWG to 1/0 AWG (common practice, no source); copper-clad aluminium carries sqrt(0.63)
-/// of it for the same heat. Nothing for a cable thinner than its first row (5.26 mm^2); beyond its last (53.5 mm^2) the last row holds.
+/// of it for the same heat. A row holds for areas that are 1.5 % less too: figures are rounded, 8.37 for 8.366. Nothing for a cable thinner
+/// than its first row (5.26 mm^2); beyond its last (53.5 mm^2) the last row holds.
 std::optional<CableRating> largest_fuse(double area_mm2, Conductor conductor);
 /// The thinnest row of that table whose cable may stand behind such a fuse [mm^2]; nothing beyond its end.
 std::optional<double> area_for_fuse_mm2(double fuse_a, Conductor conductor);
@@ -56,5 +63,11 @@ std::optional<double> area_for_fuse_mm2(double fuse_a, Conductor conductor);
 std::span<const double> fuse_ratings_a();
 /// The smallest rating not below a current; nothing beyond the largest (500 A).
 std::optional<double> fuse_for(double current_a);
+
+/// Charging voltage of a 12 V or 24 V supply [V]: 14 or 28 (common practice, no source).
+double charging_v(double supply_v);
+/// What an amplifier may draw at most [A], where its power alone is known: twice that over the charging voltage (half becomes sound: common
+/// practice, no source).
+double draw_of_power_a(double power_w, double supply_v);
 
 }  // namespace hushtrace
