@@ -11,6 +11,7 @@
 #include "hushtrace/diagnose/gain_analysis.hpp"
 #include "hushtrace/diagnose/loudness.hpp"
 #include "hushtrace/diagnose/noise_analysis.hpp"
+#include "hushtrace/diagnose/power_analysis.hpp"
 #include "hushtrace/report/hear_page.hpp"
 #include "hushtrace/report/page.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -55,6 +56,14 @@ Analyses analyse(const OpenedJob& opened) {
         } catch (const Error& error) {
             if (!is_about_takes(error.kind())) throw;
             analyses.warnings.push_back({"chain_not_analysed", std::string("chain: ") + error.what(), std::nullopt});
+        }
+    }
+    if (!opened.job.amplifiers.empty() || !opened.job.supply.branches.empty()) {
+        try {
+            analyses.power = analyse_power(opened);
+        } catch (const Error& error) {
+            if (!is_about_takes(error.kind()) && error.kind() != ErrorKind::invalid_request) throw;
+            analyses.warnings.push_back({"power_not_analysed", std::string("power: ") + error.what(), std::nullopt});
         }
     }
     if (analyses.noise && analyses.gain) judge_loudness(opened.job, *analyses.noise, &*analyses.gain);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "hushtrace/job/job_text.hpp"
 #include "json_results.hpp"
 
 namespace hushtrace {
@@ -86,6 +87,7 @@ std::vector<Warning> all_warnings(const OpenedJob& opened, const Analyses& analy
     if (analyses.noise) add_once(all, with_silence({}, *analyses.noise));
     if (analyses.gain) add_once(all, analyses.gain->warnings);
     if (analyses.chain) add_once(all, analyses.chain->warnings);
+    if (analyses.power) add_once(all, analyses.power->warnings);
     return all;
 }
 
@@ -113,9 +115,11 @@ std::string report_document(const OpenedJob& opened, const Analyses& analyses, s
                             std::string_view page, std::string_view data) {
     std::vector<std::string> takes;
     for (const Take& take : opened.job.takes) takes.push_back(take.file);
-    Json results = {{"noise", analyses.noise ? noise_results(*analyses.noise) : Json(nullptr)},
+    Json results = {{"job", Json::parse(job_text(opened.job))},
+                    {"noise", analyses.noise ? noise_results(*analyses.noise) : Json(nullptr)},
                     {"gain", analyses.gain ? gain_results(*analyses.gain) : Json(nullptr)},
                     {"chain", analyses.chain ? chain_results(*analyses.chain) : Json(nullptr)},
+                    {"power", analyses.power ? power_results(*analyses.power) : Json(nullptr)},
                     {"page", std::string(page)},
                     {"data", std::string(data)}};
     return document("report", version, input_json(opened, takes), std::move(results),

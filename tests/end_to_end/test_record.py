@@ -176,7 +176,11 @@ def main():
         assert any(abs(one["frequency_hz"] / 1100 - 1) < 0.01 for one in found if one["frequency_hz"]), found
         assert results["results"]["gain"]["ceiling"]["volume"] == 30, results["results"]["gain"]
 
-        for command in ("noise", "gain"):
+        as_read = json.loads((job / "job.json").read_text())
+        assert results["results"]["job"]["takes"][1]["marks"] == as_read["takes"][1]["marks"]
+        assert results["results"]["job"]["interface"] == as_read["interface"]
+
+        for command in ("noise", "gain", "power"):
             told = run(command, "--job", job, "--json")
             assert told.returncode == 0, told.stderr
             document = json.loads(told.stdout)

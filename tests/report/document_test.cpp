@@ -1,3 +1,4 @@
+#include "hushtrace/job/job_text.hpp"
 #include "hushtrace/report/document.hpp"
 
 #include <catch2/catch.hpp>
@@ -232,6 +233,8 @@ TEST_CASE("the record's document holds both results, or null for what the takes 
     require_envelope(whole, "hushtrace.report/1");
     CHECK(whole["results"]["noise"]["noise_sources"].size() == 2);
     CHECK(whole["results"]["gain"].is_null());
+    CHECK(whole["results"]["power"].is_null());
+    CHECK(whole["results"]["job"] == Json::parse(job_text(sample::job().job)));
     CHECK(whole["results"]["page"] == "records/report.html");
     std::vector<std::string> codes;
     for (const Json& warning : whole["warnings"]) codes.push_back(warning["code"]);

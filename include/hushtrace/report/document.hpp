@@ -22,16 +22,18 @@ struct Analyses {
     std::optional<NoiseAnalysis> noise;
     std::optional<GainAnalysis> gain;
     std::optional<ChainAnalysis> chain;
+    std::optional<PowerAnalysis> power;  ///< where the job describes an amplifier or a branch
     std::string heard_folder;  ///< where the page finds the sounds (heard_below); empty: not at all
     std::vector<Warning>
-        warnings;  ///< "noise_not_analysed", "gain_not_analysed", "chain_not_analysed": what can't be read
+        warnings;  ///< "noise_not_analysed" and the same of gain, chain, power: what can't be read
 };
 
 std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version);
 std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis, std::string_view version);
 std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysis, std::string_view version);
 std::string power_document(const OpenedJob& opened, const PowerAnalysis& analysis, std::string_view version);
-/// results = { noise, gain, chain: the results of each or null, page, data }, the last two being where the record was written.
+/// results = { job, noise, gain, chain, power, page, data }: the job as it stood, the results of each or null, and where the
+/// record was written.
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
                             std::string_view page, std::string_view data);
 
