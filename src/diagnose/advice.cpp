@@ -104,7 +104,7 @@ std::vector<Action> advice_for(const NoiseSource& source, const Job& job) {
         case NoiseKind::switched_load:
             actions.push_back(act(source,
                                   "Switch the loads off one by one (lamps, dash dimmer to full, fans, seat heating), and capture after "
-                                  "each; name them with --load.",
+                                  "each; name them with --loads.",
                                   "The load with which it goes is the one that is switched at that rate; its ground or its lead beside "
                                   "the signal's is then the way in."));
             break;

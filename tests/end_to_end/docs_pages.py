@@ -5,6 +5,8 @@ A block that holds commands says after its fence what becomes of it:
   ```console                   run in order in one fresh folder a page; what is shown below a command is what it prints
   ```console not-run: REASON   for a device, or for hands: not run here
 
+An indented block may have the line <!-- not-run: REASON --> before it instead.
+
 In a console block a command follows "$ ", goes on after a backslash, and "..." stands for lines left out, within a line for
 any text. "[exit code N]" ends the output of a command that doesn't end with 0. A number with a decimal point, or before a
 percent sign, may differ by one in its last digit; dates and clock times may differ.
@@ -30,7 +32,7 @@ def pages(source):
 
 def blocks(page):
     """Fenced blocks with their info string, and indented ones (info None)."""
-    found, open_block, indented, before = [], None, None, ""
+    found, open_block, indented, before, told = [], None, None, "", None
     for number, line in enumerate(page.read_text().split("\n"), 1):
         if line.startswith("```"):
             if open_block:
@@ -38,16 +40,17 @@ def blocks(page):
                 open_block = None
             else:
                 open_block = Block(line[3:].strip(), number, [])
-            indented = None
+            indented = told = None
         elif open_block:
             open_block.lines.append(line)
         elif line.startswith("    ") and (indented or not before.strip()):
-            indented = indented or Block(None, number, [])
-            if not indented.lines:
+            if not indented:
+                indented = Block(f"console {told[5:-4]}" if told else None, number, [])
                 found.append(indented)
             indented.lines.append(line[4:])
         elif line.strip():
             indented = None
+            told = line if re.fullmatch(r"<!-- not-run: .* -->", line) else None
         before = line
     if open_block:
         raise AssertionError(f"{page.name}:{open_block.line}: the block does not end")
