@@ -1,4 +1,6 @@
-"""The commands that README.md and docs/ show: each runs as written and prints what the page says it prints."""
+"""The commands that README.md and docs/ show: each runs as written and prints what the page says it prints.
+
+    test_docs.py PROGRAM [PAGE...]     names of pages: those alone are run"""
 import concurrent.futures
 import os
 import pathlib
@@ -34,11 +36,11 @@ for page in docs_pages.pages(source):
                 faults.append(f"{place}: 'console' is followed by nothing or by 'not-run: ' and a reason, not by '{words[1]}'")
             if len(words) == 1 and not docs_pages.commands(block):
                 faults.append(f"{place}: a console block without a command")
-            if len(words) == 1 and page not in runnable:
+            if len(words) == 1 and page not in runnable and page.name in (sys.argv[2:] or [page.name]):
                 runnable.append(page)
         elif example and block.lines[0] in example and block.lines[-1] in example:
             continue
-        elif block.info == "" :
+        elif block.info == "":
             faults.append(f"{place}: a block without a word after its fence: console, console not-run: REASON, text, json, ...")
         elif any(docs_pages.looks_like_command(line) for line in block.lines):
             faults.append(f"{place}: commands in a block that isn't marked: ```console, or ```console not-run: REASON")
