@@ -79,7 +79,7 @@ Analyses analyse(const OpenedJob& opened) {
 void add_report_command(CLI::App& app, Context& context) {
     struct Options {
         std::string job, out;
-        bool json = false;
+        bool json = false, pictures = false;
         HearOption hear;
     };
     const auto options = std::make_shared<Options>();
@@ -88,13 +88,14 @@ void add_report_command(CLI::App& app, Context& context) {
     command->add_option("--job", options->job, "the job's folder")->required();
     command->add_option("--out", options->out,
                         "the page to write (default: records/report.html in the job's folder)");
+    command->add_flag("--pictures", options->pictures, "write each picture as an SVG file too, in a folder beside the page");
     command->add_flag("--json", options->json, "print the data as one JSON document");
     add_hear_option(*command, options->hear);
     command->callback([options, &context] {
         const OpenedJob opened = open_job(options->job);
         const std::filesystem::path page = options->out.empty() ? opened.folder / "records" / "report.html"
                                                                 : std::filesystem::path(options->out);
-        record_place(page);  // a wrong name is said at once, not after the analysis
+        record_place(page, options->pictures);  // a wrong name is said at once, not after the analysis
         options->hear.check();
         Analyses analyses = analyse(opened);
         std::string told;
@@ -102,12 +103,13 @@ void add_report_command(CLI::App& app, Context& context) {
             told = options->hear.write(opened, *analyses.noise);
             analyses.heard_folder = heard_below(*analyses.noise, std::filesystem::absolute(page).parent_path());
         }
-        const RecordFiles files = write_record(opened, analyses, HUSHTRACE_VERSION, page);
+        const RecordFiles files = write_record(opened, analyses, HUSHTRACE_VERSION, page, options->pictures);
         if (options->json) {
             print_result(report_document(opened, analyses, HUSHTRACE_VERSION, files.page.string(),
-                                         files.data.string()));
+                                         files.data.string(), files.pictures));
         } else {
             std::string text = fmt::format("page: {}\ndata: {}\n", files.page.string(), files.data.string());
+            if (options->pictures) text += fmt::format("pictures: {} in {}\n", files.pictures.size(), files.picture_folder.string());
             for (const Warning& one : analyses.warnings) text += "left out, " + one.text + "\n";
             print_result(text + told);
         }

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <numeric>
 
 #include "hushtrace/signal/decibel.hpp"
 
@@ -39,6 +40,53 @@ void add_tracks(TakePicture& picture, const NoiseAnalysis& analysis) {
         }
         picture.tracks.push_back(std::move(drawn));
     }
+}
+
+/// Where a source's line lies in a take, and how far it may stray.
+struct LinePlace {
+    double frequency_hz = 0, reach_hz = 0;
+    bool leading = false;
+};
+/// By its track in this very take (the engine turns at another speed in each); else at the frequency of its loudest take.
+std::vector<LinePlace> places_of(const NoiseSource& source, const std::string& take, const NoiseAnalysis& analysis) {
+    const auto reach = [](double frequency_hz) { return std::max(2.0, 0.002 * frequency_hz); };
+    std::vector<LinePlace> places;
+    for (const SourceTrace& trace : analysis.traces) {
+        if (trace.source_id != source.id || trace.take != take || trace.track.empty() || !places.empty()) continue;
+        const auto& hz = trace.track.frequency_hz;
+        const double mean_hz = std::accumulate(hz.begin(), hz.end(), 0.0) / static_cast<double>(hz.size());
+        const auto [least, most] = std::minmax_element(hz.begin(), hz.end());
+        const double stray = std::max(*most - mean_hz, mean_hz - *least) / mean_hz;
+        std::vector<double> ratios = trace.ratios;
+        if (std::none_of(ratios.begin(), ratios.end(), [](double ratio) { return std::abs(ratio - 1.0) < 1e-6; })) ratios.push_back(1.0);
+        std::sort(ratios.begin(), ratios.end(), [](double a, double b) { return std::abs(std::log(a)) < std::abs(std::log(b)); });
+        if (ratios.size() > kMostDrawn) ratios.resize(kMostDrawn);
+        for (const double ratio : ratios)
+            places.push_back({ratio * mean_hz, std::max(reach(ratio * mean_hz), stray * ratio * mean_hz), std::abs(ratio - 1.0) < 1e-6});
+    }
+    if (places.empty()) places.push_back({*source.frequency_hz, reach(*source.frequency_hz), true});
+    return places;
+}
+
+constexpr double kStandsOut_db = 10.0;
+struct Seen {
+    double level_dbfs = -200, over_floor_db = 0;
+};
+/// The strongest bin within reach, also against the median of what lies 10 % either way.
+Seen loudest_near(const PowerSpectrum& spectrum, const std::vector<float>& line_dbfs, const LinePlace& place) {
+    const auto highest = [&](double from_hz, double to_hz) {
+        float best = -200;
+        for (std::size_t k = spectrum.bin_of(from_hz); k <= std::min(spectrum.bin_of(to_hz), line_dbfs.size() - 1); ++k) best = std::max(best, line_dbfs[k]);
+        return static_cast<double>(best);
+    };
+    Seen seen;
+    seen.level_dbfs = highest(place.frequency_hz - place.reach_hz, place.frequency_hz + place.reach_hz);
+    const std::size_t low = spectrum.bin_of(0.9 * place.frequency_hz), high = std::min(spectrum.bin_of(1.1 * place.frequency_hz), line_dbfs.size() - 1);
+    if (low >= high) return seen;
+    std::vector<float> round(line_dbfs.begin() + static_cast<std::ptrdiff_t>(low), line_dbfs.begin() + static_cast<std::ptrdiff_t>(high) + 1);
+    std::nth_element(round.begin(), round.begin() + static_cast<std::ptrdiff_t>(round.size() / 2), round.end());
+    seen.over_floor_db = seen.level_dbfs - static_cast<double>(round[round.size() / 2]);
+    return seen;
 }
 
 /// The map over the cycles of the alternator, or else of what was found loudest.
@@ -90,13 +138,6 @@ TakePicture picture_of(const TakeSurvey& survey, std::size_t channel, const Nois
     }
     add_tracks(picture, analysis);
     add_orders(picture, survey, channel, analysis);
-    const auto loudest_near = [&](double frequency_hz, double reach_hz) {
-        float best = -200;
-        const std::size_t low = from.spectrum.bin_of(frequency_hz - reach_hz),
-                          high = from.spectrum.bin_of(frequency_hz + reach_hz);
-        for (std::size_t k = low; k <= high; ++k) best = std::max(best, picture.line_dbfs[k]);
-        return static_cast<double>(best);
-    };
     for (const NoiseSource& source : sources) {
         const bool here =
             std::any_of(source.levels.begin(), source.levels.end(), [&](const LevelInTake& level) {
@@ -106,30 +147,13 @@ TakePicture picture_of(const TakeSurvey& survey, std::size_t channel, const Nois
         if (!here || !source.frequency_hz || source.kind == NoiseKind::hiss ||
             source.kind == NoiseKind::ignition_tick || source.kind == NoiseKind::periodic_tick)
             continue;
-        double frequency_hz = *source.frequency_hz, reach_hz = std::max(2.0, 0.002 * frequency_hz);
-        if (source.kind == NoiseKind::alternator_whine && !survey.families.empty()) {
-            // the engine turned at another speed in this take: the nearest of its moving lines
-            double nearest = 1e9;
-            for (const OrderLine& line : survey.families.front().lines) {
-                const double f = line.ratio * survey.families.front().mean_hz;
-                double power = 0;
-                for (const double p : line.mean_square) power += p;
-                if (power > 0 && std::abs(std::log(f / *source.frequency_hz)) < nearest) {
-                    nearest = std::abs(std::log(f / *source.frequency_hz));
-                    frequency_hz = f;
-                }
-            }
-            reach_hz = std::max(5.0, 2.5 * survey.families.front().wander * frequency_hz);
-        } else if (source.kind == NoiseKind::mains_hum && !source.harmonics.empty()) {
-            double best = -999;
-            for (const Harmonic& harmonic : source.harmonics)
-                if (harmonic.level_dbfs > best) {
-                    best = harmonic.level_dbfs;
-                    frequency_hz = harmonic.frequency_hz;
-                }
+        const std::vector<LinePlace> places = places_of(source, picture.take, analysis);
+        for (const LinePlace& place : places) {
+            const Seen seen = loudest_near(from.spectrum, picture.line_dbfs, place);
+            if (!place.leading && seen.over_floor_db < kStandsOut_db) continue;
+            picture.lines.push_back({place.frequency_hz, seen.level_dbfs, source.id,
+                                     fmt::format("{}, {:.0f} Hz", plain_name(source.kind), place.frequency_hz)});
         }
-        picture.lines.push_back({frequency_hz, loudest_near(frequency_hz, reach_hz), source.id,
-                                 fmt::format("{}, {:.0f} Hz", plain_name(source.kind), frequency_hz)});
     }
     return picture;
 }

@@ -136,7 +136,7 @@ std::optional<double> speed_ratio(const NoiseSource& source, const TakePicture& 
         };
         for (const Harmonic& one : source.harmonics) ask(one.frequency_hz);
         if (source.frequency_hz) ask(*source.frequency_hz);
-        if (best) return best;
+        return best;  // its first line leads; the further ones follow that one
     }
     return std::nullopt;
 }

@@ -21,6 +21,13 @@ Json warnings_json(const std::vector<Warning>& warnings) {
     return list;
 }
 
+Json pictures_json(const std::vector<RecordPicture>& pictures) {
+    Json list = Json::array();
+    for (const RecordPicture& one : pictures)
+        list.push_back({{"file", one.file.empty() ? Json(nullptr) : Json(one.file)}, {"title", one.title}, {"description", one.description}});
+    return list;
+}
+
 std::string document(const char* command, std::string_view version, Json input, Json results,
                      const std::vector<Warning>& warnings) {
     const Json whole = {{"schema", std::string("hushtrace.") + command + "/1"},
@@ -112,7 +119,7 @@ std::string power_document(const OpenedJob& opened, const PowerAnalysis& analysi
 }
 
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
-                            std::string_view page, std::string_view data) {
+                            std::string_view page, std::string_view data, const std::vector<RecordPicture>& pictures) {
     std::vector<std::string> takes;
     for (const Take& take : opened.job.takes) takes.push_back(take.file);
     Json results = {{"job", Json::parse(job_text(opened.job))},
@@ -121,7 +128,8 @@ std::string report_document(const OpenedJob& opened, const Analyses& analyses, s
                     {"chain", analyses.chain ? chain_results(*analyses.chain) : Json(nullptr)},
                     {"power", analyses.power ? power_results(*analyses.power) : Json(nullptr)},
                     {"page", std::string(page)},
-                    {"data", std::string(data)}};
+                    {"data", std::string(data)},
+                    {"pictures", pictures_json(pictures)}};
     return document("report", version, input_json(opened, takes), std::move(results),
                     all_warnings(opened, analyses));
 }

@@ -80,7 +80,7 @@ std::vector<std::pair<double, double>> fixed_line(const OrderMap& map, double fr
     return points;
 }
 
-/// Lines of findings that don't turn with the reference, strongest first.
+/// Of each finding that doesn't turn with the reference its strongest line, strongest first.
 std::vector<MarkedLine> fixed_lines(const TakePicture& picture) {
     std::set<std::string> moving = {picture.orders->source_id};
     for (const PictureTrack& track : picture.tracks) moving.insert(track.source_id);
@@ -89,6 +89,8 @@ std::vector<MarkedLine> fixed_lines(const TakePicture& picture) {
         if (!moving.contains(line.source_id)) lines.push_back(line);
     std::stable_sort(lines.begin(), lines.end(),
                      [](const MarkedLine& a, const MarkedLine& b) { return a.level_dbfs > b.level_dbfs; });
+    std::set<std::string> named;
+    std::erase_if(lines, [&](const MarkedLine& line) { return !named.insert(line.source_id).second; });
     if (lines.size() > 4) lines.resize(4);
     return lines;
 }
@@ -177,7 +179,8 @@ std::string order_map_svg(const TakePicture& picture, PictureSize size, const st
         if (points.size() < 2) continue;
         out += svg::trace(points, "track-edge dots") + svg::trace(points, "track dots");
         const auto& middle = points[points.size() / 2];
-        out += svg::text(middle.first, middle.second - 5, "middle", line.label, "track-name");
+        const bool at_top = middle.second - 5 < frame.top + frame.font;
+        out += svg::text(middle.first, middle.second + (at_top ? frame.font + 2 : -5), "middle", line.label, "track-name");
     }
     double last_px = 1e9;
     for (const double ratio : ratios_to_name(picture)) {

@@ -22,7 +22,7 @@ std::string output_noise(const AmplifierSetting& one) {
 /// What stands below the table of settings, of one amplifier.
 std::string remarks(const AmplifierSetting& one) {
     std::string items;
-    const auto add = [&](const std::string& text) { items += fmt::format("<li>{}: {}</li>\n", escaped(one.name), escaped(text)); };
+    const auto add = [&](const std::string& text) { items += fmt::format("<li>{}: {}</li>\n", isolated(one.name), isolated(text)); };
     if (one.refused) add(*one.refused);
     if (one.dial) add(dial_text(one));
     if (one.full_scale && one.allowance_from != "tone") add(allowance_text(one));
@@ -35,14 +35,14 @@ std::string split_table(const AmplifierSetting& one) {
     if (one.splits.empty()) return "";
     std::string rows;
     for (const GainSplit& split : one.splits)
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}</tr>\n", escaped(split_name(split)),
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}</tr>\n", isolated(split_name(split)),
                             cell(fmt::format("{:.1f} dB", *split.gain_db), "gain"),
                             cell(range_text(split.noise_at_output_dbv, "dBV"), "noise at the output"),
                             cell(split.noise_at_ear_db_spl ? range_text(*split.noise_at_ear_db_spl, "dB SPL") : "not known", "at the ear"),
                             cell(split.way == "as_set" ? "-" : change_words(split.change_db), "change"));
     return table({"way", "gain", "noise at the output", "at the ear", "change"}, rows,
                  fmt::format("{}: what gain costs in noise, the music paused", one.name.empty() ? "amplifier" : one.name)) +
-           fmt::format("<p class=\"soft\">{} {}</p>\n", escaped(parts_text(*one.noise_parts)), escaped(one.best_split));
+           fmt::format("<p class=\"soft\">{} {}</p>\n", isolated(parts_text(*one.noise_parts)), isolated(one.best_split));
 }
 
 }  // namespace
@@ -51,7 +51,7 @@ std::string amplifier_table(const GainAnalysis& analysis) {
     if (analysis.amplifiers.empty()) return "";
     std::string rows, notes, splits;
     for (const AmplifierSetting& one : analysis.amplifiers) {
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", escaped(one.name),
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", isolated(one.name),
                             cell(volts_or_unknown(one.sensitivity_v), "sensitivity"),
                             cell(volts_or_unknown(one.input_v_at_ceiling), "input at the ceiling"),
                             cell(volts_or_unknown(one.target_output_v), "target output"),

@@ -26,7 +26,7 @@ std::string channel_table(const ChainAnalysis& analysis) {
     std::string rows;
     for (const ChainChannel& one : analysis.channels) {
         const bool first = &one == &analysis.channels.front();
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>", escaped(spaced(to_word(one.channel))));
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>", isolated(spaced(to_word(one.channel))));
         if (one.silent) {
             rows += "<td colspan=\"6\" data-label=\"level\">nothing of the tone came in</td></tr>\n";
             continue;
@@ -46,7 +46,7 @@ std::string channel_table(const ChainAnalysis& analysis) {
 /// What the source does to each channel and to all of them, in sentences.
 std::string system_list(const ChainAnalysis& analysis) {
     std::string items;
-    const auto add = [&](const std::string& text) { items += "<li>" + escaped(text) + "</li>\n"; };
+    const auto add = [&](const std::string& text) { items += "<li>" + isolated(text) + "</li>\n"; };
     for (const ChainChannel& one : analysis.channels) {
         const std::string name(spaced(to_word(one.channel)));
         if (one.shape) add(name + ": " + shape_text(*one.shape) + (one.volume ? fmt::format(" (volume {:g})", *one.volume) : ""));
@@ -63,7 +63,7 @@ std::string distortion_table(const ChainAnalysis& analysis) {
     std::string rows;
     for (const ChainChannel& one : analysis.channels) {
         if (one.silent) continue;
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", escaped(spaced(to_word(one.channel))),
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", isolated(spaced(to_word(one.channel))),
                             cell(thd_of(one.minus_20), "THD near -20 dBFS"), cell(thd_of(one.at_ceiling), at_ceiling.c_str()),
                             cell(noise_of(one.noise ? &*one.noise : nullptr), "noise, A-weighted"));
     }
@@ -74,7 +74,7 @@ std::string limits_table(const std::vector<LimitLine>& limits) {
     if (limits.empty()) return "";
     std::string rows;
     for (const LimitLine& one : limits)
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", escaped(limit_name(one)), cell(limit_found(one), "found"),
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", isolated(limit_name(one)), cell(limit_found(one), "found"),
                             cell(limit_asked(one), "asked"), cell(spaced(one.verdict), "verdict"));
     return table({"what", "found", "asked", "verdict"}, rows, "Against the limits; only those written in job.json can fail the job");
 }
@@ -85,7 +85,7 @@ std::string intermodulation_table(const ChainAnalysis& analysis) {
     for (const ChainIntermodulation& one : analysis.intermodulation) {
         const Intermodulation& read = one.reading;
         const bool modulation = one.method == TwoToneMethod::modulation;
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", escaped(spaced(to_word(one.channel))),
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", isolated(spaced(to_word(one.channel))),
                             cell(fmt::format("{} at {}, {} at {}", frequency_text(read.low.frequency_hz),
                                              level_of_tone(one, read.low), frequency_text(read.high.frequency_hz),
                                              level_of_tone(one, read.high)),

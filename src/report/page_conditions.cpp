@@ -13,7 +13,7 @@ namespace {
 class Facts {
 public:
     void add(const char* name, const std::string& value) {
-        if (!value.empty()) rows_ += fmt::format("<dt>{}</dt><dd>{}</dd>\n", name, escaped(value));
+        if (!value.empty()) rows_ += fmt::format("<dt>{}</dt><dd>{}</dd>\n", name, isolated(value));
     }
     std::string html() const { return "<dl>\n" + rows_ + "</dl>\n"; }
 
@@ -88,26 +88,21 @@ std::string take_html(const Take& take) {
     if (take.after_change) facts.add("after", *take.after_change);
     if (take.recorded_at) facts.add("recorded", *take.recorded_at);
     facts.add("faults", joined(take.faults, [](TakeFault one) { return spaced(to_word(one)); }));
-    return fmt::format("<section>\n<h3>{}</h3>\n{}</section>\n", escaped(take.file), facts.html());
+    return fmt::format("<section>\n<h3>{}</h3>\n{}</section>\n", isolated(take.file), facts.html());
 }
 
 std::string observation_row(const Observation& one) {
     std::string value = "not known";
     if (one.declined)
-        value = "asked for, not given";
+        value = "asked for, not given" + (one.reason ? ": " + *one.reason : "");
     else if (one.value)
         value = fmt::format("{:g} {}", *one.value, one.unit);
     else if (one.heard)
         value = *one.heard;
     return fmt::format(
-        "<tr><th scope=\"row\">{}</th>{}{}</tr>\n", escaped(spaced(one.what)), cell(value, "reading"),
+        "<tr><th scope=\"row\">{}</th>{}{}</tr>\n", isolated(spaced(one.what)), cell(value, "reading"),
         cell(conditions_text(one.conditions) + (one.after_change ? ", after: " + *one.after_change : ""),
              "conditions"));
-}
-
-/// Temporary things that were in place during a take: they must be out again at the end.
-bool is_temporary(Hookup one) {
-    return one != Hookup::normal && one != Hookup::antenna_unplugged;
 }
 
 }  // namespace
@@ -134,7 +129,7 @@ std::string warnings(const OpenedJob& opened, const Analyses& analyses) {
     std::string out = "<section>\n<h2>Warnings</h2>\n<ul class=\"notes\">\n";
     for (const Warning& one : all) {
         const bool named = !one.take || one.text.find(*one.take) != std::string::npos;
-        out += fmt::format("<li>{}</li>\n", escaped(named ? one.text : *one.take + ": " + one.text));
+        out += fmt::format("<li>{}</li>\n", isolated(named ? one.text : *one.take + ": " + one.text));
     }
     return out + "</ul>\n</section>\n";
 }
@@ -156,18 +151,6 @@ std::string cautions(const Job& job) {
         job.source.factory.value_or(false) || job.source.output == OutputKind::speaker;
     if (bridged)
         list.push_back("Bridged outputs and factory speaker wires: never tie either wire to ground.");
-    std::vector<std::string> used;
-    for (const Take& take : job.takes)
-        for (const Hookup one : take.conditions.hookup) {
-            const std::string name = spaced(to_word(one));
-            if (is_temporary(one) && std::find(used.begin(), used.end(), name) == used.end())
-                used.push_back(name);
-        }
-    if (!used.empty()) {
-        std::string sentence = "In place while measuring; see that it is undone: ";
-        for (std::size_t i = 0; i < used.size(); ++i) sentence += (i > 0 ? ", " : "") + used[i];
-        list.push_back(sentence + ".");
-    }
     std::string out = "<section>\n<h2>Cautions</h2>\n<ul class=\"notes\">\n";
     for (const std::string& one : list) out += fmt::format("<li>{}</li>\n", escaped(one));
     return out +

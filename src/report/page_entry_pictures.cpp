@@ -14,16 +14,6 @@ namespace {
 constexpr std::size_t kMostSources = 3, kMostPairs = 4, kMostTransfers = 3;
 constexpr double kMarked = 0.05;
 
-/// A picture's figure, and the same in words for who can't see it.
-std::string told_figure(const std::string& wide, const std::string& narrow, const std::string& caption, const std::vector<std::string>& words,
-                        const char* list) {
-    std::string out = figure(wide, narrow, caption);
-    if (words.empty()) return out;
-    out += fmt::format("<details>\n<summary>The same in words</summary>\n<{}>\n", list);
-    for (const std::string& one : words) out += fmt::format("<li>{}</li>\n", escaped(one));
-    return out + fmt::format("</{}>\n</details>\n", list);
-}
-
 std::string numbered(const NoiseAnalysis& analysis, const std::string& source_id) {
     for (std::size_t i = 0; i < analysis.noise_sources.size(); ++i)
         if (analysis.noise_sources[i].id == source_id) return fmt::format("finding {}, {}", i + 1, headline(analysis.noise_sources[i]));
@@ -38,7 +28,7 @@ std::string chain_figure(const NoiseAnalysis& analysis, const std::string& sourc
         "<b>{}.</b> The bigger a mark, the likelier; what the likeliest way runs through is bold. Of two ways at once each counts, so they can add "
         "up to more "
         "than 100 %.",
-        escaped(title));
+        isolated(title));
     return told_figure(chain_svg(ways, PictureSize::wide, id + "w", title), chain_svg(ways, PictureSize::narrow, id + "n", title), caption,
                        chain_words(ways), "ul");
 }
@@ -52,7 +42,7 @@ std::string tests_figure(const NoiseAnalysis& analysis, const std::string& sourc
     const std::string caption = fmt::format(
         "<b>{}.</b> Each strand is a way that is open; it leaves where a test brings it below 2 %. Bars: how likely after the test; upright stroke: "
         "before it.",
-        escaped(title));
+        isolated(title));
     return told_figure(tests_svg(tests, PictureSize::wide, id + "w", title), tests_svg(tests, PictureSize::narrow, id + "n", title), caption,
                        tests_words(tests), "ol");
 }
@@ -61,9 +51,9 @@ std::string pair_figure(const NoiseAnalysis& analysis, const BeforeAfter& one, s
     const std::string title =
         fmt::format("{} {}: {}", one.mended ? "Before and after" : "Without and with", clean_text(one.what), numbered(analysis, one.source->id));
     const std::string id = fmt::format("eb{}", number);
-    std::string caption = fmt::format("<b>{}.</b> <span class=\"key under\"></span>{}; <span class=\"key trace\"></span>{}; {}.", escaped(title),
-                                      escaped(one.before->take), escaped(one.after->take), escaped(spaced(to_word(one.before->channel))));
-    if (!one.said.empty()) caption += " " + escaped(one.said);
+    std::string caption = fmt::format("<b>{}.</b> <span class=\"key under\"></span>{}; <span class=\"key trace\"></span>{}; {}.", isolated(title),
+                                      isolated(one.before->take), isolated(one.after->take), isolated(spaced(to_word(one.before->channel))));
+    if (!one.said.empty()) caption += " " + isolated(one.said);
     caption += line_changes(one).empty()
                    ? " It has no lines to mark here."
                    : " Dots: its lines before; triangles: after, each read as its strongest bin; ≤: it does not stand out any more.";
@@ -78,7 +68,7 @@ std::string transfer_figure(const NoiseAnalysis& analysis, const SupplyTransfer&
     const std::string id = fmt::format("es{}", number);
     std::string caption =
         fmt::format("<b>{}.</b> {}; bars are 95 % intervals, hollow points are less coherent than a half. A slope alone convicts nothing.",
-                    escaped(title), escaped(one.take));
+                    isolated(title), isolated(one.take));
     if (one.spoilt) caption += " <b>The probe itself changes the noise: not to be trusted.</b>";
     return told_figure(transfer_svg(one, PictureSize::wide, id + "w", title), transfer_svg(one, PictureSize::narrow, id + "n", title), caption,
                        transfer_words(one), "ul");
@@ -108,7 +98,7 @@ std::string entry_pictures(const OpenedJob& opened, const NoiseAnalysis& analysi
         // what is loudest is seen at once; the tests of the others are there for who asks
         out += number == 1 || tests.empty() ? tests
                                             : fmt::format("<details>\n<summary>The tests made for {}</summary>\n{}</details>\n",
-                                                          escaped(numbered(analysis, source_id)), tests);
+                                                          isolated(numbered(analysis, source_id)), tests);
     }
     number = 0;
     for (const BeforeAfter& one : choose_before_after(opened.job, analysis, kMostPairs)) out += pair_figure(analysis, one, ++number);

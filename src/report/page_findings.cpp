@@ -15,7 +15,7 @@ constexpr std::size_t kLevelRows = 8, kFacts = 6;
 std::string facts(const std::vector<Evidence>& evidence, const char* lead) {
     std::string list;
     for (std::size_t i = 0; i < std::min(kFacts, evidence.size()); ++i)
-        list += fmt::format("<li>{}{}</li>\n", lead, escaped(evidence_text(evidence[i])));
+        list += fmt::format("<li>{}{}</li>\n", lead, isolated(evidence_text(evidence[i])));
     return list;
 }
 
@@ -23,7 +23,7 @@ std::string entry_paths(const NoiseAnalysis& analysis, const std::string& source
     std::string out;
     for (const EntryPath& one : analysis.entry_paths) {
         if (one.source_id != source_id || one.probability < 0.05) continue;
-        out += fmt::format("<li>{}: <b>{:.0f} %</b>", escaped(path_text(one)), 100.0 * one.probability);
+        out += fmt::format("<li>{}: <b>{:.0f} %</b>", isolated(path_text(one)), 100.0 * one.probability);
         const std::string reasons =
             facts(one.evidence_for, "For: ") + facts(one.evidence_against, "Against: ");
         if (!reasons.empty()) out += "\n<ul class=\"soft\">\n" + reasons + "</ul>";
@@ -45,7 +45,7 @@ std::string levels(const NoiseSource& source) {
     for (std::size_t i = 0; i < std::min(kLevelRows, source.levels.size()); ++i) {
         const LevelInTake& one = source.levels[i];
         rows += fmt::format(
-            "<tr><th scope=\"row\">{}</th>{}{}</tr>\n", escaped(one.take),
+            "<tr><th scope=\"row\">{}</th>{}{}</tr>\n", isolated(one.take),
             cell(spaced(to_word(one.channel)), "channel"),
             cell(level_text(one.level_dbfs, one.level_dbv) + spread_text(one.dbv_sd_db.value_or(one.sd_db)) +
                      limit_text(one.limited_by),
@@ -60,13 +60,13 @@ std::string levels(const NoiseSource& source) {
 
 std::string finding(const NoiseAnalysis& analysis, const NoiseSource& source, std::size_t number) {
     std::string out =
-        fmt::format("<li><span class=\"number\">{}</span>\n<h3>{}</h3>\n", number, escaped(headline(source)));
+        fmt::format("<li><span class=\"number\">{}</span>\n<h3>{}</h3>\n", number, isolated(headline(source)));
     out += "<p>";
     if (source.kind != NoiseKind::heard_only)
         out += fmt::format("<span class=\"level\">{}</span> · ",
-                           escaped(level_text(source.level_dbfs, source.level_dbv)));
-    out += escaped(confidence_text(source.confidence));
-    if (!source.channels.empty()) out += " · " + escaped(channels_text(source.channels));
+                           isolated(level_text(source.level_dbfs, source.level_dbv)));
+    out += isolated(confidence_text(source.confidence));
+    if (!source.channels.empty()) out += " · " + isolated(channels_text(source.channels));
     if (source.engine_order)
         out += fmt::format(" · {} lines per crankshaft turn", figures_text(*source.engine_order, 4));
     if (source.frequency_hz && source.frequency_sd_hz)
@@ -76,7 +76,7 @@ std::string finding(const NoiseAnalysis& analysis, const NoiseSource& source, st
                            figures_text(100.0 * *source.clipped_share, 2));
     out += "</p>\n";
     if (source.loudness && !source.loudness->text.empty())
-        out += fmt::format("<p>How loud: {}.</p>\n", escaped(source.loudness->text));
+        out += fmt::format("<p>How loud: {}.</p>\n", isolated(source.loudness->text));
     const std::string list = facts(source.evidence, "");
     if (!list.empty()) out += "<ul>\n" + list + "</ul>\n";
     return out + entry_paths(analysis, source.id) + levels(source) + "</li>\n";
@@ -86,7 +86,7 @@ std::string finding(const NoiseAnalysis& analysis, const NoiseSource& source, st
 
 std::string in_short(const Analyses& analyses) {
     std::string out;
-    const auto add = [&](const std::string& text) { out += fmt::format("<li>{}</li>\n", escaped(text)); };
+    const auto add = [&](const std::string& text) { out += fmt::format("<li>{}</li>\n", isolated(text)); };
     if (analyses.noise) {
         const NoiseAnalysis& noise = *analyses.noise;
         for (std::size_t i = 0; i < std::min<std::size_t>(3, noise.noise_sources.size()); ++i) {
@@ -125,7 +125,7 @@ std::string findings(const NoiseAnalysis& analysis) {
     out += "<ol class=\"plain\">\n";
     for (std::size_t i = 0; i < told; ++i) out += finding(analysis, analysis.noise_sources[i], i + 1);
     out += "</ol>\n";
-    if (const std::string unsure = unsure_text(analysis); !unsure.empty()) out += "<p class=\"soft\">" + escaped(unsure) + "</p>\n";
+    if (const std::string unsure = unsure_text(analysis); !unsure.empty()) out += "<p class=\"soft\">" + isolated(unsure) + "</p>\n";
     if (count > told) out += fmt::format("<p>{} more are listed under Further findings.</p>\n", count - told);
     return out + "</section>\n";
 }
@@ -149,15 +149,15 @@ std::string actions(const NoiseAnalysis& analysis) {
     std::size_t number = 0;
     for (const Action& one : analysis.actions) {
         out +=
-            fmt::format("<li><span class=\"number\">{}</span>\n<h3>{}</h3>\n", ++number, escaped(one.action));
+            fmt::format("<li><span class=\"number\">{}</span>\n<h3>{}</h3>\n", ++number, isolated(one.action));
         if (one.expected_change_db)
             out += fmt::format("<p class=\"expect\">Expect: {}</p>\n",
                                change_text(*one.expected_change_db, one.sd_db));
-        if (!one.why.empty()) out += fmt::format("<p>{}</p>\n", escaped(one.why));
+        if (!one.why.empty()) out += fmt::format("<p>{}</p>\n", isolated(one.why));
         for (std::size_t i = 0; i < analysis.noise_sources.size(); ++i)
             if (analysis.noise_sources[i].id == one.source_id)
                 out += fmt::format("<p class=\"soft\">about finding {}: {}</p>\n", i + 1,
-                                   escaped(headline(analysis.noise_sources[i])));
+                                   isolated(headline(analysis.noise_sources[i])));
         out += "</li>\n";
     }
     return out + "</ol>\n</section>\n";
@@ -167,8 +167,8 @@ std::string health(const NoiseAnalysis& analysis) {
     if (analysis.health.empty()) return "";
     std::string out = "<section>\n<h2>Health</h2>\n<ul class=\"notes\">\n";
     for (const HealthFinding& one : analysis.health)
-        out += fmt::format("<li><b>{}</b>, {}. {}</li>\n", escaped(fault_text(one.fault)),
-                           confidence_text(one.confidence), escaped(one.why));
+        out += fmt::format("<li><b>{}</b>, {}. {}</li>\n", isolated(fault_text(one.fault)),
+                           confidence_text(one.confidence), isolated(one.why));
     return out + "</ul>\n</section>\n";
 }
 

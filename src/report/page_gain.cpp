@@ -28,7 +28,7 @@ std::string ceiling_table(const GainAnalysis& analysis) {
             rows += cell(curve.knee ? knee_text(curve) : "not told", "how it clips");
         } else {
             rows += fmt::format("<td colspan=\"5\" data-label=\"ceiling\">none: {}</td>",
-                                escaped(spaced(curve.ceiling_reason)));
+                                isolated(spaced(curve.ceiling_reason)));
         }
         rows += "</tr>\n";
     }
@@ -41,7 +41,7 @@ std::string ceiling_table(const GainAnalysis& analysis) {
 
 std::string gain(const OpenedJob& opened, const GainAnalysis& analysis) {
     std::string out =
-        fmt::format("<section>\n<h2>Gain</h2>\n<p class=\"lead\">{}</p>\n", escaped(analysis.ceiling_text));
+        fmt::format("<section>\n<h2>Gain</h2>\n<p class=\"lead\">{}</p>\n", isolated(analysis.ceiling_text));
     if (fails_limit(opened.job, analysis))
         out +=
             "<p class=\"fail\">Fails the limit written in the job: distorted at every volume that was "
@@ -50,7 +50,7 @@ std::string gain(const OpenedJob& opened, const GainAnalysis& analysis) {
         fmt::format("<p class=\"soft\">Limit: {} % THD{}.</p>\n", figures_text(analysis.limit_thd_percent, 2),
                     opened.job.limits.ceiling_thd_percent ? ", written in the job" : ", the usual one");
     out += amplifier_table(analysis) + ceiling_table(analysis);
-    for (const std::string& one : volume_sentences(analysis)) out += "<p class=\"soft\">" + escaped(one) + "</p>\n";
+    for (const std::string& one : volume_sentences(analysis)) out += "<p class=\"soft\">" + isolated(one) + "</p>\n";
     if (has_distortion(analysis)) {
         const std::string title = "Distortion against volume";
         std::string caption =

@@ -8,7 +8,23 @@
 /// The page's sections, each a string of HTML, empty where there is nothing to say.
 namespace hushtrace::page {
 
-std::string_view style();
+std::string style();
+/// The pictures' own rules, and the colours that they and the page name: "--ink: #20262b; ...".
+std::string_view picture_style();
+std::string_view light_palette();
+std::string_view dark_palette();
+/// The one printed page for the customer (first_sheet.hpp).
+std::string first_sheet(const OpenedJob& opened, const Analyses& analyses);
+/// What is shown of a title, and of each fact below it.
+inline constexpr std::size_t kTitleColumns = 200, kFactColumns = 120;
+/// The job's texts that were cut short further up.
+std::string in_full(const Job& job);
+/// Each amplifier's levels from source to ear.
+std::string level_diagrams(const OpenedJob& opened, const GainAnalysis& analysis);
+std::string supply(const PowerAnalysis& analysis);
+std::string instruments(const OpenedJob& opened);
+std::string method(const Analyses& analyses);
+std::string temporary_items(const Job& job);
 /// The few sentences that come before all: what is heard most, what to do first, how far the volume may go.
 std::string in_short(const Analyses& analyses);
 std::string findings(const NoiseAnalysis& analysis);
@@ -39,6 +55,9 @@ std::string cautions(const Job& job);
 /// Both sizes of a picture in a figure with a caption of ready HTML.
 std::string figure(const std::string& wide_svg, const std::string& narrow_svg,
                    const std::string& caption_html);
+/// The same, and below it what it shows in sentences, for who can't see it. `list`: "ul" or "ol".
+std::string told_figure(const std::string& wide_svg, const std::string& narrow_svg, const std::string& caption_html,
+                        const std::vector<std::string>& words, const char* list);
 /// A cell with the text escaped; `label` names its column where a phone shows each row as a list.
 std::string cell(std::string_view text, std::string_view label);
 /// A table in a box that scrolls sideways where it must. Headings and caption are plain text; `rows` is ready

@@ -41,10 +41,10 @@ bool has_further_lines(const TakePicture& picture) {
 std::string spectrum_figure(const Job& job, const NoiseAnalysis& analysis, const SpectrumFigure& one,
                             std::size_t number) {
     const std::string title = "Spectrum of " + named(job, *one.picture);
-    std::string caption = fmt::format("<b>{}.</b>", escaped(title));
+    std::string caption = fmt::format("<b>{}.</b>", isolated(title));
     if (one.under)
         caption += fmt::format(" <span class=\"key trace\"></span>{}; <span class=\"key under\"></span>{}.",
-                               escaped(named(job, *one.picture)), escaped(named(job, *one.under)));
+                               isolated(named(job, *one.picture)), isolated(named(job, *one.under)));
     if (!one.picture->lines.empty()) caption += " Numbers are those of the findings.";
     if (has_further_lines(*one.picture))
         caption += " Hollow marks of the same shape: further lines of the same.";
@@ -59,8 +59,8 @@ std::string spectrogram_figure(const Job& job, const TakePicture& picture, std::
     const std::vector<Mark> marks = take ? take->marks : std::vector<Mark>{};
     const std::string title = "Spectrogram of " + named(job, picture);
     const std::string id = fmt::format("sg{}", number), image = id + "i";
-    std::string caption = fmt::format("<b>{}.</b> Lighter is louder.", escaped(title));
-    caption += escaped(tracks_words(picture));
+    std::string caption = fmt::format("<b>{}.</b> Lighter is louder.", isolated(title));
+    caption += isolated(tracks_words(picture));
     return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs>" +
            spectrogram_image(picture, image) + "</defs></svg>\n" +
            figure(spectrogram_svg(picture, marks, PictureSize::wide, id + "w", image, title),
@@ -71,7 +71,7 @@ std::string order_figure(const Job& job, const TakePicture& picture, std::size_t
     const std::string title = "Orders of " + named(job, picture);
     const std::string id = fmt::format("om{}", number), image = id + "i";
     const std::string caption =
-        fmt::format("<b>{}.</b> Lighter is louder. {}", escaped(title), escaped(order_map_words(picture)));
+        fmt::format("<b>{}.</b> Lighter is louder. {}", isolated(title), isolated(order_map_words(picture)));
     return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs>" +
            order_map_image(picture, image) + "</defs></svg>\n" +
            figure(order_map_svg(picture, PictureSize::wide, id + "w", image, title),

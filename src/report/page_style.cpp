@@ -1,16 +1,11 @@
+#include <fmt/format.h>
+
 #include "page_parts.hpp"
 
 namespace hushtrace::page {
+namespace {
 
-// Blue-green and rust stay apart for the common kinds of colour blindness, and differ in lightness; shapes,
-// shading and words say the same again.
-std::string_view style() {
-    return R"(
-:root { color-scheme: light dark; --paper: #fbfaf6; --card: #ffffff; --ink: #20262b; --soft: #59636b; --rule: #d8d5cb;
-  --accent: #1f5f6e; --loud: #a8431a; --shade: #9fb6bd; --beyond: #f3e3d6; }
-@media screen and (prefers-color-scheme: dark) {
-  :root { --paper: #14191d; --card: #1b2227; --ink: #e7e4dc; --soft: #a3adb3; --rule: #36414a;
-    --accent: #7fc3cf; --loud: #f0945f; --shade: #41606b; --beyond: #33261f; } }
+constexpr std::string_view kRules = R"(
 * { box-sizing: border-box; }
 html { -webkit-text-size-adjust: 100%; text-size-adjust: 100%; }
 body { margin: 0; background: var(--paper); color: var(--ink); overflow-wrap: anywhere;
@@ -55,53 +50,23 @@ figure svg { display: block; width: 100%; height: auto; }
 .key.under { background: var(--shade); }
 .key.trace { border-bottom: 2px solid var(--loud); height: 0.55em; vertical-align: 0.25em; }
 .narrow { display: none; }
-svg text { font-family: system-ui, "Segoe UI", "Helvetica Neue", Arial, "Noto Sans", sans-serif; fill: var(--ink); }
-svg .tick { fill: var(--soft); }
-svg .label { font-weight: 600; }
-svg .grid { stroke: var(--rule); stroke-width: 1; }
-svg .axis { stroke: var(--ink); stroke-width: 1.2; }
-svg .trace { fill: none; stroke: var(--loud); stroke-width: 1.2; stroke-linejoin: round; }
-svg .second { stroke: var(--accent); stroke-dasharray: 7 4; }
-svg .under { fill: var(--shade); stroke: none; opacity: 0.75; }
-svg .leader { stroke: var(--soft); stroke-width: 1; }
-svg .mark { fill: var(--loud); stroke: var(--card); stroke-width: 1; }
-svg .hollow { fill: var(--card); stroke: var(--accent); stroke-width: 1.6; }
-svg .limit, svg .ceiling { stroke: var(--ink); stroke-width: 1.4; stroke-dasharray: 3 4; }
-svg .ceiling { stroke-dasharray: none; }
-svg .beyond { fill: var(--beyond); }
-svg .moment { stroke: #fef6dd; stroke-width: 1; stroke-dasharray: 2 4; }
-svg .track { fill: none; stroke: #ffffff; stroke-width: 1.4; stroke-dasharray: 6 5; }
-svg .faint { stroke-width: 1; stroke-dasharray: 2 5; }
-svg .dots { stroke-dasharray: 1.5 4; }
-svg .track-name { fill: #ffffff; stroke: #111721; stroke-width: 3; paint-order: stroke; font-weight: 600; }
-svg .track-edge { fill: none; stroke: #111721; stroke-width: 3; stroke-dasharray: 6 5; opacity: 0.6; }
-svg .over { stroke: var(--paper); stroke-width: 4; paint-order: stroke; stroke-linejoin: round; }
-svg .back { fill: var(--paper); }
-svg .box { fill: var(--card); stroke: var(--ink); stroke-width: 1.4; }
-svg .wire { fill: none; stroke: var(--ink); stroke-width: 1.6; stroke-linejoin: round; }
-svg .probe { stroke-dasharray: 5 4; }
-svg .gap { fill: none; stroke: var(--paper); stroke-width: 8; }
-svg .shield { fill: none; stroke: var(--shade); stroke-width: 10; }
-svg .body { fill: none; stroke: var(--soft); stroke-width: 6; stroke-linecap: round; }
-svg .bold { stroke: var(--loud); stroke-width: 3.2; }
-svg .entry { fill: var(--card); stroke: var(--accent); stroke-width: 2; }
-svg .first { stroke: var(--loud); stroke-width: 3.4; }
-svg .letter { font-weight: 700; }
-svg .strand { fill: none; stroke: var(--accent); stroke-width: 2; }
-svg .strand.bold { stroke: var(--loud); stroke-width: 3; }
-svg .strand.gone { stroke: var(--soft); stroke-width: 1.3; }
-svg .bar { fill: var(--accent); }
-svg .bar-room { fill: none; stroke: var(--rule); stroke-width: 1; }
-svg .bar-before { stroke: var(--ink); stroke-width: 2; }
-svg .after { stroke-width: 1.1; }
-svg .was { fill: var(--ink); }
-svg .fall { stroke: var(--ink); stroke-width: 1.6; stroke-dasharray: 2 2; }
-svg .fit { stroke: var(--loud); stroke-width: 2.4; }
-svg .guide { stroke: var(--accent); stroke-width: 1.5; }
-svg .guide.r { stroke-dasharray: 9 4; }
-svg .guide.m { stroke-dasharray: 2 4; }
-svg .guide.c { stroke-dasharray: 9 3 2 3; }
-svg .error { stroke: var(--ink); stroke-width: 1.3; }
+.skip { position: absolute; left: 0.5rem; top: -6rem; padding: 0.4rem 0.8rem; background: var(--card); border: 2px solid var(--accent); }
+.skip:focus { top: 0.5rem; }
+.sheet { background: var(--card); border: 1px solid var(--rule); border-radius: 0.3rem; padding: 0.2rem 1.3rem 1rem; margin-top: 1.3rem; }
+.sheet h2 { border-top: none; margin: 0.6rem 0 0; padding-top: 0; color: var(--accent); }
+.sheet h3 { margin: 1.1rem 0 0.2rem; }
+.sheet ul { margin: 0.2rem 0; padding-left: 1.2rem; }
+.sheet li { margin: 0.2rem 0; }
+.sheet .fail { margin: 0.6rem 0; }
+.sheet .fail p { margin: 0; }
+ul.check { list-style: none; padding-left: 0; }
+ul.check li { padding-left: 1.7em; position: relative; margin: 0.3rem 0; }
+ul.check li::before { content: ""; position: absolute; left: 0; top: 0.2em; width: 0.95em; height: 0.95em; border: 1.5px solid var(--ink); }
+nav ul { columns: 16rem auto; column-gap: 1.8rem; list-style: none; padding: 0; margin: 1.2rem 0 0; font-size: 0.94rem; }
+nav li { break-inside: avoid; margin: 0.15rem 0; }
+dl.method { display: block; }
+dl.method dt { font-weight: 600; color: var(--ink); margin-top: 0.5rem; }
+section > h3 { margin-top: 1.1rem; }
 details { margin: 0.4rem 0 1.6rem; }
 summary { color: var(--accent); cursor: pointer; }
 .heard li { margin: 0 0 0.9rem; }
@@ -127,20 +92,41 @@ a { color: var(--accent); }
   tbody td { border-bottom: none; padding: 0.05rem 0 0.05rem 0.8rem; }
   tbody td::before { content: attr(data-label) ": "; color: var(--soft); }
   tbody tr { border-bottom: 1px solid var(--rule); padding-bottom: 0.5rem; } }
-@page { size: A4; margin: 15mm 14mm; }
+@page { margin: 14mm; }
 @media print {
   :root { --paper: #ffffff; color-scheme: light; }
   html { font-size: 9.5pt; }
+  body { line-height: 1.4; }
   header { padding-top: 0; }
   header, main, footer { max-width: none; padding-left: 0; padding-right: 0; }
-  h2, h3, h2 + p { break-after: avoid; }
+  h1, h2, h3, caption, thead, figcaption, summary { break-after: avoid; }
+  h2 + p, h3 + p { break-before: avoid; }
   h2 { margin-top: 1.8rem; }
-  tr, .scroll, footer { break-inside: avoid; }
+  p, li { orphans: 2; widows: 2; }
+  thead { display: table-header-group; }
+  tr, dd, dt, .soft, .fail, footer { break-inside: avoid; }
   figure { margin-bottom: 1.2rem; }
   footer { margin-top: 1.5rem; padding-bottom: 0; }
   .scroll { overflow: visible; }
+  .skip, nav, audio, details:not([open]) { display: none; }
+  .sheet { border: none; padding: 0; margin-top: 0.6rem; background: none; break-after: page; line-height: 1.35; }
+  .sheet h3 { margin-top: 0.8rem; }
+  .sheet h2 { margin-top: 0.4rem; }
+  .sheet table { font-size: 0.94rem; }
+  #technician { margin-top: 0; border-top: none; }
   svg, .key { print-color-adjust: exact; -webkit-print-color-adjust: exact; } }
+@media (forced-colors: active) {
+  :root { --paper: Canvas; --card: Canvas; --ink: CanvasText; --soft: CanvasText; --rule: GrayText; --accent: LinkText; --loud: CanvasText;
+    --shade: GrayText; --beyond: Canvas; }
+  .key { forced-color-adjust: none; } }
 )";
+
+}  // namespace
+
+// What comes last wins: paper and forced colours follow the pictures' own rules.
+std::string style() {
+    return fmt::format("\n:root {{ color-scheme: light dark; {} }}\n@media screen and (prefers-color-scheme: dark) {{ :root {{ {} }} }}{}{}", light_palette(),
+                       dark_palette(), picture_style().substr(0, picture_style().size() - 1), kRules);
 }
 
 }  // namespace hushtrace::page

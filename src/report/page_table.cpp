@@ -6,13 +6,13 @@
 namespace hushtrace::page {
 
 std::string cell(std::string_view text, std::string_view label) {
-    return fmt::format("<td data-label=\"{}\">{}</td>", escaped(label), escaped(text));
+    return fmt::format("<td data-label=\"{}\">{}</td>", escaped(label), isolated(text));
 }
 
 std::string table(const std::vector<std::string_view>& headings, const std::string& rows,
                   std::string_view caption) {
     std::string out = "<div class=\"scroll\"><table>\n";
-    if (!caption.empty()) out += fmt::format("<caption>{}</caption>\n", escaped(caption));
+    if (!caption.empty()) out += fmt::format("<caption>{}</caption>\n", isolated(caption));
     out += "<thead><tr>";
     for (const std::string_view one : headings) out += fmt::format("<th scope=\"col\">{}</th>", escaped(one));
     return out + "</tr></thead>\n<tbody>\n" + rows + "</tbody></table></div>\n";
@@ -24,6 +24,15 @@ std::string figure(const std::string& wide_svg, const std::string& narrow_svg,
         "<figure>\n<figcaption>{}</figcaption>\n<div class=\"wide\">{}</div>\n<div "
         "class=\"narrow\">{}</div>\n</figure>\n",
         caption_html, wide_svg, narrow_svg);
+}
+
+std::string told_figure(const std::string& wide, const std::string& narrow, const std::string& caption, const std::vector<std::string>& words,
+                        const char* list) {
+    std::string out = figure(wide, narrow, caption);
+    if (words.empty()) return out;
+    out += fmt::format("<details>\n<summary>The same in words</summary>\n<{}>\n", list);
+    for (const std::string& one : words) out += fmt::format("<li>{}</li>\n", isolated(one));
+    return out + fmt::format("</{}>\n</details>\n", list);
 }
 
 }  // namespace hushtrace::page

@@ -110,7 +110,9 @@ struct Labels {
 /// Full words for the strongest line of each finding while there is room, then numbers alone for the others.
 Labels label(const std::vector<Marked>& marks, const Scale& x, PictureSize size, double font_px) {
     const auto place = [&](const Labels& labels) {
-        return place_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
+        auto places = place_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
+        const auto stairs = stair_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
+        return stairs.size() > places.size() ? stairs : places;
     };
     Labels in_full;
     for (const Marked& one : marks)

@@ -1,39 +1,20 @@
 #include <fmt/format.h>
 
-#include <algorithm>
-
 #include "hushtrace/diagnose/power_analysis.hpp"
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "lines.hpp"
+#include "supply_words.hpp"
 
 namespace hushtrace {
 namespace {
 
-std::string size_text(double area_mm2) {
-    const auto gauge = nearest_gauge(area_mm2);
-    return gauge ? fmt::format("{:.3g} mm2 (about {})", area_mm2, gauge_name(*gauge)) : fmt::format("{:.3g} mm2", area_mm2);
-}
-
-std::string verdict_text(const PowerCable& one, double allowed_drop_v) {
-    switch (one.verdict) {
-        case CableVerdict::fits: return "fits";
-        case CableVerdict::too_thin: return "TOO THIN for the fuse that its current needs";
-        case CableVerdict::drops_too_much: 
-            return fmt::format("LOSES TOO MUCH: {:.2f} V{} of {:g} V allowed", one.with_feed_v.value_or(*one.drop_v),
-                               one.with_feed_v ? " with the feed," : "", allowed_drop_v);
-        case CableVerdict::not_stated: return "no size stated";
-        case CableVerdict::beyond_tables: break;
-    }
-    return one.area_mm2 && !one.carries ? "thinner than the table of largest fuses" : "beyond the tables";
-}
-
 void tell_cable(Lines& lines, const PowerCable& one, double allowed_drop_v) {
     std::string head = fmt::format("{}: {:.0f} A", clean_text(one.part), one.current_a);
-    if (one.area_mm2) head += fmt::format(", {}", size_text(*one.area_mm2));
+    if (one.area_mm2) head += fmt::format(", {}", supply_size_text(*one.area_mm2));
     if (one.length_m) head += fmt::format(", {:g} m", *one.length_m);
-    lines.add(head + ": " + verdict_text(one, allowed_drop_v));
+    lines.add(head + ": " + supply_verdict_text(one, allowed_drop_v));
     if (one.drop_v && one.resistance_ohm)
         lines.add(fmt::format("{:.2f} V lost at that current ({:.2f} mohm at {:g} C)", *one.drop_v, 1e3 * *one.resistance_ohm, one.temperature_c), 2);
     if (one.fuse_a) lines.add(fmt::format("fuse {:g} A{}", *one.fuse_a, one.part == "feed" ? " at the battery" : " at the block"), 2);
@@ -51,24 +32,9 @@ void tell_reserve(Lines& lines, const AlternatorReserve& one) {
 }
 
 void tell_ripple(Lines& lines, const PowerAnalysis& analysis) {
-    if (!analysis.feed && analysis.ripple.empty()) return;
-    lines.title("Ripple at the amplifier");
-    if (analysis.feed) {
-        const FeedEstimate& one = *analysis.feed;
-        lines.add(fmt::format("the feed: {:.1f} mohm and {:.1f} uH, {:.0f} mohm at {} ({})", 1e3 * one.resistance_ohm, 1e6 * one.inductance_h,
-                              1e3 * one.impedance_ohm, frequency_text(one.line_hz), one.line_known ? "the whine at idle" : "a usual whine"));
-        lines.add(fmt::format("expected: {} of the battery's {}, with {:.1f} A of ripple current through feed and ground", volts_text(one.ripple_v),
-                              volts_text(one.battery_ripple_v), one.ripple_a));
-        if (one.worst)
-            lines.add(fmt::format("at worst: {}, with {:.1f} A, near {}{}: more than the battery's, since the feed's inductance and the amplifiers' "
-                                  "capacitors resonate at {}; the engine sweeps through it",
-                                  volts_text(one.worst->ripple_v), one.worst->ripple_a, frequency_text(one.worst->frequency_hz),
-                                  one.worst->rpm ? fmt::format(" (the whine at {:.0f} rpm)", *one.worst->rpm) : "",
-                                  frequency_text(one.resonance_hz)));
-    }
-    for (const MeasuredRipple& one : analysis.ripple)
-        lines.add(fmt::format("measured: {} ±{}{} ({}, engine {})", volts_text(one.volts.value), volts_text(2 * one.volts.sd),
-                              limit_text(one.volts.limited_by), clean_text(one.take), spaced(to_word(one.engine))));
+    const auto sentences = supply_ripple_sentences(analysis);
+    if (!sentences.empty()) lines.title("Ripple at the amplifier");
+    for (const std::string& one : sentences) lines.add(one);
 }
 
 }  // namespace

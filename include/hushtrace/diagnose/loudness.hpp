@@ -1,4 +1,6 @@
 #pragma once
+#include <optional>
+
 #include "hushtrace/diagnose/findings.hpp"
 #include "hushtrace/job/job.hpp"
 
@@ -14,5 +16,11 @@ namespace hushtrace {
 /// give the same. Where none is known, or no speaker's sensitivity, the text says what is missing.
 ///   gain  of the same job, or null
 void judge_loudness(const Job& job, NoiseAnalysis& analysis, const GainAnalysis* gain = nullptr);
+
+/// Sound pressure at the ear [dB SPL] of what an amplifier puts out, from the loudest of its speakers whose sensitivity is
+/// known: falls with the distance from 1 m (taken for 1 m where it isn't known). A cabin's reflections raise it by a few dB
+/// again; over a speaker's band it strays by as much (kSpeakerSd_db: common practice, no source).
+std::optional<double> at_ear_db_spl(const Job& job, const AmplifierData& amplifier, double output_dbv);
+inline constexpr double kSpeakerSd_db = 4.0;
 
 }  // namespace hushtrace

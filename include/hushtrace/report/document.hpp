@@ -28,14 +28,20 @@ struct Analyses {
         warnings;  ///< "noise_not_analysed" and the same of gain, chain, power: what can't be read
 };
 
+/// A picture of the page, as the data list it.
+struct RecordPicture {
+    std::string file;                ///< from the page's folder: "report-pictures/01-....svg"; empty where no file was written
+    std::string title, description;
+};
+
 std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version);
 std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis, std::string_view version);
 std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysis, std::string_view version);
 std::string power_document(const OpenedJob& opened, const PowerAnalysis& analysis, std::string_view version);
-/// results = { job, noise, gain, chain, power, page, data }: the job as it stood, the results of each or null, and where the
-/// record was written.
+/// results = { job, noise, gain, chain, power, page, data, pictures }: the job as it stood, the results of each or null, where the
+/// record was written, and what the page shows.
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
-                            std::string_view page, std::string_view data);
+                            std::string_view page, std::string_view data, const std::vector<RecordPicture>& pictures = {});
 
 /// The job's own warnings, then the analysis', each once.
 std::vector<Warning> all_warnings(const std::vector<Warning>& of_job,

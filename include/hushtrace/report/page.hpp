@@ -27,19 +27,22 @@ struct SpectrumFigure {
 std::vector<SpectrumFigure> choose_spectra(const Job& job, const NoiseAnalysis& analysis, std::size_t most);
 
 struct RecordFiles {
-    std::filesystem::path page, data;
+    std::filesystem::path page, data, picture_folder;
+    std::vector<RecordPicture> pictures;   ///< those of the page, with their files where these were written
 };
-/// Where a record goes: the data beside the page with the suffix .json. Nothing is written; for asking before the
-/// takes are analysed.
-///   page     ends in .html
-///   throws   Error invalid_request for another suffix, for what is there and isn't a file, and for a name whose data
-///            would replace a job.json
-RecordFiles record_place(const std::filesystem::path& page);
+/// Where a record goes: the data beside the page with the suffix .json, the pictures' files in a folder of the page's name with "-pictures".
+/// Nothing is written; for asking before the takes are analysed.
+///   page       ends in .html
+///   pictures   whether the pictures are to be written as files
+///   throws     Error invalid_request for another suffix, for what is there and isn't a file (a folder for the pictures), and for a name
+///              whose data would replace a job.json
+RecordFiles record_place(const std::filesystem::path& page, bool pictures = false);
 
-/// Writes page and data. Each is there whole or not at all, so a reader never sees half of one, and an earlier record
-/// survives a full disk. The page's folder is made where it is missing.
+/// Writes page and data, and before them the pictures where these are asked for: each an SVG file that stands alone, in the colours of light
+/// paper. Each file is there whole or not at all, so a reader never sees half of one, and an earlier record survives a full disk. The folders
+/// are made where they are missing; pictures of an earlier record that this one lacks go from the folder, what else lies there stays.
 ///   throws   as record_place; Error file_unwritable; disk_failed
 RecordFiles write_record(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
-                         const std::filesystem::path& page);
+                         const std::filesystem::path& page, bool pictures = false);
 
 }  // namespace hushtrace
