@@ -50,6 +50,7 @@ struct LinePlace {
 /// By its track in this very take (the engine turns at another speed in each); else at the frequency of its loudest take.
 std::vector<LinePlace> places_of(const NoiseSource& source, const std::string& take, const NoiseAnalysis& analysis) {
     const auto reach = [](double frequency_hz) { return std::max(2.0, 0.002 * frequency_hz); };
+    const auto is_leading = [](double ratio) { return std::abs(ratio - 1.0) < 1e-3; };
     std::vector<LinePlace> places;
     for (const SourceTrace& trace : analysis.traces) {
         if (trace.source_id != source.id || trace.take != take || trace.track.empty() || !places.empty()) continue;
@@ -58,11 +59,11 @@ std::vector<LinePlace> places_of(const NoiseSource& source, const std::string& t
         const auto [least, most] = std::minmax_element(hz.begin(), hz.end());
         const double stray = std::max(*most - mean_hz, mean_hz - *least) / mean_hz;
         std::vector<double> ratios = trace.ratios;
-        if (std::none_of(ratios.begin(), ratios.end(), [](double ratio) { return std::abs(ratio - 1.0) < 1e-6; })) ratios.push_back(1.0);
+        if (std::none_of(ratios.begin(), ratios.end(), is_leading)) ratios.push_back(1.0);
         std::sort(ratios.begin(), ratios.end(), [](double a, double b) { return std::abs(std::log(a)) < std::abs(std::log(b)); });
         if (ratios.size() > kMostDrawn) ratios.resize(kMostDrawn);
         for (const double ratio : ratios)
-            places.push_back({ratio * mean_hz, std::max(reach(ratio * mean_hz), stray * ratio * mean_hz), std::abs(ratio - 1.0) < 1e-6});
+            places.push_back({ratio * mean_hz, std::max(reach(ratio * mean_hz), stray * ratio * mean_hz), is_leading(ratio)});
     }
     if (places.empty()) places.push_back({*source.frequency_hz, reach(*source.frequency_hz), true});
     return places;

@@ -75,7 +75,7 @@ const ChangeMade* last_change(const NoiseAnalysis& analysis, const std::string& 
 }
 bool is_gone(const NoiseAnalysis& analysis, const std::string& source_id) {
     const ChangeMade* last = last_change(analysis, source_id);
-    return last && last->at_most;
+    return last && last->at_most && last->measured_db.value < 0;  // else other noise may hide it
 }
 
 std::string heard_sentence(const NoiseSource& source) {
@@ -156,7 +156,11 @@ struct Teller {
     }
     std::string operator()(std::optional<double> dbv, std::optional<double> dbfs, double sd_db) const {
         const auto give = [](double sd) { return 2 * sd >= 0.5 ? fmt::format(", give or take {:.0f}", 2 * sd) : std::string(); };
-        if (dbv && std::isfinite(*dbv) && to_ear_db) return fmt::format("{:.0f} dB at the ear{}", *dbv + *to_ear_db, give(ear_sd_db.value_or(sd_db)));
+        if (dbv && std::isfinite(*dbv) && to_ear_db) {
+            const double ear_db = *dbv + *to_ear_db, ear_sd = ear_sd_db.value_or(sd_db);
+            // the threshold of hearing lies nowhere lower than 6 dB below 0 dB SPL (ISO 389-7)
+            return fmt::format("{:.0f} dB at the ear{}{}", ear_db, give(ear_sd), ear_db + 2 * ear_sd < -6 ? ": too quiet to hear" : "");
+        }
         if (dbv && std::isfinite(*dbv)) return fmt::format("{:.0f} dBV at the amplifier{}", *dbv, give(sd_db));
         if (dbfs && std::isfinite(*dbfs)) return fmt::format("{:.0f} dBFS at the amplifier (not calibrated){}", *dbfs, give(sd_db));
         return "no sound at all";
@@ -192,30 +196,32 @@ std::optional<WholeChange> whole_change(const NoiseAnalysis& analysis, const std
 
 std::string change_sentence(const WholeChange& one) {
     const double size = std::abs(one.value_db), spread = 2 * one.sd_db;
+    if (one.at_most && one.value_db >= 0) return "none that can be told: other noise may hide it";
     if (one.at_most) return fmt::format("{:.0f} dB quieter at least", size);
     if (size <= spread) return fmt::format("no change beyond what the measurement can tell ({:.0f} dB)", std::max(1.0, std::ceil(spread)));
     return fmt::format("{:.0f} dB {}{}", size, one.value_db < 0 ? "quieter" : "louder", spread >= 0.5 ? fmt::format(", give or take {:.0f}", spread) : "");
 }
 
+std::optional<BeforeAfterFigure> figure_of(const NoiseAnalysis& analysis, const NoiseSource& source) {
+    const auto whole = whole_change(analysis, source.id);
+    if (!whole) return std::nullopt;
+    const Teller tell(source);
+    const LevelInTake *before = level_in(source, whole->before, whole->channel), *after = level_in(source, whole->after, whole->channel);
+    if (!before) return std::nullopt;
+    const auto told = [&](const LevelInTake& one) { return tell(one.level_dbv, one.level_dbfs, one.dbv_sd_db.value_or(one.sd_db)); };
+    return BeforeAfterFigure{customer_name(source.kind), told(*before), whole->at_most ? "not found any more" : after ? told(*after) : "not told",
+                             change_sentence(*whole), ear_words(whole->value_db, whole->sd_db, whole->at_most)};
+}
+
+/// What can be heard comes first; the rest is for the technician, unless there is nothing else.
 void tell_figures(const Analyses& analyses, FirstSheet& sheet) {
     if (analyses.noise)
-        for (const NoiseSource& source : analyses.noise->noise_sources) {
-            const auto whole = whole_change(*analyses.noise, source.id);
-            if (!whole || sheet.figures.size() >= kFigures) continue;
-            const Teller tell(source);
-            const LevelInTake *before = level_in(source, whole->before, whole->channel), *after = level_in(source, whole->after, whole->channel);
-            if (!before) continue;
-            BeforeAfterFigure figure;
-            figure.noise = customer_name(source.kind);
-            figure.before = tell(before->level_dbv, before->level_dbfs, before->dbv_sd_db.value_or(before->sd_db));
-            if (whole->at_most)
-                figure.after = "not found any more";
-            else
-                figure.after = after ? tell(after->level_dbv, after->level_dbfs, after->dbv_sd_db.value_or(after->sd_db)) : "not told";
-            figure.change = change_sentence(*whole);
-            figure.to_the_ear = ear_words(whole->value_db, whole->sd_db, whole->at_most);
-            sheet.figures.push_back(std::move(figure));
-        }
+        for (const bool audible : {true, false})
+            for (const NoiseSource& source : analyses.noise->noise_sources) {
+                const bool is_audible = !source.loudness || source.loudness->audible != "inaudible";
+                if (is_audible != audible || sheet.figures.size() >= kFigures || (!audible && !sheet.figures.empty())) continue;
+                if (auto figure = figure_of(*analyses.noise, source)) sheet.figures.push_back(std::move(*figure));
+            }
     if (!sheet.figures.empty()) return;
     sheet.no_figures = sheet.done.empty() ? "Nothing was changed, so there is nothing to hold against what was found."
                                           : "No measurement was made in the same conditions before and after, so no improvement is claimed.";
@@ -274,7 +280,7 @@ void tell_remains(const Analyses& analyses, FirstSheet& sheet) {
         std::string still;
         for (const NoiseSource& source : noise.noise_sources) {
             const ChangeMade* last = last_change(noise, source.id);
-            if (last && !last->at_most) still += (still.empty() ? "" : ", ") + customer_name(source.kind);
+            if (last && !is_gone(noise, source.id)) still += (still.empty() ? "" : ", ") + customer_name(source.kind);
         }
         if (!still.empty()) all.push_back("Still there after what was done: " + shortened(still, kLineColumns - 40) + ".");
         if (noise.next_test || unsettled)
@@ -309,7 +315,7 @@ std::string customer_name(NoiseKind kind) {
 
 std::string ear_words(double change_db, double sd_db, bool at_most) {
     const double sure = std::abs(change_db) - (at_most ? 0.0 : 2.0 * sd_db);
-    if (!(sure > 0)) return "no difference that can be claimed";
+    if (!(sure > 0) || (at_most && change_db >= 0)) return "no difference that can be claimed";
     const bool quieter = change_db < 0;
     if (sure >= 30) return quieter ? "an eighth as loud or less" : "eight times as loud or more";
     if (sure >= 20) return quieter ? "a quarter as loud or less" : "four times as loud or more";

@@ -36,7 +36,7 @@ FirstSheet first_sheet(const OpenedJob& opened, const Analyses& analyses);
 /// What a change of level is to the ear, told from the end of its 95 % interval that claims least: "clearly quieter". Loudness doubles with
 /// every 10 dB above 40 phon, and faster below (S. S. Stevens' sone, ISO 532-1), so "half as loud or less" holds for 10 dB; that less than
 /// 1 dB isn't noticed and 3 dB clearly is, is common practice, no source.
-///   at_most   the change is known to be that large at least
+///   at_most   it isn't found any more: it is quieter by so much at least. 0 and above: nothing can be told
 std::string ear_words(double change_db, double sd_db, bool at_most);
 
 /// A noise as a customer would call it: "whine from the alternator".

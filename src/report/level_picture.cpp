@@ -22,7 +22,7 @@ std::string room_label(const LevelStage& stage) {
 }
 std::string headroom_label(const LevelStage& stage) {
     const auto gap = stage.headroom_db();
-    return !gap ? "-" : fmt::format("{:+.1f} dB", *gap);
+    return !gap ? "-" : fmt::format("{:.1f} dB", *gap);
 }
 
 /// Levels on one scale: dB SPL moved so that the ear's highest level stands where the speaker's does.
@@ -72,7 +72,7 @@ std::string told(const LevelDiagram& diagram) {
 std::string column_words(const LevelStage& stage, double x, double top, double line_px) {
     std::string out;
     double y = top;
-    auto name = wrap_text(stage.name, 16);
+    auto name = wrap_text(stage.name, 13);
     name.resize(2);
     for (const std::string& one : name) out += svg::text(x, y += line_px, "middle", one, "label");
     out += svg::text(x, y += line_px + 4, "middle", room_label(stage), "words");

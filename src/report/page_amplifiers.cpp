@@ -22,7 +22,7 @@ std::string output_noise(const AmplifierSetting& one) {
 /// What stands below the table of settings, of one amplifier.
 std::string remarks(const AmplifierSetting& one) {
     std::string items;
-    const auto add = [&](const std::string& text) { items += fmt::format("<li>{}: {}</li>\n", isolated(one.name), isolated(text)); };
+    const auto add = [&](const std::string& text) { items += fmt::format("<li>{}: {}</li>\n", isolated(shortened(one.name, 80)), isolated(text)); };
     if (one.refused) add(*one.refused);
     if (one.dial) add(dial_text(one));
     if (one.full_scale && one.allowance_from != "tone") add(allowance_text(one));
@@ -41,7 +41,7 @@ std::string split_table(const AmplifierSetting& one) {
                             cell(split.noise_at_ear_db_spl ? range_text(*split.noise_at_ear_db_spl, "dB SPL") : "not known", "at the ear"),
                             cell(split.way == "as_set" ? "-" : change_words(split.change_db), "change"));
     return table({"way", "gain", "noise at the output", "at the ear", "change"}, rows,
-                 fmt::format("{}: what gain costs in noise, the music paused", one.name.empty() ? "amplifier" : one.name)) +
+                 fmt::format("{}: what gain costs in noise, the music paused", one.name.empty() ? "amplifier" : shortened(one.name, 80))) +
            fmt::format("<p class=\"soft\">{} {}</p>\n", isolated(parts_text(*one.noise_parts)), isolated(one.best_split));
 }
 
@@ -51,7 +51,7 @@ std::string amplifier_table(const GainAnalysis& analysis) {
     if (analysis.amplifiers.empty()) return "";
     std::string rows, notes, splits;
     for (const AmplifierSetting& one : analysis.amplifiers) {
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", isolated(one.name),
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}</tr>\n", isolated(shortened(one.name, 80)),
                             cell(volts_or_unknown(one.sensitivity_v), "sensitivity"),
                             cell(volts_or_unknown(one.input_v_at_ceiling), "input at the ceiling"),
                             cell(volts_or_unknown(one.target_output_v), "target output"),

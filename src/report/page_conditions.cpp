@@ -13,7 +13,7 @@ namespace {
 class Facts {
 public:
     void add(const char* name, const std::string& value) {
-        if (!value.empty()) rows_ += fmt::format("<dt>{}</dt><dd>{}</dd>\n", name, isolated(value));
+        if (!value.empty()) rows_ += fmt::format("<dt>{}</dt><dd>{}</dd>\n", name, isolated(shortened(value, kCellColumns)));
     }
     std::string html() const { return "<dl>\n" + rows_ + "</dl>\n"; }
 
@@ -129,7 +129,7 @@ std::string warnings(const OpenedJob& opened, const Analyses& analyses) {
     std::string out = "<section>\n<h2>Warnings</h2>\n<ul class=\"notes\">\n";
     for (const Warning& one : all) {
         const bool named = !one.take || one.text.find(*one.take) != std::string::npos;
-        out += fmt::format("<li>{}</li>\n", isolated(named ? one.text : *one.take + ": " + one.text));
+        out += fmt::format("<li>{}</li>\n", isolated(shortened(named ? one.text : *one.take + ": " + one.text, kCellColumns)));
     }
     return out + "</ul>\n</section>\n";
 }

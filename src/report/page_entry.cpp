@@ -50,7 +50,7 @@ std::string changes(const NoiseAnalysis& analysis) {
     if (analysis.changes.empty()) return "";
     std::string rows;
     for (const ChangeMade& one : analysis.changes)
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", isolated(one.change), cell(one.source_id, "noise"),
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", isolated(shortened(one.change, 200)), cell(one.source_id, "noise"),
                             cell(one.text, "what came of it"), cell(one.after + " against " + one.before, "takes"));
     return "<section>\n<h2>After what was changed</h2>\n" + table({"change", "noise", "what came of it", "takes"}, rows) + "</section>\n";
 }

@@ -15,7 +15,7 @@ constexpr std::size_t kLevelRows = 8, kFacts = 6;
 std::string facts(const std::vector<Evidence>& evidence, const char* lead) {
     std::string list;
     for (std::size_t i = 0; i < std::min(kFacts, evidence.size()); ++i)
-        list += fmt::format("<li>{}{}</li>\n", lead, isolated(evidence_text(evidence[i])));
+        list += fmt::format("<li>{}{}</li>\n", lead, isolated(shortened(evidence_text(evidence[i]), kCellColumns)));
     return list;
 }
 

@@ -58,6 +58,8 @@ std::string figure(const std::string& wide_svg, const std::string& narrow_svg,
 /// The same, and below it what it shows in sentences, for who can't see it. `list`: "ul" or "ol".
 std::string told_figure(const std::string& wide_svg, const std::string& narrow_svg, const std::string& caption_html,
                         const std::vector<std::string>& words, const char* list);
+/// What a cell or a fact shows of a text; the data hold it whole.
+inline constexpr std::size_t kCellColumns = 600;
 /// A cell with the text escaped; `label` names its column where a phone shows each row as a list.
 std::string cell(std::string_view text, std::string_view label);
 /// A table in a box that scrolls sideways where it must. Headings and caption are plain text; `rows` is ready

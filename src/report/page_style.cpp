@@ -99,17 +99,19 @@ a { color: var(--accent); }
   body { line-height: 1.4; }
   header { padding-top: 0; }
   header, main, footer { max-width: none; padding-left: 0; padding-right: 0; }
-  h1, h2, h3, caption, thead, figcaption, summary { break-after: avoid; }
+  h1, h2, h3, h2 + p, caption, thead, figcaption, summary, dt { break-after: avoid; }
   h2 + p, h3 + p { break-before: avoid; }
   h2 { margin-top: 1.8rem; }
   p, li { orphans: 2; widows: 2; }
   thead { display: table-header-group; }
-  tr, dd, dt, .soft, .fail, footer { break-inside: avoid; }
-  figure { margin-bottom: 1.2rem; }
+  tr, dd, dt, .whole, .soft, .lead, .fail, footer { break-inside: avoid; }
+  ol.plain > li { break-inside: auto; }
+  figure { margin-bottom: 1rem; }
+  figure svg { width: 86%; margin: 0 auto; }
   footer { margin-top: 1.5rem; padding-bottom: 0; }
   .scroll { overflow: visible; }
   .skip, nav, audio, details:not([open]) { display: none; }
-  .sheet { border: none; padding: 0; margin-top: 0.6rem; background: none; break-after: page; line-height: 1.35; }
+  .sheet { border: none; padding: 0; margin-top: 0.6rem; background: none; break-after: page; line-height: 1.35; font-size: 1.1rem; }
   .sheet h3 { margin-top: 0.8rem; }
   .sheet h2 { margin-top: 0.4rem; }
   .sheet table { font-size: 0.94rem; }

@@ -6,12 +6,15 @@
 namespace hushtrace::page {
 
 std::string cell(std::string_view text, std::string_view label) {
-    return fmt::format("<td data-label=\"{}\">{}</td>", escaped(label), isolated(text));
+    return fmt::format("<td data-label=\"{}\">{}</td>", escaped(label), isolated(shortened(text, kCellColumns)));
 }
 
 std::string table(const std::vector<std::string_view>& headings, const std::string& rows,
                   std::string_view caption) {
-    std::string out = "<div class=\"scroll\"><table>\n";
+    // a short one isn't broken on paper
+    std::size_t count = 0;
+    for (std::size_t at = rows.find("<tr"); at != std::string::npos; at = rows.find("<tr", at + 1)) ++count;
+    std::string out = fmt::format("<div class=\"scroll{}\"><table>\n", count <= 8 ? " whole" : "");
     if (!caption.empty()) out += fmt::format("<caption>{}</caption>\n", isolated(caption));
     out += "<thead><tr>";
     for (const std::string_view one : headings) out += fmt::format("<th scope=\"col\">{}</th>", escaped(one));

@@ -107,12 +107,30 @@ struct Labels {
     }
 };
 
-/// Full words for the strongest line of each finding while there is room, then numbers alone for the others.
+/// Stairs that climb the other way: from the left to the right, each reading left.
+std::vector<LabelPlace> mirrored_stairs(std::vector<LabelRequest> requests, const Scale& x, PictureSize size) {
+    const double ends_px = x.px_from + x.px_to;
+    for (LabelRequest& one : requests) one.anchor_px = ends_px - one.anchor_px;
+    std::vector<LabelPlace> places = stair_labels(requests, x.px_from, x.px_to, rows_allowed(size), 3);
+    for (LabelPlace& one : places) {
+        one.left_px = ends_px - std::exchange(one.right_px, ends_px - one.left_px);
+        one.reads_right = !one.reads_right;
+    }
+    return places;
+}
+
+/// Full words for the strongest line of each finding while there is room, else its number alone; further lines have their shape.
 Labels label(const std::vector<Marked>& marks, const Scale& x, PictureSize size, double font_px) {
+    const auto worded = [](const Labels& labels, const std::vector<LabelPlace>& places) {
+        std::size_t letters = 0;
+        for (const LabelPlace& one : places) letters += labels.words[one.request].size() > 3 ? 1000U : 1U;
+        return letters;
+    };
     const auto place = [&](const Labels& labels) {
-        auto places = place_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
-        const auto stairs = stair_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
-        return stairs.size() > places.size() ? stairs : places;
+        auto best = place_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
+        for (const auto& other : {stair_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3), mirrored_stairs(labels.requests, x, size)})
+            if (worded(labels, other) > worded(labels, best)) best = other;
+        return best;
     };
     Labels in_full;
     for (const Marked& one : marks)
@@ -124,7 +142,7 @@ Labels label(const std::vector<Marked>& marks, const Scale& x, PictureSize size,
         told.insert(in_full.asking[one.request]);
     }
     for (const Marked& one : marks)
-        if (told.count(&one) == 0)
+        if (one.strongest && told.count(&one) == 0)
             labels.ask(one, one.number > 0 ? std::to_string(one.number) : "", x, font_px);
     labels.places = place(labels);
     for (const LabelPlace& one : labels.places) labels.rows_used = std::max(labels.rows_used, one.row + 1);
