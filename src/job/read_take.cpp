@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "hushtrace/job/temporary_items.hpp"
 #include "read_parts.hpp"
 
 namespace hushtrace {
@@ -62,15 +63,16 @@ std::vector<double> read_pads(Fields& fields, std::size_t channels, const std::s
 struct Measured {
     std::string_view what, unit;  ///< no unit: judged by ear
 };
-constexpr std::array<Measured, 9> kObservations = {{{"shell_to_case", "ohm"},
-                                                    {"shell_to_amplifier_ground", "V"},
-                                                    {"ground_drop", "V"},
-                                                    {"supply_drop", "V"},
-                                                    {"charging_voltage", "V"},
-                                                    {"ripple", "V"},
-                                                    {"noise_heard", ""},
-                                                    {"amplifier_wakes", ""},
-                                                    {"amplifier_output", "V"}}};
+constexpr std::array<Measured, 10> kObservations = {{{"shell_to_case", "ohm"},
+                                                      {"shell_to_amplifier_ground", "V"},
+                                                      {"ground_drop", "V"},
+                                                      {"supply_drop", "V"},
+                                                      {"charging_voltage", "V"},
+                                                      {"ripple", "V"},
+                                                      {"noise_heard", ""},
+                                                      {"amplifier_wakes", ""},
+                                                      {"amplifier_output", "V"},
+                                                      {"removed", ""}}};
 constexpr std::array<std::string_view, 4> kHeard = {"same", "quieter", "louder", "gone"};
 constexpr std::array<std::string_view, 2> kWakes = {"by_itself", "only_with_lead"};
 
@@ -86,6 +88,7 @@ std::span<const std::string_view> observation_words() {
 }
 
 std::span<const std::string_view> heard_words(std::string_view what) {
+    if (what == "removed") return temporary_item_words();
     return what == "amplifier_wakes" ? std::span<const std::string_view>(kWakes) : kHeard;
 }
 
@@ -157,6 +160,8 @@ Observation read_observation(Fields& fields) {
     seen.meter_good_to_hz = fields.number("meter_good_to_hz", {0, 1e6, false});
     for (const auto& [name, given] : {std::pair("tone", seen.tone.has_value()), std::pair("meter_good_to_hz", seen.meter_good_to_hz.has_value())})
         if (given && seen.what != "amplifier_output") fields.refuse(name, fmt::format("{} has none; amplifier_output does", seen.what));
+    seen.after_take = fields.path("after_take");
+    if (seen.after_take && seen.what != "removed") fields.refuse("after_take", fmt::format("{} has none; removed does", seen.what));
     return seen;
 }
 

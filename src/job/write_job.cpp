@@ -313,6 +313,7 @@ Json json_of(const Observation& observation) {
     out.maybe("after_change", observation.after_change);
     if (observation.tone) out.put("tone", json_of(*observation.tone));
     out.maybe("meter_good_to_hz", observation.meter_good_to_hz);
+    out.maybe("after_take", observation.after_take);
     return out.take();
 }
 

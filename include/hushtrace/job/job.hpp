@@ -161,13 +161,16 @@ struct Observation {
     std::optional<std::string> after_change;
     std::optional<PlayedTone> tone;                 ///< what played, of amplifier_output
     std::optional<double> meter_good_to_hz;         ///< up to where the meter reads right, of amplifier_output
+    std::optional<std::string> after_take;          ///< the job's last take then, of removed (temporary_items.hpp)
 };
 /// What can be observed: "shell_to_case" "shell_to_amplifier_ground" "ground_drop" "supply_drop"
-/// "charging_voltage" "ripple" "noise_heard" "amplifier_wakes" "amplifier_output" (volts rms across its speaker terminals).
+/// "charging_voltage" "ripple" "noise_heard" "amplifier_wakes" "amplifier_output" (volts rms across its speaker terminals)
+/// "removed" (a temporary item that came out again).
 std::span<const std::string_view> observation_words();
 /// "V", "ohm", empty for what the ear judges; nothing for a word that isn't an observation.
 std::optional<std::string_view> observation_unit(std::string_view what);
-/// What the ear or the eye may say of it: "same" "quieter" "louder" "gone"; of amplifier_wakes "by_itself" "only_with_lead".
+/// What the ear or the eye may say of it: "same" "quieter" "louder" "gone"; of amplifier_wakes "by_itself" "only_with_lead";
+/// of removed the words of temporary_items.hpp.
 std::span<const std::string_view> heard_words(std::string_view what);
 
 struct Job {
