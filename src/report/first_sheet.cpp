@@ -1,13 +1,13 @@
-#include "first_sheet.hpp"
+#include "hushtrace/report/first_sheet.hpp"
 
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
 
+#include "hushtrace/job/temporary_items.hpp"
 #include "hushtrace/report/markup.hpp"
 #include "hushtrace/report/wording.hpp"
-#include "temporary_items.hpp"
 
 namespace hushtrace {
 namespace {
@@ -335,8 +335,8 @@ FirstSheet first_sheet(const OpenedJob& opened, const Analyses& analyses) {
     tell_figures(analyses, sheet);
     tell_failed(opened, analyses, sheet);
     tell_remains(analyses, sheet);
-    const auto items = temporary_items_used(opened.job);
-    for (std::size_t i = 0; i < std::min(kTemporary, items.size()); ++i) sheet.temporary.push_back(items[i].name);
+    const std::vector<TemporaryItem> items = items_still_in(opened.job);
+    for (std::size_t i = 0; i < std::min(kTemporary, items.size()); ++i) sheet.temporary.push_back(fmt::format("{}: {}", items[i].name, items[i].undo));
     if (items.size() > kTemporary) sheet.temporary.push_back(fmt::format("{} more, told further below", items.size() - kTemporary));
     return sheet;
 }

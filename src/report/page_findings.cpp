@@ -149,7 +149,7 @@ std::string actions(const NoiseAnalysis& analysis) {
     std::size_t number = 0;
     for (const Action& one : analysis.actions) {
         out +=
-            fmt::format("<li><span class=\"number\">{}</span>\n<h3>{}</h3>\n", ++number, isolated(one.action));
+            fmt::format("<li><span class=\"number\">{}</span>\n<p class=\"does\">{}</p>\n", ++number, isolated(one.action));
         if (one.expected_change_db)
             out += fmt::format("<p class=\"expect\">Expect: {}</p>\n",
                                change_text(*one.expected_change_db, one.sd_db));

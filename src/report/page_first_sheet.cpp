@@ -1,6 +1,6 @@
 #include <fmt/format.h>
 
-#include "first_sheet.hpp"
+#include "hushtrace/report/first_sheet.hpp"
 #include "hushtrace/report/markup.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "page_parts.hpp"

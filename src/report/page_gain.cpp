@@ -41,7 +41,7 @@ std::string ceiling_table(const GainAnalysis& analysis) {
 
 std::string gain(const OpenedJob& opened, const GainAnalysis& analysis) {
     std::string out =
-        fmt::format("<section>\n<h2>Gain</h2>\n<p class=\"lead\">{}</p>\n", isolated(analysis.ceiling_text));
+        fmt::format("<section>\n<h2>Gain and ceiling</h2>\n<p class=\"lead\">{}</p>\n", isolated(analysis.ceiling_text));
     if (fails_limit(opened.job, analysis))
         out +=
             "<p class=\"fail\">Fails the limit written in the job: distorted at every volume that was "

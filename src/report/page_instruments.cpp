@@ -3,12 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
+#include "hushtrace/job/temporary_items.hpp"
 #include "hushtrace/report/markup.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
 #include "page_parts.hpp"
-#include "temporary_items.hpp"
 
 namespace hushtrace::page {
 namespace {
@@ -125,18 +125,26 @@ std::string method(const Analyses& analyses) {
 }
 
 std::string temporary_items(const Job& job) {
-    const auto items = temporary_items_used(job);
-    if (items.empty()) return "";
-    std::string out =
-        "<section>\n<h2>Temporary things to undo</h2>\n<p>In place while measuring. A record can't see whether they are out again: check "
-        "each one off.</p>\n<ul class=\"check\">\n";
-    for (const TemporaryItem& one : items) {
+    const std::vector<TemporaryItem> all = hushtrace::temporary_items(job), still_in = items_still_in(job);
+    if (all.empty()) return "";
+    std::string out = "<section>\n<h2>Temporary things to undo</h2>\n";
+    if (still_in.empty())
+        out += "<p>What was in place for measuring is out again, as the job says.</p>\n";
+    else
+        out += "<p>In place while measuring, and not said to be out again: check each one off.</p>\n<ul class=\"check\">\n";
+    for (const TemporaryItem& one : still_in) {
         std::string takes;
         for (std::size_t i = 0; i < std::min<std::size_t>(4, one.takes.size()); ++i) takes += (i > 0 ? ", " : "") + one.takes[i];
         if (one.takes.size() > 4) takes += fmt::format(" and {} more", one.takes.size() - 4);
-        out += fmt::format("<li>{}{}</li>\n", escaped(one.name), takes.empty() ? "" : " <span class=\"soft\">(" + isolated(takes) + ")</span>");
+        out += fmt::format("<li>{}: {}{}</li>\n", escaped(one.name), escaped(one.undo),
+                           takes.empty() ? "" : " <span class=\"soft\">(" + isolated(takes) + ")</span>");
     }
-    return out + "</ul>\n</section>\n";
+    if (!still_in.empty()) out += "</ul>\n";
+    std::string done;
+    for (const TemporaryItem& one : all)
+        if (one.out) done += (done.empty() ? "" : "; ") + std::string(one.name);
+    if (!done.empty() && !still_in.empty()) out += fmt::format("<p class=\"soft\">Out again: {}.</p>\n", escaped(done));
+    return out + "</section>\n";
 }
 
 }  // namespace hushtrace::page

@@ -61,7 +61,7 @@ std::string spectrogram_figure(const Job& job, const TakePicture& picture, std::
     const std::string id = fmt::format("sg{}", number), image = id + "i";
     std::string caption = fmt::format("<b>{}.</b> Lighter is louder.", isolated(title));
     caption += isolated(tracks_words(picture));
-    return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs>" +
+    return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" class=\"pixels\"><defs>" +
            spectrogram_image(picture, image) + "</defs></svg>\n" +
            figure(spectrogram_svg(picture, marks, PictureSize::wide, id + "w", image, title),
                   spectrogram_svg(picture, marks, PictureSize::narrow, id + "n", image, title), caption);
@@ -72,7 +72,7 @@ std::string order_figure(const Job& job, const TakePicture& picture, std::size_t
     const std::string id = fmt::format("om{}", number), image = id + "i";
     const std::string caption =
         fmt::format("<b>{}.</b> Lighter is louder. {}", isolated(title), isolated(order_map_words(picture)));
-    return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" style=\"position:absolute\"><defs>" +
+    return "<svg width=\"0\" height=\"0\" aria-hidden=\"true\" class=\"pixels\"><defs>" +
            order_map_image(picture, image) + "</defs></svg>\n" +
            figure(order_map_svg(picture, PictureSize::wide, id + "w", image, title),
                   order_map_svg(picture, PictureSize::narrow, id + "n", image, title), caption);

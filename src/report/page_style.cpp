@@ -42,6 +42,9 @@ th, td { text-align: left; vertical-align: top; padding: 0.35rem 0.8rem 0.35rem 
 thead th { color: var(--soft); font-weight: 600; border-bottom: 1.5px solid var(--ink); }
 tbody th { font-weight: 500; overflow-wrap: anywhere; min-width: 6rem; }
 caption { text-align: left; color: var(--soft); padding-bottom: 0.3rem; }
+caption.unseen { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%); white-space: nowrap; }
+.pixels { position: absolute; }
+.does { font-weight: 600; font-size: 1.06rem; margin: 0 0 0.2rem; }
 figure { margin: 0 0 2rem; break-inside: avoid; }
 figcaption { margin-bottom: 0.4rem; }
 figcaption b { font-weight: 600; }

@@ -15,7 +15,13 @@ std::string table(const std::vector<std::string_view>& headings, const std::stri
     std::size_t count = 0;
     for (std::size_t at = rows.find("<tr"); at != std::string::npos; at = rows.find("<tr", at + 1)) ++count;
     std::string out = fmt::format("<div class=\"scroll{}\"><table>\n", count <= 8 ? " whole" : "");
-    if (!caption.empty()) out += fmt::format("<caption>{}</caption>\n", isolated(caption));
+    if (!caption.empty()) {
+        out += fmt::format("<caption>{}</caption>\n", isolated(caption));
+    } else {  // what stands above says it to the eye
+        std::string names;
+        for (const std::string_view one : headings) names += (names.empty() ? "" : ", ") + escaped(one);
+        out += fmt::format("<caption class=\"unseen\">{}</caption>\n", names);
+    }
     out += "<thead><tr>";
     for (const std::string_view one : headings) out += fmt::format("<th scope=\"col\">{}</th>", escaped(one));
     return out + "</tr></thead>\n<tbody>\n" + rows + "</tbody></table></div>\n";
