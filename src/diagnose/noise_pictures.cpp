@@ -77,12 +77,14 @@ struct Seen {
 Seen loudest_near(const PowerSpectrum& spectrum, const std::vector<float>& line_dbfs, const LinePlace& place) {
     const auto highest = [&](double from_hz, double to_hz) {
         float best = -200;
-        for (std::size_t k = spectrum.bin_of(from_hz); k <= std::min(spectrum.bin_of(to_hz), line_dbfs.size() - 1); ++k) best = std::max(best, line_dbfs[k]);
+        for (std::size_t k = spectrum.bin_of(from_hz); k <= std::min(spectrum.bin_of(to_hz), line_dbfs.size() - 1); ++k)
+            best = std::max(best, line_dbfs[k]);
         return static_cast<double>(best);
     };
     Seen seen;
     seen.level_dbfs = highest(place.frequency_hz - place.reach_hz, place.frequency_hz + place.reach_hz);
-    const std::size_t low = spectrum.bin_of(0.9 * place.frequency_hz), high = std::min(spectrum.bin_of(1.1 * place.frequency_hz), line_dbfs.size() - 1);
+    const std::size_t low = spectrum.bin_of(0.9 * place.frequency_hz),
+                      high = std::min(spectrum.bin_of(1.1 * place.frequency_hz), line_dbfs.size() - 1);
     if (low >= high) return seen;
     std::vector<float> round(line_dbfs.begin() + static_cast<std::ptrdiff_t>(low), line_dbfs.begin() + static_cast<std::ptrdiff_t>(high) + 1);
     std::nth_element(round.begin(), round.begin() + static_cast<std::ptrdiff_t>(round.size() / 2), round.end());

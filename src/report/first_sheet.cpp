@@ -115,8 +115,8 @@ void tell_found(const Analyses& analyses, FirstSheet& sheet) {
             sheet.found.push_back(fmt::format("{} more, told further below.", count - kFound));
         if (noise.noise_sources.empty()) sheet.found.emplace_back("No noise was found above what is always there.");
         for (std::size_t i = 0; i < std::min<std::size_t>(2, noise.health.size()); ++i)
-            sheet.found.push_back(
-                fmt::format("In the vehicle itself, {}: {}.", how_sure(noise.health[i].confidence), shortened(fault_text(noise.health[i].fault), 120)));
+            sheet.found.push_back(fmt::format("In the vehicle itself, {}: {}.", how_sure(noise.health[i].confidence),
+                                              shortened(fault_text(noise.health[i].fault), 120)));
     }
     if (analyses.gain) sheet.found.push_back(ceiling_sentence(*analyses.gain));
     if (sheet.found.empty()) sheet.found.emplace_back("Told in the technician's part.");
@@ -199,7 +199,8 @@ std::string change_sentence(const WholeChange& one) {
     if (one.at_most && one.value_db >= 0) return "none that can be told: other noise may hide it";
     if (one.at_most) return fmt::format("{:.0f} dB quieter at least", size);
     if (size <= spread) return fmt::format("no change beyond what the measurement can tell ({:.0f} dB)", std::max(1.0, std::ceil(spread)));
-    return fmt::format("{:.0f} dB {}{}", size, one.value_db < 0 ? "quieter" : "louder", spread >= 0.5 ? fmt::format(", give or take {:.0f}", spread) : "");
+    return fmt::format("{:.0f} dB {}{}", size, one.value_db < 0 ? "quieter" : "louder",
+                       spread >= 0.5 ? fmt::format(", give or take {:.0f}", spread) : "");
 }
 
 std::optional<BeforeAfterFigure> figure_of(const NoiseAnalysis& analysis, const NoiseSource& source) {
@@ -336,7 +337,8 @@ FirstSheet first_sheet(const OpenedJob& opened, const Analyses& analyses) {
     tell_failed(opened, analyses, sheet);
     tell_remains(analyses, sheet);
     const std::vector<TemporaryItem> items = items_still_in(opened.job);
-    for (std::size_t i = 0; i < std::min(kTemporary, items.size()); ++i) sheet.temporary.push_back(fmt::format("{}: {}", items[i].name, items[i].undo));
+    for (std::size_t i = 0; i < std::min(kTemporary, items.size()); ++i)
+        sheet.temporary.push_back(fmt::format("{}: {}", items[i].name, items[i].undo));
     if (items.size() > kTemporary) sheet.temporary.push_back(fmt::format("{} more, told further below", items.size() - kTemporary));
     return sheet;
 }

@@ -12,7 +12,9 @@
 namespace hushtrace {
 namespace {
 
-std::string level_label(double db, const LevelStage& stage) { return stage.at_ear ? fmt::format("{:.0f} dB SPL", db) : fmt::format("{:.1f} dBV", db); }
+std::string level_label(double db, const LevelStage& stage) {
+    return stage.at_ear ? fmt::format("{:.0f} dB SPL", db) : fmt::format("{:.1f} dBV", db);
+}
 std::string floor_label(const LevelStage& stage) {
     return (stage.floor_at_most ? "≤ " : stage.floor_at_least ? "≥ " : "") + level_label(*stage.floor_db, stage);
 }
@@ -89,7 +91,8 @@ std::string wide(const LevelDiagram& diagram, const std::string& id, const std::
     const double step = (frame.right - frame.left) / static_cast<double>(diagram.stages.size()), half = 27;
     if (levels.to_spl_db) {
         const Scale spl{levels.low + *levels.to_spl_db, levels.high + *levels.to_spl_db, frame.bottom, frame.top, false};
-        for (const Tick& tick : even_ticks(spl.from, spl.to, 9)) out += svg::text(frame.right + 6, spl.at(tick.value) + 4, "start", tick.label, "tick");
+        for (const Tick& tick : even_ticks(spl.from, spl.to, 9))
+            out += svg::text(frame.right + 6, spl.at(tick.value) + 4, "start", tick.label, "tick");
         out += svg::text(frame.right + 6, frame.top - 14, "start", "dB SPL", "tick");
     }
     std::optional<double> top_before, floor_before;

@@ -103,12 +103,15 @@ void put_output(LevelStage& stage, const LevelStage& input, const AmplifierSetti
         stage.floor_at_most = input.floor_at_most;
         stage.floor_at_least = input.floor_at_least;
     }
-    if (!std::isfinite(gain_db)) stage.unknown = one.refused ? "its gain (none is given, see above)" : "its gain (power_w and load_ohm of the amplifier)";
+    if (!std::isfinite(gain_db))
+        stage.unknown = one.refused ? "its gain (none is given, see above)" : "its gain (power_w and load_ohm of the amplifier)";
 }
 
 void put_ear(LevelStage& stage, const LevelStage& speaker, const Job& job, const AmplifierData* amplifier) {
     stage.at_ear = true;
-    const auto at_ear = [&](const std::optional<double>& level) { return level && amplifier ? at_ear_db_spl(job, *amplifier, *level) : std::nullopt; };
+    const auto at_ear = [&](const std::optional<double>& level) {
+        return level && amplifier ? at_ear_db_spl(job, *amplifier, *level) : std::nullopt;
+    };
     stage.highest_db = at_ear(speaker.highest_db);
     stage.floor_db = at_ear(speaker.floor_db);
     stage.highest_sd_db = std::hypot(speaker.highest_sd_db, kSpeakerSd_db);

@@ -35,12 +35,15 @@ std::string inputs_table(const InterfaceData& data) {
         const auto volts = at(data.volts_full_scale, i), sd = at(data.volts_full_scale_sd_db, i);
         const auto own = at(data.own_noise_dbv, i), own_a = at(data.own_noise_a_dbv, i);
         std::string scale = volts ? fmt::format("{:.4g} V at full scale", *volts) : "not calibrated";
-        if (volts) scale += sd ? fmt::format(" ±{:.2f} dB ({:.1f} %)", 2 * *sd, 100 * (std::pow(10.0, 2 * *sd / 20) - 1)) : ", its uncertainty not stated";
+        if (volts)
+            scale += sd ? fmt::format(" ±{:.2f} dB ({:.1f} %)", 2 * *sd, 100 * (std::pow(10.0, 2 * *sd / 20) - 1)) : ", its uncertainty not stated";
         std::string noise = own ? fmt::format("{:.1f} dBV", *own) : "not measured";
         if (own_a) noise += fmt::format(", {:.1f} dBV A-weighted", *own_a);
         rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}</tr>\n", i + 1, cell(scale, "calibration"), cell(noise, "own noise"));
     }
-    return rows.empty() ? "" : table({"input", "calibration", "own noise"}, rows, "The interface's inputs; own noise 20 Hz to 20 kHz with the inputs shorted");
+    return rows.empty()
+               ? ""
+               : table({"input", "calibration", "own noise"}, rows, "The interface's inputs; own noise 20 Hz to 20 kHz with the inputs shorted");
 }
 
 std::string sound_file(const OpenedJob& opened, const Take& take) {
@@ -77,9 +80,11 @@ struct Step {
 std::string instruments(const OpenedJob& opened) {
     const std::string takes = takes_table(opened), inputs = inputs_table(opened.job.interface);
     if (takes.empty() && inputs.empty()) return "";
-    std::string out = fmt::format("<section>\n<h2>Instruments and calibration</h2>\n<p>Interface input: {}. A calibration holds until an input knob moves.</p>\n",
-                                  input_words(opened.job.interface));
-    if (inputs.empty()) out += "<p>No input is calibrated: levels are those of the sound files (dBFS), good for comparing takes of one set-up alone.</p>\n";
+    std::string out =
+        fmt::format("<section>\n<h2>Instruments and calibration</h2>\n<p>Interface input: {}. A calibration holds until an input knob moves.</p>\n",
+                    input_words(opened.job.interface));
+    if (inputs.empty())
+        out += "<p>No input is calibrated: levels are those of the sound files (dBFS), good for comparing takes of one set-up alone.</p>\n";
     return out + inputs + takes + "</section>\n";
 }
 
@@ -94,33 +99,40 @@ std::string method(const Analyses& analyses) {
                          "Averaged spectra (Welch 1967), summed from 20 Hz to 20 kHz; A-weighting after IEC 61672-1, the other weighting after ITU-R "
                          "BS.468-4. The interface's own noise is taken off in power where it is known and lies lower; where it doesn't, the reading "
                          "says that the interface limits it."});
-        steps.push_back({"Noise sources",
-                         "Lines, combs of lines, clicks and bands that stand out of the floor are followed through each take and held against what is known of "
-                         "alternators, ignition, mains, motors and converters. How sure a finding is: the share of right findings among like "
-                         "ones where that can be counted, else a judgement."});
+        steps.push_back(
+            {"Noise sources",
+             "Lines, combs of lines, clicks and bands that stand out of the floor are followed through each take and held against what is known of "
+             "alternators, ignition, mains, motors and converters. How sure a finding is: the share of right findings among like "
+             "ones where that can be counted, else a judgement."});
         steps.push_back({"Entry paths",
-                         "Each way in predicts what a test does to the noise: a shorted plug, another lead, the laptop on its battery, another volume. Bayes' rule "
+                         "Each way in predicts what a test does to the noise: a shorted plug, another lead, the laptop on its battery, another "
+                         "volume. Bayes' rule "
                          "turns what the tests showed into chances; a test that wasn't made leaves its ways open."});
-        steps.push_back({"Before and after",
-                         "The same line or band is read in a take before the change and in one after it, made alike. A change is claimed only where it "
-                         "exceeds twice its standard uncertainty."});
+        steps.push_back(
+            {"Before and after",
+             "The same line or band is read in a take before the change and in one after it, made alike. A change is claimed only where it "
+             "exceeds twice its standard uncertainty."});
     }
     if (analyses.gain)
         steps.push_back({"Ceiling and gain",
-                         "A full-scale tone plays while the volume is stepped. All harmonics up to 20 kHz against the fundamental give THD at each step; the ceiling is "
-                         "the last volume within the limit before one that exceeds it. The amplifier's gain follows from the volts there and from V = sqrt(P R)."});
+                         "A full-scale tone plays while the volume is stepped. All harmonics up to 20 kHz against the fundamental give THD at each "
+                         "step; the ceiling is "
+                         "the last volume within the limit before one that exceeds it. The amplifier's gain follows from the volts there and from V "
+                         "= sqrt(P R)."});
     if (analyses.chain)
         steps.push_back({"Path",
                          "Played and captured sweeps or noise are compared (Farina 2000 for sweeps): response, delay, polarity, crosstalk. Two tones "
                          "give intermodulation."});
     if (analyses.power)
         steps.push_back({"Power supply",
-                         "Draws are summed, the fuse is the smallest standard one that carries them, and no fuse exceeds what its cable may stand behind; voltage "
+                         "Draws are summed, the fuse is the smallest standard one that carries them, and no fuse exceeds what its cable may stand "
+                         "behind; voltage "
                          "drops follow from the conductor's resistance at its temperature. Where a figure is assumed, the section says so."});
     std::string out = "<section>\n<h2>Method</h2>\n<dl class=\"method\">\n";
     for (const Step& one : steps) out += fmt::format("<dt>{}</dt><dd>{}</dd>\n", one.name, escaped(one.text));
     return out +
-           "</dl>\n<p>All is read from the captured sound files and from what the job says; the program has no link to the vehicle, and no figure is typed "
+           "</dl>\n<p>All is read from the captured sound files and from what the job says; the program has no link to the vehicle, and no figure is "
+           "typed "
            "in by hand but those that the job lists as a meter's or the ear's.</p>\n</section>\n";
 }
 

@@ -22,7 +22,8 @@ std::string level_diagrams(const OpenedJob& opened, const GainAnalysis& analysis
         const std::string title = "Levels from source to ear: " + shortened(one.amplifier.empty() ? "amplifier" : one.amplifier, 60);
         const std::string id = fmt::format("lv{}", ++number);
         std::string caption = fmt::format(
-            "<b>{}.</b> Solid edge: the highest clean level with the source at its ceiling; dashed edge: the noise; shaded: the room between. Dotted: "
+            "<b>{}.</b> Solid edge: the highest clean level with the source at its ceiling; dashed edge: the noise; shaded: the room between. "
+            "Dotted: "
             "what the stage could bear; headroom is what lies between.",
             isolated(title));
         if (!one.floors_from.empty()) caption += " " + isolated(one.floors_from) + ".";

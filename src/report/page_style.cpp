@@ -130,8 +130,8 @@ a { color: var(--accent); }
 
 // What comes last wins: paper and forced colours follow the pictures' own rules.
 std::string style() {
-    return fmt::format("\n:root {{ color-scheme: light dark; {} }}\n@media screen and (prefers-color-scheme: dark) {{ :root {{ {} }} }}{}{}", light_palette(),
-                       dark_palette(), picture_style().substr(0, picture_style().size() - 1), kRules);
+    return fmt::format("\n:root {{ color-scheme: light dark; {} }}\n@media screen and (prefers-color-scheme: dark) {{ :root {{ {} }} }}{}{}",
+                       light_palette(), dark_palette(), picture_style().substr(0, picture_style().size() - 1), kRules);
 }
 
 }  // namespace hushtrace::page

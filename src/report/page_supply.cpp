@@ -12,7 +12,8 @@ std::string draws_table(const PowerAnalysis& analysis) {
     if (analysis.draws.empty()) return "";
     std::string rows;
     for (const PowerDraw& one : analysis.draws)
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}</tr>\n", isolated(shortened(one.name, 80)), cell(fmt::format("{:.0f} A", one.current_a), "draws"),
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}</tr>\n", isolated(shortened(one.name, 80)),
+                            cell(fmt::format("{:.0f} A", one.current_a), "draws"),
                             cell(one.note.empty() ? (one.estimated ? "estimated from its power" : "as stated") : one.note, "how known"));
     if (analysis.total_a)
         rows += fmt::format("<tr><th scope=\"row\">all together</th>{}{}</tr>\n", cell(fmt::format("{:.0f} A", *analysis.total_a), "draws"),
@@ -24,13 +25,19 @@ std::string cables_table(const PowerAnalysis& analysis) {
     if (analysis.cables.empty()) return "";
     std::string rows, notes;
     for (const PowerCable& one : analysis.cables) {
-        const std::string cable = one.area_mm2 ? supply_size_text(*one.area_mm2) + (one.length_m ? fmt::format(", {:g} m", *one.length_m) : "") : "not stated";
-        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}{}</tr>\n", isolated(shortened(one.part, 80)), cell(fmt::format("{:.0f} A", one.current_a), "current"),
-                            cell(cable, "cable"), cell(one.fuse_a ? fmt::format("{:g} A", *one.fuse_a) : one.needs_fuse ? "none can be named" : "none of its own", "fuse"),
+        const std::string cable =
+            one.area_mm2 ? supply_size_text(*one.area_mm2) + (one.length_m ? fmt::format(", {:g} m", *one.length_m) : "") : "not stated";
+        rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}{}{}{}</tr>\n", isolated(shortened(one.part, 80)),
+                            cell(fmt::format("{:.0f} A", one.current_a), "current"), cell(cable, "cable"),
+                            cell(one.fuse_a       ? fmt::format("{:g} A", *one.fuse_a)
+                                 : one.needs_fuse ? "none can be named"
+                                                  : "none of its own",
+                                 "fuse"),
                             cell(one.drop_v ? fmt::format("{:.2f} V", *one.drop_v) : "not known", "lost on it"),
                             cell(supply_verdict_text(one, analysis.allowed_drop_v), "verdict"),
                             cell(one.smallest ? one.smallest->name() : "-", "smallest that does"));
-        for (const std::string& note : one.notes) notes += fmt::format("<li>{}: {}</li>\n", isolated(shortened(one.part, 80)), isolated(shortened(note, kCellColumns)));
+        for (const std::string& note : one.notes)
+            notes += fmt::format("<li>{}: {}</li>\n", isolated(shortened(one.part, 80)), isolated(shortened(note, kCellColumns)));
     }
     return table({"part", "current", "cable", "fuse", "lost on it", "verdict", "smallest that does"}, rows, "Cables and fuses") +
            (notes.empty() ? "" : "<ul class=\"notes\">\n" + notes + "</ul>\n");
@@ -40,8 +47,9 @@ std::string reserve_text(const AlternatorReserve& one) {
     const auto say = [](double reserve_a) {
         return reserve_a >= 0 ? fmt::format("{:.0f} A left", reserve_a) : fmt::format("{:.0f} A short, so the battery drains", -reserve_a);
     };
-    return fmt::format("<p><b>Alternator:</b> rated {:.0f} A; the vehicle takes about {:.0f} A, music about {:.0f} A on average. Driving: {}; idling: {}.</p>\n",
-                       one.rated_a, one.vehicle_a, one.music_a, say(one.reserve_a), say(one.idle_reserve_a));
+    return fmt::format(
+        "<p><b>Alternator:</b> rated {:.0f} A; the vehicle takes about {:.0f} A, music about {:.0f} A on average. Driving: {}; idling: {}.</p>\n",
+        one.rated_a, one.vehicle_a, one.music_a, say(one.reserve_a), say(one.idle_reserve_a));
 }
 
 std::string ripple_html(const PowerAnalysis& analysis) {

@@ -27,7 +27,8 @@ std::string unescaped(std::string_view text) {
     constexpr std::pair<std::string_view, char> entities[] = {{"&lt;", '<'}, {"&gt;", '>'}, {"&quot;", '"'}, {"&#39;", '\''}, {"&amp;", '&'}};
     std::string out;
     for (std::size_t at = 0; at < text.size();) {
-        const auto* found = std::find_if(std::begin(entities), std::end(entities), [&](const auto& one) { return text.substr(at).starts_with(one.first); });
+        const auto* found =
+            std::find_if(std::begin(entities), std::end(entities), [&](const auto& one) { return text.substr(at).starts_with(one.first); });
         const bool is_entity = found != std::end(entities);
         out += is_entity ? found->second : text[at];
         at += is_entity ? found->first.size() : 1;
@@ -72,10 +73,10 @@ std::string whole_file(std::string_view page, std::string_view svg) {
     const std::size_t after = out.find("</desc>") + std::string_view("</desc>").size();
     const std::string background = fmt::format("<style>{}</style>\n{}<rect class=\"back\" width=\"{}\" height=\"{}\"/>\n", picture_style(), pixels,
                                                box.substr(0, gap), box.substr(gap + 1));
-    return fmt::format("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" "
-                       "width=\"{}\" height=\"{}\"{}{}{}{}",
-                       box.substr(0, gap), box.substr(gap + 1), out.substr(4, inside - 4), out.substr(inside, after - inside), background,
-                       out.substr(after));
+    return fmt::format(
+        "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<svg xmlns=\"http://www.w3.org/2000/svg\" xmlns:xlink=\"http://www.w3.org/1999/xlink\" "
+        "width=\"{}\" height=\"{}\"{}{}{}{}",
+        box.substr(0, gap), box.substr(gap + 1), out.substr(4, inside - 4), out.substr(inside, after - inside), background, out.substr(after));
 }
 
 }  // namespace

@@ -128,7 +128,8 @@ Labels label(const std::vector<Marked>& marks, const Scale& x, PictureSize size,
     };
     const auto place = [&](const Labels& labels) {
         auto best = place_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3);
-        for (const auto& other : {stair_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3), mirrored_stairs(labels.requests, x, size)})
+        for (const auto& other :
+             {stair_labels(labels.requests, x.px_from, x.px_to, rows_allowed(size), 3), mirrored_stairs(labels.requests, x, size)})
             if (worded(labels, other) > worded(labels, best)) best = other;
         return best;
     };

@@ -30,14 +30,14 @@ std::vector<std::string> supply_ripple_sentences(const PowerAnalysis& analysis) 
         const FeedEstimate& one = *analysis.feed;
         out.push_back(fmt::format("the feed: {:.1f} mohm and {:.1f} uH, {:.0f} mohm at {} ({})", 1e3 * one.resistance_ohm, 1e6 * one.inductance_h,
                               1e3 * one.impedance_ohm, frequency_text(one.line_hz), one.line_known ? "the whine at idle" : "a usual whine"));
-        out.push_back(fmt::format("expected: {} of the battery's {}, with {:.1f} A of ripple current through feed and ground", volts_text(one.ripple_v),
-                              volts_text(one.battery_ripple_v), one.ripple_a));
+        out.push_back(fmt::format("expected: {} of the battery's {}, with {:.1f} A of ripple current through feed and ground",
+                                  volts_text(one.ripple_v), volts_text(one.battery_ripple_v), one.ripple_a));
         if (one.worst)
-            out.push_back(fmt::format("at worst: {}, with {:.1f} A, near {}{}: more than the battery's, since the feed's inductance and the amplifiers' "
-                                  "capacitors resonate at {}; the engine sweeps through it",
-                                  volts_text(one.worst->ripple_v), one.worst->ripple_a, frequency_text(one.worst->frequency_hz),
-                                  one.worst->rpm ? fmt::format(" (the whine at {:.0f} rpm)", *one.worst->rpm) : "",
-                                  frequency_text(one.resonance_hz)));
+            out.push_back(
+                fmt::format("at worst: {}, with {:.1f} A, near {}{}: more than the battery's, since the feed's inductance and the amplifiers' "
+                            "capacitors resonate at {}; the engine sweeps through it",
+                            volts_text(one.worst->ripple_v), one.worst->ripple_a, frequency_text(one.worst->frequency_hz),
+                            one.worst->rpm ? fmt::format(" (the whine at {:.0f} rpm)", *one.worst->rpm) : "", frequency_text(one.resonance_hz)));
     }
     for (const MeasuredRipple& one : analysis.ripple)
         out.push_back(fmt::format("measured: {} ±{}{} ({}, engine {})", volts_text(one.volts.value), volts_text(2 * one.volts.sd),

@@ -176,7 +176,8 @@ CUT = """(() => {
         out.push('text ' + text.textContent.slice(0, 40) + ' in ' + picture.querySelector('title').textContent.slice(0, 40));
     }
   }
-  for (const box of document.querySelectorAll('.scroll')) if (box.scrollWidth > box.clientWidth + 1) out.push('table ' + box.textContent.slice(0, 60));
+  for (const box of document.querySelectorAll('.scroll'))
+    if (box.scrollWidth > box.clientWidth + 1) out.push('table ' + box.textContent.slice(0, 60));
   return out.slice(0, 12);
 })()"""
 

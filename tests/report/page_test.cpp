@@ -70,10 +70,9 @@ TEST_CASE("the page tells findings first, then actions, gain, pictures, conditio
           "[page]") {
     const std::string page = record_page(sample::job(), both(), "9.8.7");
     std::size_t before = 0;
-    for (const std::string heading :
-         {"For the customer", "<h2>What was found", "<h2>What to do", "<h2>Where it gets in", "<h2>Gain", "<h2>Levels from source to ear", "<h2>Pictures",
-          "<h2>Noise floor", "<h2>Takes and their conditions", "<h2>Method",
-          "<h2>Warnings", "<h2>Cautions", "Made by Hushtrace 9.8.7"}) {
+    for (const std::string heading : {"For the customer", "<h2>What was found", "<h2>What to do", "<h2>Where it gets in", "<h2>Gain",
+                                      "<h2>Levels from source to ear", "<h2>Pictures", "<h2>Noise floor", "<h2>Takes and their conditions",
+                                      "<h2>Method", "<h2>Warnings", "<h2>Cautions", "Made by Hushtrace 9.8.7"}) {
         INFO(heading);
         const std::size_t at = page.find(heading);
         REQUIRE(at != std::string::npos);
