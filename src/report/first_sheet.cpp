@@ -283,7 +283,7 @@ void tell_remains(const Analyses& analyses, FirstSheet& sheet) {
             const ChangeMade* last = last_change(noise, source.id);
             if (last && !is_gone(noise, source.id)) still += (still.empty() ? "" : ", ") + customer_name(source.kind);
         }
-        if (!still.empty()) all.push_back("Still there after what was done: " + shortened(still, kLineColumns - 40) + ".");
+        if (!still.empty()) all.push_back("Still found after what was done: " + shortened(still, kLineColumns - 40) + ".");
         if (noise.next_test || unsettled)
             all.emplace_back("Not everything is settled: the technician's part says which test comes next.");
     }

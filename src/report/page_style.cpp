@@ -39,6 +39,7 @@ li ul li { margin: 0.15rem 0; }
 table { border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; font-size: 0.94rem; }
 th, td { text-align: left; vertical-align: top; padding: 0.35rem 0.8rem 0.35rem 0; border-bottom: 1px solid var(--rule);
   overflow-wrap: break-word; }
+td.long { overflow-wrap: anywhere; }
 thead th { color: var(--soft); font-weight: 600; border-bottom: 1.5px solid var(--ink); }
 tbody th { font-weight: 500; overflow-wrap: anywhere; min-width: 6rem; }
 caption { text-align: left; color: var(--soft); padding-bottom: 0.3rem; }

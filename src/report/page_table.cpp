@@ -1,12 +1,30 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+
 #include "hushtrace/report/markup.hpp"
 #include "page_parts.hpp"
 
 namespace hushtrace::page {
 
+namespace {
+
+/// Whether it holds a word that a column can't be asked to hold whole.
+bool has_long_word(std::string_view text) {
+    constexpr std::size_t longest = 24;
+    for (std::size_t at = 0; at < text.size();) {
+        const std::size_t stop = std::min(text.find(' ', at), text.size());
+        if (stop - at > longest) return true;
+        at = stop + 1;
+    }
+    return false;
+}
+
+}  // namespace
+
 std::string cell(std::string_view text, std::string_view label) {
-    return fmt::format("<td data-label=\"{}\">{}</td>", escaped(label), isolated(shortened(text, kCellColumns)));
+    return fmt::format("<td{} data-label=\"{}\">{}</td>", has_long_word(text) ? " class=\"long\"" : "", escaped(label),
+                       isolated(shortened(text, kCellColumns)));
 }
 
 std::string table(const std::vector<std::string_view>& headings, const std::string& rows,

@@ -89,7 +89,7 @@ TEST_CASE("before and after are told in one number each, with the change and wha
     CHECK(sheet.figures[0].change == "22 dB quieter, give or take 3");
     CHECK(sheet.figures[0].to_the_ear == "half as loud or less");
     CHECK(sheet.done == std::vector<std::string>{"Ground remade"});
-    CHECK(any_holds(sheet.remains, "Still there after what was done: whine from the alternator"));
+    CHECK(any_holds(sheet.remains, "Still found after what was done: whine from the alternator"));
 
     SECTION("at the ear where the speakers are known") {
         Loudness loudness;
@@ -135,7 +135,7 @@ TEST_CASE("a change within its uncertainty is not claimed, what is gone is told 
         const FirstSheet sheet = first_sheet(opened, analyses);
         CHECK(sheet.figures[0].to_the_ear == "no difference that can be claimed");
         CHECK_FALSE(any_holds(sheet.found, "After what was done"));
-        CHECK(any_holds(sheet.remains, "Still there"));
+        CHECK(any_holds(sheet.remains, "Still found"));
     }
     SECTION("changed, but never measured alike") {
         opened.job.takes[1].after_change = "Ground remade";
