@@ -203,9 +203,10 @@ void JobFacts::add_to(CLI::App& app) {
     app.add_option("--amps-per-volt", amps_per_volt, "a current clamp's scale [A/V]");
     app.add_option("--limit-thd", limit_thd, "distortion allowed at the ceiling [percent]");
     app.add_option("--limits", limits,
-                   "what the chain must keep: minus_20_thd_percent=0.3,balance_db=1,delay_difference_ms=0.1,"
+                   "what the chain and the noise floor must keep: minus_20_thd_percent=0.3,balance_db=1,delay_difference_ms=0.1,"
                    "crosstalk_1khz_db=-60,crosstalk_10khz_db=-45,response_from_hz=40,response_to_hz=16000,"
-                   "response_tolerance_db=1.5,noise_dbv_a=-80,same_polarity=yes");
+                   "response_tolerance_db=1.5,noise_dbv_a=-80,same_polarity=yes,line_below_full_power_db=-90,"
+                   "hiss_below_full_power_db=-85,at_ear_off_db_spl=15,at_ear_running_db_spl=25");
 }
 
 bool JobFacts::any() const {

@@ -145,7 +145,11 @@ std::vector<std::string> limit_parts(const Limits& limits) {
         Spelling{&Limits::response_from_hz, "response from {} Hz"},
         Spelling{&Limits::response_to_hz, "response to {} Hz"},
         Spelling{&Limits::response_tolerance_db, "response within {} dB"},
-        Spelling{&Limits::noise_dbv_a, "noise {} dBV, A-weighted"}};
+        Spelling{&Limits::noise_dbv_a, "noise {} dBV, A-weighted"},
+        Spelling{&Limits::line_below_full_power_db, "lines {} dB against full power"},
+        Spelling{&Limits::hiss_below_full_power_db, "hiss {} dB against full power, A-weighted"},
+        Spelling{&Limits::at_ear_off_db_spl, "lines at the ear {} dB SPL, engine off"},
+        Spelling{&Limits::at_ear_running_db_spl, "lines at the ear {} dB SPL, engine running"}};
     std::vector<std::string> parts;
     for (const Spelling& one : spellings)
         if (const auto& value = limits.*one.value) parts.push_back(fmt::format(fmt::runtime(one.text), *value));

@@ -8,6 +8,7 @@
 #include "command.hpp"
 #include "hear_option.hpp"
 #include "hushtrace/diagnose/chain_analysis.hpp"
+#include "hushtrace/diagnose/floor_record.hpp"
 #include "hushtrace/diagnose/gain_analysis.hpp"
 #include "hushtrace/diagnose/loudness.hpp"
 #include "hushtrace/diagnose/noise_analysis.hpp"
@@ -67,6 +68,7 @@ Analyses analyse(const OpenedJob& opened) {
         }
     }
     if (analyses.noise && analyses.gain) judge_loudness(opened.job, *analyses.noise, &*analyses.gain);
+    if (analyses.noise) analyses.floor_record = floor_record(opened, *analyses.noise, analyses.gain ? &*analyses.gain : nullptr);
     if (!analyses.noise && !analyses.gain && !analyses.chain)
         throw Error(ErrorKind::invalid_input,
                     fmt::format("{}: nothing to report; {}; {}", opened.folder.string(),
@@ -114,6 +116,7 @@ void add_report_command(CLI::App& app, Context& context) {
             print_result(text + told);
         }
         if (analyses.gain && fails_limit(opened.job, *analyses.gain)) context.exit_code = 1;
+        if (analyses.floor_record && fails_limit(*analyses.floor_record)) context.exit_code = 1;
         if (analyses.chain && fails_limit(*analyses.chain)) context.exit_code = 1;
     });
 }

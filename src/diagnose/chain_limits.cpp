@@ -271,7 +271,7 @@ void judge_channel(Judge& judge, const ChainChannel& one, const Limits& limits) 
 void add_unheard(Judge& judge, const Limits& limits) {
     for (const LimitField& field : kLimitFields) {
         const std::string what(field.name);
-        if (!(limits.*field.value) || what == "response_from_hz" || what == "response_to_hz") continue;
+        if (field.of_floor || !(limits.*field.value) || what == "response_from_hz" || what == "response_to_hz") continue;
         const bool there = std::any_of(judge.out.limits.begin(), judge.out.limits.end(), [&](const LimitLine& line) { return line.what == what; });
         if (!there) judge.add(what, std::nullopt, std::nullopt, std::nullopt, asked(limits.*field.value, 0));
     }

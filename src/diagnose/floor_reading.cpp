@@ -83,7 +83,9 @@ FloorReading floor_of(const TakeSurvey& survey, std::size_t channel, const Job& 
     for (FloorFigure* figure : {&reading.unweighted, &reading.a_weighted, &reading.c_weighted, &reading.itu468,
                                 &reading.itu468_quasi_peak, &reading.broadband, &reading.broadband_a_weighted})
         with_the_scales(figure->dbv);
+    reading.third_octaves = bands_of(c);
     const auto unweighted_own = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, channel);
+    if (unweighted_own) reading.bands_interface = InterfaceKnown::whole;
     if (reading.unweighted.dbv && unweighted_own)
         reading.limited_by_interface = figure_of(c.floor.all.unweighted, volts, unweighted_own).dbv->limited_by ==
                                        LimitedBy::interface;

@@ -255,6 +255,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         for (std::size_t c = 0; c < survey.channels.size(); ++c)
             out.floor.push_back(floor_of(survey, c, job.job));
     }
+    settle_bands(out.floor, job.job);
     std::erase_if(odd, [](const OddBursts& one) { return !one.survey; });
     add_crackle(sources, std::move(odd), ticks_hz);
     join_over_takes(sources);

@@ -6,6 +6,7 @@
 
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "line_bins.hpp"
 
 namespace hushtrace {
 namespace {
@@ -30,19 +31,6 @@ struct Sums {
         return {reading(0), reading(1), reading(2), reading(3)};
     }
 };
-
-/// For each bin: does it belong to a line?
-std::vector<bool> bins_of_lines(const PowerSpectrum& spectrum, const std::vector<SpectralLine>& lines) {
-    std::vector<bool> in_line(spectrum.density.size(), false);
-    for (const SpectralLine& line : lines)
-        for (std::size_t k = spectrum.bin_of(line.low_hz); k <= spectrum.bin_of(line.high_hz); ++k)
-            in_line[k] = true;
-    return in_line;
-}
-
-}  // namespace
-
-namespace {
 
 void require_finite(const PowerSpectrum& spectrum) {
     for (const double density : spectrum.density)

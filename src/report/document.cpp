@@ -98,8 +98,10 @@ std::vector<Warning> all_warnings(const OpenedJob& opened, const Analyses& analy
     return all;
 }
 
-std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version) {
-    return document("noise", version, input_json(opened, analysis.takes), noise_results(analysis),
+std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version, const FloorRecord* record) {
+    Json results = noise_results(analysis);
+    results["floor_record"] = record ? floor_record_results(*record) : Json(nullptr);
+    return document("noise", version, input_json(opened, analysis.takes), std::move(results),
                     with_silence(opened.warnings, analysis));
 }
 
@@ -127,6 +129,7 @@ std::string report_document(const OpenedJob& opened, const Analyses& analyses, s
                     {"gain", analyses.gain ? gain_results(*analyses.gain) : Json(nullptr)},
                     {"chain", analyses.chain ? chain_results(*analyses.chain) : Json(nullptr)},
                     {"power", analyses.power ? power_results(*analyses.power) : Json(nullptr)},
+                    {"floor_record", analyses.floor_record ? floor_record_results(*analyses.floor_record) : Json(nullptr)},
                     {"page", std::string(page)},
                     {"data", std::string(data)},
                     {"pictures", pictures_json(pictures)}};

@@ -84,47 +84,6 @@ Json source_json(const NoiseSource& one) {
     return entry;
 }
 
-/// level and its sd in dB; null where it wasn't measured
-void add_reading(Json& entry, const std::string& key, const std::optional<Reading>& level) {
-    const bool told = level && std::isfinite(level->value);
-    entry[key] = told ? level_json(level->value) : Json(nullptr);
-    put_limits(entry, key, level ? std::optional(level->sd) : std::nullopt,
-               level ? level->limited_by : LimitedBy::nothing, told);
-}
-
-void add_figure(Json& entry, const std::string& name, const FloorFigure& figure) {
-    add_reading(entry, name + "_dbfs", figure.dbfs);
-    add_reading(entry, name + "_dbv", figure.dbv);
-    const auto& told = figure.dbv ? figure.dbv : figure.dbfs;
-    entry[name + "_limited_by"] = told ? Json(std::string(to_word(told->limited_by))) : Json(nullptr);
-    if (figure.dbv) entry[name + "_interface_taken_off"] = figure.interface_taken_off;
-}
-
-Json floor_json(const FloorReading& one) {
-    Json entry = {{"take", one.take},
-                  {"channel", std::string(to_word(one.channel))},
-                  {"band_hz", {figure_json(one.from_hz), figure_json(one.to_hz)}}};
-    add_figure(entry, "unweighted", one.unweighted);
-    add_figure(entry, "a_weighted", one.a_weighted);
-    add_figure(entry, "c_weighted", one.c_weighted);
-    add_figure(entry, "itu468", one.itu468);
-    add_figure(entry, "itu468_quasi_peak", one.itu468_quasi_peak);
-    if (one.quasi_peak_wants_length) entry["itu468_quasi_peak_limited_by"] = std::string(to_word(LimitedBy::length));
-    add_figure(entry, "broadband", one.broadband);
-    add_figure(entry, "broadband_a_weighted", one.broadband_a_weighted);
-    entry["tones"] = Json::array();
-    for (const FloorTone& tone : one.tones) {
-        Json told = {{"frequency_hz", figure_json(tone.frequency_hz)},
-                     {"frequency_sd_hz", figure_json(tone.frequency_sd_hz)}};
-        add_reading(told, "level_dbfs", tone.dbfs);
-        add_reading(told, "level_dbv", tone.dbv);
-        told["wanders"] = tone.wanders;
-        entry["tones"].push_back(std::move(told));
-    }
-    entry["limited_by_interface"] = one.limited_by_interface;
-    return entry;
-}
-
 constexpr double kTrackStep_s = 0.05;  // 20 points a second at most
 
 Json track_json(const SourceTrace& one) {

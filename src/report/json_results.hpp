@@ -5,6 +5,7 @@
 
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/diagnose/floor_record.hpp"
 #include "hushtrace/diagnose/power_analysis.hpp"
 
 /// The `results` objects of the documents; used by this layer's sources alone.
@@ -15,6 +16,11 @@ nlohmann::ordered_json gain_results(const GainAnalysis& analysis);
 /// Of the gain's results, the settings of the amplifiers.
 nlohmann::ordered_json amplifiers_json(const std::vector<AmplifierSetting>& settings);
 nlohmann::ordered_json chain_results(const ChainAnalysis& analysis);
+nlohmann::ordered_json floor_record_results(const FloorRecord& record);
+/// Of the noise's results, the floor of one channel of a take.
+nlohmann::ordered_json floor_json(const FloorReading& one);
+/// <key> and its sd and limit; null where it wasn't measured.
+void put_level(nlohmann::ordered_json& to, const std::string& key, const std::optional<Reading>& level);
 nlohmann::ordered_json power_results(const PowerAnalysis& analysis);
 
 inline bool is_known(std::optional<double> value) {

@@ -59,6 +59,7 @@ std::string record_page(const OpenedJob& opened, const Analyses& analyses, std::
     }
     if (analyses.gain) parts += page::gain(opened, *analyses.gain) + page::level_diagrams(opened, *analyses.gain);
     if (analyses.chain) parts += page::chain(*analyses.chain);
+    if (analyses.floor_record) parts += page::floor_record(*analyses.floor_record);
     if (analyses.noise) {
         parts += page::noise_pictures(opened, *analyses.noise) + page::further_findings(*analyses.noise);
         parts += page::noise_floor(*analyses.noise);

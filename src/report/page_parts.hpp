@@ -48,6 +48,8 @@ std::string amplifier_table(const GainAnalysis& analysis);
 std::string chain(const ChainAnalysis& analysis);
 std::string noise_pictures(const OpenedJob& opened, const NoiseAnalysis& analysis);
 std::string noise_floor(const NoiseAnalysis& analysis);
+/// The noise-floor record: each condition, the limits, thirds of octaves, what is missing.
+std::string floor_record(const FloorRecord& record);
 std::string conditions(const Job& job);
 std::string warnings(const OpenedJob& opened, const Analyses& analyses);
 std::string cautions(const Job& job);

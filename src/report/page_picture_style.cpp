@@ -34,6 +34,7 @@ svg .moment { stroke: #fef6dd; stroke-width: 1; stroke-dasharray: 2 4; }
 svg .track { fill: none; stroke: #ffffff; stroke-width: 1.4; stroke-dasharray: 6 5; }
 svg .faint { stroke-width: 1; stroke-dasharray: 2 5; }
 svg .dots { stroke-dasharray: 1.5 4; }
+svg .dashdot { stroke-dasharray: 10 4 2 4; }
 svg .track-name { fill: #ffffff; stroke: #111721; stroke-width: 3; paint-order: stroke; font-weight: 600; }
 svg .track-edge { fill: none; stroke: #111721; stroke-width: 3; stroke-dasharray: 6 5; opacity: 0.6; }
 svg .over { stroke: var(--paper); stroke-width: 4; paint-order: stroke; stroke-linejoin: round; }

@@ -320,12 +320,15 @@ TEST_CASE("limits come back as they were written, and nonsense is refused by nam
     const std::string limits =
         R"("limits":{"ceiling_thd_percent":1,"minus_20_thd_percent":0.3,"balance_db":1,"delay_difference_ms":0.1,)"
         R"("crosstalk_1khz_db":-60,"crosstalk_10khz_db":-45,"response_from_hz":40,"response_to_hz":16000,)"
-        R"("response_tolerance_db":3,"noise_dbv_a":-80,"same_polarity":true})";
+        R"("response_tolerance_db":3,"noise_dbv_a":-80,"line_below_full_power_db":-90,"hiss_below_full_power_db":-85,)"
+        R"("at_ear_off_db_spl":15,"at_ear_running_db_spl":25,"same_polarity":true})";
     const auto before = nlohmann::json::parse(with(limits)).at("limits");
     CHECK(nlohmann::json::parse(job_text(parse(with(limits)))).at("limits") == before);
     CHECK(before.size() == kLimitFields.size() + 1);
     CHECK_FALSE(nlohmann::json::parse(job_text(parse(with(R"("limits":{})")))).contains("limits"));
     CHECK_THAT(refusal(with(R"("limits":{"crosstalk_1khz_db":60})")), Contains("limits.crosstalk_1khz_db"));
+    CHECK_THAT(refusal(with(R"("limits":{"line_below_full_power_db":90})")), Contains("limits.line_below_full_power_db"));
+    CHECK_THAT(refusal(with(R"("limits":{"at_ear_off_db_spl":"quiet"})")), Contains("limits.at_ear_off_db_spl"));
     CHECK_THAT(refusal(with(R"("limits":{"balance_db":-1})")), Contains("limits.balance_db"));
     CHECK_THAT(refusal(with(R"("limits":{"same_polarity":"yes"})")), Contains("limits.same_polarity"));
     CHECK_THAT(refusal(with(R"("limits":{"response_from_hz":200,"response_to_hz":100})")), Contains("limits.response_to_hz"));

@@ -99,6 +99,19 @@ struct FloorTone {
     bool wanders = false;                          ///< read along its track, frequency_hz is its mean
     double frequency_sd_hz = 0;                    ///< of one that wanders: how far it strays
 };
+/// A band of a third of an octave (measure/third_octaves.hpp).
+struct FloorBand {
+    double nominal_hz = 0, mid_hz = 0;
+    FloorFigure level;                             ///< the interface's own taken off where InterfaceKnown is by_band
+    bool few_bins = false;                         ///< narrower than the window's main lobe: what lies beside it spills in
+};
+/// What is known of the interface's own noise in a take's channel.
+enum class InterfaceKnown {
+    nothing,
+    whole,      ///< over all frequencies only (job.json's own_noise_dbv): in a band it may be all that is seen
+    by_band     ///< from a take with the inputs shorted, at the same scale and pad
+};
+std::string_view to_word(InterfaceKnown known);    ///< "nothing" "whole" "by_band"
 struct FloorReading {
     std::string take;
     Channel channel = Channel::left;
@@ -109,6 +122,8 @@ struct FloorReading {
     bool quasi_peak_wants_length = false;          ///< the take is too short for it
     FloorFigure broadband, broadband_a_weighted;   ///< without the tones
     std::vector<FloorTone> tones;                  ///< the strongest, loudest first
+    std::vector<FloorBand> third_octaves;          ///< 20 Hz to 20 kHz, as far as the rate reaches; empty for digital silence
+    InterfaceKnown bands_interface = InterfaceKnown::nothing;   ///< for third_octaves
     bool limited_by_interface = false;             ///< the unweighted figure is
 };
 

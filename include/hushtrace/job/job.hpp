@@ -107,6 +107,11 @@ struct Limits {
     std::optional<double> response_tolerance_db;                  ///< against the level round 1 kHz, either way
     std::optional<double> noise_dbv_a;           ///< at the amplifier's input, 20 Hz..20 kHz, A-weighted
     std::optional<bool> same_polarity;           ///< whether all channels must have one
+    // What the noise floor is held against; unset ones are proposed by the program (diagnose/floor_record.hpp), and only tell.
+    std::optional<double> line_below_full_power_db;   ///< a tonal line against the input voltage that gives full power: -90
+    std::optional<double> hiss_below_full_power_db;   ///< the noise without its lines, A-weighted, likewise: -85
+    std::optional<double> at_ear_off_db_spl;          ///< a line at the ear, engine off
+    std::optional<double> at_ear_running_db_spl;      ///< the same with the engine running, or a hybrid awake
 };
 /// A limit that is a number: the field's name in job.json, where it lies, and what it may be.
 struct LimitField {
@@ -114,8 +119,9 @@ struct LimitField {
     std::optional<double> Limits::*value;
     double lowest = 0, highest = 0;
     bool lowest_itself = false;
+    bool of_floor = false;  ///< asked of the noise floor, not of the chain
 };
-inline constexpr std::array<LimitField, 10> kLimitFields = {
+inline constexpr std::array<LimitField, 14> kLimitFields = {
     {{"ceiling_thd_percent", &Limits::ceiling_thd_percent, 0, 100, false},
      {"minus_20_thd_percent", &Limits::minus_20_thd_percent, 0, 100, false},
      {"balance_db", &Limits::balance_db, 0, 60, false},
@@ -125,7 +131,11 @@ inline constexpr std::array<LimitField, 10> kLimitFields = {
      {"response_from_hz", &Limits::response_from_hz, 1, 100000, true},
      {"response_to_hz", &Limits::response_to_hz, 1, 100000, true},
      {"response_tolerance_db", &Limits::response_tolerance_db, 0, 60, false},
-     {"noise_dbv_a", &Limits::noise_dbv_a, -200, 20, true}}};
+     {"noise_dbv_a", &Limits::noise_dbv_a, -200, 20, true},
+     {"line_below_full_power_db", &Limits::line_below_full_power_db, -200, 0, true, true},
+     {"hiss_below_full_power_db", &Limits::hiss_below_full_power_db, -200, 0, true, true},
+     {"at_ear_off_db_spl", &Limits::at_ear_off_db_spl, -50, 140, true, true},
+     {"at_ear_running_db_spl", &Limits::at_ear_running_db_spl, -50, 140, true, true}}};
 struct PlayedTone {
     Waveform waveform;
     std::optional<ToneVia> via;

@@ -6,6 +6,7 @@
 
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/findings.hpp"
+#include "hushtrace/diagnose/floor_record.hpp"
 #include "hushtrace/diagnose/power_analysis.hpp"
 #include "hushtrace/job/job_folder.hpp"
 
@@ -23,6 +24,7 @@ struct Analyses {
     std::optional<GainAnalysis> gain;
     std::optional<ChainAnalysis> chain;
     std::optional<PowerAnalysis> power;  ///< where the job describes an amplifier or a branch
+    std::optional<FloorRecord> floor_record;  ///< from the noise and, where there is one, the gain analysis
     std::string heard_folder;  ///< where the page finds the sounds (heard_below); empty: not at all
     std::vector<Warning>
         warnings;  ///< "noise_not_analysed" and the same of gain, chain, power: what can't be read
@@ -34,12 +36,13 @@ struct RecordPicture {
     std::string title, description;
 };
 
-std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version);
+///   record   results.floor_record, or null
+std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysis, std::string_view version, const FloorRecord* record = nullptr);
 std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis, std::string_view version);
 std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysis, std::string_view version);
 std::string power_document(const OpenedJob& opened, const PowerAnalysis& analysis, std::string_view version);
-/// results = { job, noise, gain, chain, power, page, data, pictures }: the job as it stood, the results of each or null, where the
-/// record was written, and what the page shows.
+/// results = { job, noise, gain, chain, power, floor_record, page, data, pictures }: the job as it stood, the results of each or null,
+/// where the record was written, and what the page shows.
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
                             std::string_view page, std::string_view data, const std::vector<RecordPicture>& pictures = {});
 
