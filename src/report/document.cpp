@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 
 #include "hushtrace/job/job_text.hpp"
+#include "json_made.hpp"
 #include "json_results.hpp"
 
 namespace hushtrace {
@@ -124,15 +125,18 @@ std::string report_document(const OpenedJob& opened, const Analyses& analyses, s
                             std::string_view page, std::string_view data, const std::vector<RecordPicture>& pictures) {
     std::vector<std::string> takes;
     for (const Take& take : opened.job.takes) takes.push_back(take.file);
-    Json results = {{"job", Json::parse(job_text(opened.job))},
+    Json results = {{"made", nullptr},
+                    {"job", Json::parse(job_text(opened.job))},
                     {"noise", analyses.noise ? noise_results(*analyses.noise) : Json(nullptr)},
                     {"gain", analyses.gain ? gain_results(*analyses.gain) : Json(nullptr)},
                     {"chain", analyses.chain ? chain_results(*analyses.chain) : Json(nullptr)},
                     {"power", analyses.power ? power_results(*analyses.power) : Json(nullptr)},
                     {"floor_record", analyses.floor_record ? floor_record_results(*analyses.floor_record) : Json(nullptr)},
+                    {"spectra", analyses.noise ? spectra_json(*analyses.noise) : Json::array()},
                     {"page", std::string(page)},
                     {"data", std::string(data)},
                     {"pictures", pictures_json(pictures)}};
+    results["made"] = made_json(opened.job, analyses, results);
     return document("report", version, input_json(opened, takes), std::move(results),
                     all_warnings(opened, analyses));
 }

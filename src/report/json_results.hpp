@@ -23,6 +23,9 @@ nlohmann::ordered_json floor_json(const FloorReading& one);
 void put_level(nlohmann::ordered_json& to, const std::string& key, const std::optional<Reading>& level);
 nlohmann::ordered_json power_results(const PowerAnalysis& analysis);
 
+/// Every spectrum that the page could draw, the strongest bin of each 48th of an octave.
+nlohmann::ordered_json spectra_json(const NoiseAnalysis& analysis);
+
 inline bool is_known(std::optional<double> value) {
     return value && std::isfinite(*value);
 }

@@ -161,7 +161,7 @@ def main():
         assert done.returncode == 0, done.stderr
         page, data = job / "records/report.html", job / "records/report.json"
         assert str(page) in done.stdout and str(data) in done.stdout, done.stdout
-        assert sorted(p.name for p in (job / "records").iterdir()) == ["report.html", "report.json"]
+        assert sorted(p.name for p in (job / "records").iterdir()) == ["kept", "report.html", "report.json"]
         check, words = check_page(page)
         assert EVIL in words, "the title isn't shown as it was written"
         for heading in ("What was found", "Gain", "Pictures", "Takes and their conditions", "Cautions"):

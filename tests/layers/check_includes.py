@@ -24,6 +24,7 @@ LIBRARIES = {
     "httplib.h": {"live"},
     "qrencode.h": {"live"},
     "png.h": {"report"},
+    "openssl": {"report"},
     "ncurses.h": {"live"},
     "curses.h": {"live"},
     "term.h": {"live"},

@@ -9,6 +9,7 @@
 #include "hushtrace/diagnose/floor_record.hpp"
 #include "hushtrace/diagnose/power_analysis.hpp"
 #include "hushtrace/job/job_folder.hpp"
+#include "hushtrace/report/kept.hpp"
 
 /// The results as JSON, one document a command:
 /// { "schema": "hushtrace.<command>/1", "tool": { name, version }, "input": {...}, "results": {...},
@@ -25,6 +26,7 @@ struct Analyses {
     std::optional<ChainAnalysis> chain;
     std::optional<PowerAnalysis> power;  ///< where the job describes an amplifier or a branch
     std::optional<FloorRecord> floor_record;  ///< from the noise and, where there is one, the gain analysis
+    std::optional<Made> made;            ///< when, by which version, with which options, of which files
     std::string heard_folder;  ///< where the page finds the sounds (heard_below); empty: not at all
     std::vector<Warning>
         warnings;  ///< "noise_not_analysed" and the same of gain, chain, power: what can't be read
@@ -41,8 +43,8 @@ std::string noise_document(const OpenedJob& opened, const NoiseAnalysis& analysi
 std::string gain_document(const OpenedJob& opened, const GainAnalysis& analysis, std::string_view version);
 std::string chain_document(const OpenedJob& opened, const ChainAnalysis& analysis, std::string_view version);
 std::string power_document(const OpenedJob& opened, const PowerAnalysis& analysis, std::string_view version);
-/// results = { job, noise, gain, chain, power, floor_record, page, data, pictures }: the job as it stood, the results of each or null,
-/// where the record was written, and what the page shows.
+/// results = { made, job, noise, gain, chain, power, floor_record, spectra, page, data, pictures }: what made it (or null), the job as
+/// it stood, the results of each or null, the spectra's strips, where the record was written, and what the page shows.
 std::string report_document(const OpenedJob& opened, const Analyses& analyses, std::string_view version,
                             std::string_view page, std::string_view data, const std::vector<RecordPicture>& pictures = {});
 
