@@ -1,5 +1,8 @@
 #include <algorithm>
+#include <array>
 #include <cstdio>
+#include <functional>
+#include <iostream>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -7,7 +10,13 @@
 #include "hushtrace/job/job_check.hpp"
 #include "hushtrace/job/job_text.hpp"
 #include "hushtrace/job/rpm_log.hpp"
+#include "hushtrace/job/shown_text.hpp"
+#include "hushtrace/job/temporary_items.hpp"
+#include "job_changes.hpp"
+#include "job_edit.hpp"
 #include "job_facts.hpp"
+#include "job_observe.hpp"
+#include "job_questions.hpp"
 #include "job_summary.hpp"
 #include "job_take.hpp"
 #include "json_document.hpp"
@@ -18,9 +27,6 @@ namespace hushtrace::cli {
 namespace {
 
 using Json = nlohmann::ordered_json;
-
-constexpr double kHighestGroundDifference_v =
-    0.2;  // above it nothing is connected before the ground is mended
 
 [[noreturn]] void refuse(const std::string& why) {
     throw Error(ErrorKind::invalid_request, why);
@@ -34,66 +40,11 @@ struct JobOptions {
     ConditionsOptions conditions;
     ChannelOptions channels;
     ToneOptions tone;
-    std::vector<std::string> amplifier, observe;
-    std::optional<std::string> reason, meter_good_to;
+    ObserveOptions seen;
+    EditOptions edit;
+    bool ask = false;
+    std::vector<std::string> amplifier;
 };
-
-/// "80mV" in the unit that job.json uses for this observation.
-double reading_from(const std::string& what, std::string_view unit, const std::string& text) {
-    const Quantity quantity = quantity_from("--observe " + what, text);
-    struct Prefix {
-        std::string_view sign;
-        double factor;
-    };
-    for (const Prefix& prefix : {Prefix{"", 1}, {"m", 1e-3}, {"u", 1e-6}, {"k", 1e3}})
-        if (quantity.unit == std::string(prefix.sign) + std::string(unit) ||
-            (quantity.unit.empty() && prefix.sign.empty()))
-            return quantity.value * prefix.factor;
-    refuse(fmt::format("--observe {}: {} is no unit for it; write it in {}", what, in_quotes(quantity.unit),
-                       unit));
-}
-
-/// "ground_drop=0.08V", "noise_heard=gone", "shell_to_case=declined"
-Observation observation_from(const std::string& text, const JobOptions& options) {
-    Observation seen;
-    const auto equals = text.find('=');
-    seen.what = text.substr(0, equals);
-    const auto unit = observation_unit(seen.what);
-    if (!unit) refuse("--observe: " + none_of(seen.what, observation_words()));
-    if (equals == std::string::npos || equals + 1 == text.size())
-        refuse(fmt::format("--observe: {} has no value; write {}={}", in_quotes(text), seen.what,
-                           unit->empty() ? std::string(heard_words(seen.what).back()) : "0.08" + std::string(*unit)));
-    const std::string value = text.substr(equals + 1);
-    seen.unit = std::string(*unit);
-    seen.conditions = options.conditions.conditions();
-    seen.after_change = options.take.after_change;
-    if (seen.what == "amplifier_output") {
-        seen.tone = options.tone.tone();
-        if (seen.tone) ToneGenerator(seen.tone->waveform, 192000);  // refuses what no tone is
-        seen.meter_good_to_hz = number_from("--meter-good-to", options.meter_good_to);
-        if (seen.meter_good_to_hz && !(*seen.meter_good_to_hz > 0)) refuse("--meter-good-to: must be above 0 Hz");
-    }
-    if (value == "declined") {
-        seen.declined = true;
-        seen.reason = options.reason;
-    } else if (unit->empty()) {
-        seen.heard = value;
-        const auto words = heard_words(seen.what);
-        if (std::find(words.begin(), words.end(), value) == words.end())
-            refuse(fmt::format("--observe {}: {}", seen.what, none_of(value, words)));
-    } else {
-        seen.value = reading_from(seen.what, *unit, value);
-        if (*seen.value < 0)
-            refuse(fmt::format("--observe {}: {} is negative; write it without its sign", seen.what,
-                               in_quotes(value)));
-    }
-    return seen;
-}
-
-bool stops_the_job(const Observation& seen) {
-    if (seen.what == "amplifier_wakes") return seen.heard == "only_with_lead";
-    return (seen.what == "ground_drop" || seen.what == "shell_to_amplifier_ground") && seen.value.value_or(0) > kHighestGroundDifference_v;
-}
 
 /// One of the things that the command does, and what it says of it.
 struct Outcome {
@@ -104,11 +55,51 @@ struct Outcome {
     bool summary = false;
 };
 
+Json json_of(const std::vector<FieldChange>& changes) {
+    Json list = Json::array();
+    for (const FieldChange& one : changes) list.push_back({{"field", one.field}, {"before", one.before}, {"after", one.after}});
+    return list;
+}
+
+/// Changes the job, and tells each field's old and new value.
+Outcome change_told(const JobOptions& options, const char* action, const std::function<void(Job&)>& change) {
+    Outcome outcome;
+    std::vector<FieldChange> changes;
+    outcome.opened = change_job(options.folder, [&](Job& job) {
+        const Job before = job;
+        change(job);
+        changes = changes_between(before, job);
+    });
+    outcome.text = in_lines(changes);
+    outcome.results["action"] = action;
+    outcome.results["changes"] = json_of(changes);
+    return outcome;
+}
+
+std::string folder_name(const std::string& folder) {
+    std::filesystem::path path = std::filesystem::path(folder).lexically_normal();
+    if (!path.has_filename()) path = path.parent_path();
+    const std::string name = path.filename().string();
+    return name.empty() || name == "." || !is_utf8(name) ? "job" : name;
+}
+
+/// What somebody at the terminal answered, merged into the job.
+void ask_about(Job& job, bool fresh, const JobOptions& options) {
+    std::vector<Warning> ignored;
+    const std::string said = ask_for_description(job, fresh, folder_name(options.folder), std::cin, stderr);
+    if (!said.empty()) job = described_by(job, said, "answers", ignored);
+}
+
 Outcome open_new(JobOptions& options) {
     Outcome outcome;
     Job job;
     options.facts.amplifiers = options.amplifier;
     job = options.facts.described(job, outcome.warnings);
+    if (options.ask || (job.title.empty() && may_ask() && !options.json)) {
+        std::error_code fault;  // said before the questions, not after them
+        if (std::filesystem::exists(std::filesystem::path(options.folder) / "job.json", fault)) refuse(options.folder + ": holds a job already");
+        ask_about(job, job.title.empty(), options);
+    }
     if (job.title.empty()) refuse("--title: a new job needs one");
     if (!job.date) job.date = local_time_now().substr(0, 10);
     create_job(options.folder, job);
@@ -119,13 +110,51 @@ Outcome open_new(JobOptions& options) {
     return outcome;
 }
 
+/// Description given by options, then what somebody answers to the questions that are left.
 Outcome describe(JobOptions& options) {
-    Outcome outcome;
     options.facts.amplifiers = options.amplifier;
-    outcome.opened =
-        change_job(options.folder, [&](Job& job) { job = options.facts.described(job, outcome.warnings); });
-    outcome.results["action"] = "described";
+    std::vector<Warning> warnings;
+    std::string said;
+    if (options.ask) {
+        const Job job = options.facts.described(open_job(options.folder).job, warnings);
+        said = ask_for_description(job, false, "", std::cin, stderr);
+        warnings.clear();
+    }
+    Outcome outcome = change_told(options, "described", [&](Job& job) {
+        for (const std::string& one : options.edit.remove) remove_part(job, one);
+        for (const std::string& one : options.edit.rename) rename_part(job, one);
+        job = options.facts.described(job, warnings);
+        std::vector<Warning> ignored;
+        if (!said.empty()) job = described_by(job, said, "answers", ignored);
+    });
+    outcome.text += "\n";
+    outcome.warnings = std::move(warnings);
     outcome.summary = true;
+    return outcome;
+}
+
+Outcome withdraw(const JobOptions& options) {
+    std::string told;
+    Outcome outcome = change_told(options, "withdrawn", [&](Job& job) {
+        // from the end, so that the numbers that were typed stay true
+        std::vector<std::string> what = options.edit.withdraw;
+        std::sort(what.begin(), what.end(), [](const std::string& a, const std::string& b) { return a.size() != b.size() ? a.size() > b.size() : a > b; });
+        if (std::adjacent_find(what.begin(), what.end()) != what.end()) refuse("--withdraw: one entry is given twice");
+        for (const std::string& one : what) told += withdraw_entry(job, one, options.folder);
+    });
+    outcome.text = told;
+    return outcome;
+}
+
+Outcome correct(const JobOptions& options) {
+    std::string file;
+    Outcome outcome = change_told(options, "take_corrected", [&](Job& job) {
+        Take& take = job.takes[take_meant(job, *options.take.of_take)];
+        take = corrected_take(take, options.take, options.conditions, options.channels, options.tone);
+        file = take.file;
+    });
+    for (const Take& one : outcome.opened.job.takes)
+        if (one.file == file) outcome.results["take"] = Json::parse(take_text(one));
     return outcome;
 }
 
@@ -177,27 +206,24 @@ Outcome attach_log(const JobOptions& options) {
 Outcome observe(const JobOptions& options) {
     Outcome outcome;
     std::vector<Observation> seen;
-    for (const std::string& text : options.observe) seen.push_back(observation_from(text, options));
     outcome.opened = change_job(options.folder, [&](Job& job) {
-        job.observations.insert(job.observations.end(), seen.begin(), seen.end());
+        for (const std::string& text : options.seen.observe)
+            for (Observation& one : observations_from(text, options.seen, options.conditions, options.tone, job)) {
+                job.observations.push_back(one);
+                seen.push_back(std::move(one));
+            }
     });
     outcome.results["action"] = "observed";
     outcome.results["observations"] = Json::array();
     for (const Observation& one : seen) {
         outcome.text += fmt::format("noted: {}\n", observation_in_short(one));
         outcome.results["observations"].push_back(Json::parse(observation_text(one)));
-        if (one.what == "amplifier_wakes" && stops_the_job(one))
-            outcome.warnings.push_back({"stop",
-                                        "STOP: an amplifier that wakes only with the signal lead plugged in has lost its own ground: its supply current returns "
-                                        "through the lead's shield. Connect no interface; pull the lead, mend the ground.",
-                                        std::nullopt});
-        else if (stops_the_job(one))
-            outcome.warnings.push_back(
-                {"stop",
-                 fmt::format(
-                     "STOP: {} is {} V, above {} V. Connect nothing; mend the ground, then measure again.",
-                     one.what, *one.value, kHighestGroundDifference_v),
-                 std::nullopt});
+        if (auto stop = stop_warning(one)) outcome.warnings.push_back(std::move(*stop));
+    }
+    if (std::any_of(seen.begin(), seen.end(), [](const Observation& one) { return one.what == "removed"; })) {
+        const auto left = items_still_in(outcome.opened.job);
+        outcome.text += left.empty() ? "Nothing temporary is in the vehicle any more.\n" : "Still in:\n";
+        for (const TemporaryItem& one : left) outcome.text += fmt::format("  - {}\n", clean_text(item_in_words(one)));
     }
     return outcome;
 }
@@ -229,63 +255,91 @@ Outcome show(const JobOptions& options) {
 }
 
 void require_one_action(const JobOptions& options) {
-    const bool about_take = options.take.add.has_value(), about_ear = !options.observe.empty(),
-               about_log = options.take.of_take.has_value();
-    if (options.fresh + about_take + about_ear + about_log + options.check > 1)
-        refuse("--new, --add, --take, --observe and --check are done one at a time");
-    if (about_log && !options.take.rpm_log) refuse("--take: goes with --rpm-log FILE");
-    if ((about_take || about_ear || about_log || options.check) && options.facts.any())
-        refuse(
-            "the job's description is changed by a command of its own, without --add, --observe or --check");
-    if (!about_take && !about_ear)
+    const bool about_take = options.take.add.has_value(), about_ear = !options.seen.observe.empty(), about_old = options.take.of_take.has_value();
+    const bool back = !options.edit.withdraw.empty(), parts = !options.edit.remove.empty() || !options.edit.rename.empty();
+    if (options.fresh + about_take + about_ear + about_old + back + options.check > 1)
+        refuse("--new, --add, --take, --observe, --withdraw and --check are done one at a time");
+    if ((about_take || about_ear || about_old || back || options.check) && (options.facts.any() || parts || options.ask))
+        refuse("the job's description is changed by a command of its own, without --add, --take, --observe, --withdraw or --check");
+    if (options.fresh && parts) refuse("--remove and --rename change a job that is there");
+    if (options.ask && !may_ask())
+        refuse("--ask: asks on a terminal; here give what is known by options, such as --cylinders 4 (hushtrace job --help lists them)");
+    if (options.ask && options.json) refuse("--ask: asks a person; --json is for programs");
+    if (!about_take && !about_ear && !about_old)
         for (const std::string& text : options.amplifier)
             if (from_word<AmplifierState>(text))
-                refuse(fmt::format("--amplifier: '{}' is a take's condition; it goes with --add or --observe",
-                                   text));
-    if (options.reason && !about_ear) refuse("--reason: goes with --observe WHAT=declined");
+                refuse(fmt::format("--amplifier: '{}' is a take's condition; it goes with --add, --take or --observe", text));
+    if (options.seen.reason && !about_ear) refuse("--reason: goes with --observe WHAT=declined");
 }
 
-/// Without --add or --observe nobody has conditions; said, so that an option isn't lost in silence.
+constexpr std::array kConditionNames = {"--engine", "--rpm", "--source", "--input", "--volume", "--hookup", "--loads",
+                                        "--attached", "--laptop", "--point", "--at-amplifier", "--after-change"};
+constexpr std::array kToneNames = {"--tone", "--frequency", "--level", "--via"};
+constexpr std::array kTakeNames = {"--channels", "--attenuation-db", "--frequencies", "--levels", "--from-hz", "--to-hz", "--duration",
+                                   "--volume-steps", "--mark", "--rpm-log", "--recorded-at"};
+
+/// Without --add, --take or --observe nobody has conditions; said, so that an option isn't lost in silence.
 void require_nothing_idle(const CLI::App& app, const JobOptions& options) {
-    const bool about_take = options.take.add.has_value(), about_ear = !options.observe.empty();
-    const bool about_output = std::any_of(options.observe.begin(), options.observe.end(),
+    const bool about_take = options.take.add || options.take.of_take, about_ear = !options.seen.observe.empty();
+    const bool about_output = std::any_of(options.seen.observe.begin(), options.seen.observe.end(),
                                           [](const std::string& text) { return text.rfind("amplifier_output=", 0) == 0; });
-    for (const char* const name : {"--engine", "--rpm", "--source", "--input", "--volume", "--hookup", "--loads",
-                                   "--attached", "--laptop", "--point", "--at-amplifier", "--after-change"})
-        if (!about_take && !about_ear && app.count(name) != 0)
-            refuse(fmt::format("{}: goes with --add or --observe", name));
-    if (options.meter_good_to && !about_output) refuse("--meter-good-to: goes with --observe amplifier_output=VOLTS");
-    for (const char* const name : {"--tone", "--frequency", "--level", "--via"})
-        if (!about_take && !about_output && app.count(name) != 0) refuse(fmt::format("{}: goes with --add", name));
-    for (const char* const name : {"--channels", "--attenuation-db", "--frequencies", "--levels", "--from-hz", "--to-hz", "--duration",
-                                   "--name", "--volume-steps", "--mark", "--rpm-log", "--recorded-at"})
-        if (!about_take && app.count(name) != 0 && !(options.take.of_take && std::string_view(name) == "--rpm-log"))
-            refuse(fmt::format("{}: goes with --add", name));
+    const auto any_given = [&app](const auto& names) { return std::any_of(names.begin(), names.end(), [&app](const char* name) { return app.count(name) != 0; }); };
+    for (const char* const name : kConditionNames)
+        if (!about_take && !about_ear && app.count(name) != 0) refuse(fmt::format("{}: goes with --add, --take or --observe", name));
+    if (options.seen.meter_good_to && !about_output) refuse("--meter-good-to: goes with --observe amplifier_output=VOLTS");
+    for (const char* const name : kToneNames)
+        if (!about_take && !about_output && app.count(name) != 0) refuse(fmt::format("{}: goes with --add or --take", name));
+    for (const char* const name : kTakeNames)
+        if (!about_take && app.count(name) != 0) refuse(fmt::format("{}: goes with --add or --take", name));
+    if (options.take.name && !options.take.add) refuse("--name: goes with --add");
+    if (!options.take.of_take) return;
+    const bool corrects = any_given(kConditionNames) || any_given(kToneNames) || !options.amplifier.empty() ||
+                          std::any_of(kTakeNames.begin(), kTakeNames.end(),
+                                      [&app](const char* name) { return std::string_view(name) != "--rpm-log" && app.count(name) != 0; });
+    if (!corrects && !options.take.rpm_log) refuse("--take: say what to correct, such as --rpm 780, or give --rpm-log FILE");
+    if (corrects && options.take.rpm_log && *options.take.rpm_log != "unknown") refuse("--rpm-log: a log is given by a command of its own");
+}
+
+Outcome done(JobOptions& options) {
+    if (options.fresh) return open_new(options);
+    if (options.take.add) return add_take(options);
+    if (options.take.of_take) return options.take.rpm_log && *options.take.rpm_log != "unknown" ? attach_log(options) : correct(options);
+    if (!options.seen.observe.empty()) return observe(options);
+    if (!options.edit.withdraw.empty()) return withdraw(options);
+    if (options.facts.any() || !options.amplifier.empty() || options.edit.any() || options.ask) return describe(options);
+    return show(options);
+}
+
+/// What is open, each with the commands that settle it.
+std::string open_in_words(const std::vector<OpenPoint>& points) {
+    std::string out;
+    for (const OpenPoint& one : points) {
+        out += list_of({one.what});
+        for (const std::string& line : one.make) out += "        " + clean_text(line) + "\n";
+    }
+    return out;
 }
 
 void run(const CLI::App& app, JobOptions& options) {
     require_one_action(options);
     require_nothing_idle(app, options);
-    if (options.take.add || !options.observe.empty()) {
+    options.seen.after_change = options.take.after_change;
+    if (options.take.add || options.take.of_take || !options.seen.observe.empty()) {
         if (options.amplifier.size() > 1) refuse("--amplifier: is either on or off");
         if (!options.amplifier.empty()) options.conditions.amplifier = options.amplifier.front();
     }
-    Outcome outcome = options.fresh                                       ? open_new(options)
-                      : options.take.add                                  ? add_take(options)
-                      : options.take.of_take                              ? attach_log(options)
-                      : !options.observe.empty()                          ? observe(options)
-                      : options.facts.any() || !options.amplifier.empty() ? describe(options)
-                                                                          : show(options);
+    Outcome outcome = done(options);
 
     std::vector<Warning> odd = outcome.opened.warnings;
     odd.insert(odd.end(), outcome.warnings.begin(), outcome.warnings.end());
-    const std::vector<Warning> missing = check_job(outcome.opened);
+    const std::vector<OpenPoint> missing = open_points(outcome.opened);
     if (options.json) {
         outcome.results["job"] = Json::parse(job_text(outcome.opened.job));
         outcome.results["missing"] = Json::array();
-        for (const Warning& one : missing) {
-            Json entry = {{"code", one.code}, {"text", one.text}};
-            if (one.take) entry["take"] = *one.take;
+        for (const OpenPoint& one : missing) {
+            Json entry = {{"code", one.what.code}, {"text", one.what.text}};
+            if (one.what.take) entry["take"] = *one.what.take;
+            entry["make"] = one.make;
             outcome.results["missing"].push_back(std::move(entry));
         }
         fmt::print("{}", json_document("job", {{"job", options.folder}, {"title", outcome.opened.job.title}},
@@ -295,7 +349,12 @@ void run(const CLI::App& app, JobOptions& options) {
     fmt::print("{}", outcome.text);
     if (outcome.summary) {
         fmt::print("{}", job_summary(outcome.opened));
-        if (!missing.empty()) fmt::print("\nStill to do or to know\n{}", list_of(missing));
+        std::vector<OpenPoint> todo = missing, in_place;
+        const auto first_in = std::stable_partition(todo.begin(), todo.end(), [](const OpenPoint& one) { return one.what.code != "still_in"; });
+        in_place.assign(first_in, todo.end());
+        todo.erase(first_in, todo.end());
+        if (!todo.empty()) fmt::print("\nStill to do or to know\n{}", open_in_words(todo));
+        if (!in_place.empty()) fmt::print("\nStill in the vehicle: take out before it is handed back\n{}", open_in_words(in_place));
     }
     if (!odd.empty()) fmt::print("{}Warnings\n{}", outcome.summary ? "\n" : "", list_of(odd));
 }
@@ -304,18 +363,21 @@ void run(const CLI::App& app, JobOptions& options) {
 
 void add_job_command(CLI::App& app, Context&) {
     auto* command =
-        app.add_subcommand("job", "open a job, describe it, add a take or an observation, show it");
+        app.add_subcommand("job", "open a job, describe and change it, add a take or an observation, show it");
     const auto options = std::make_shared<JobOptions>();
     command->add_option("--job", options->folder, "the job's folder")->required();
     command->add_flag("--new", options->fresh, "make the folder and open a job in it");
     options->take.add_to(*command);
+    command->add_flag("--ask", options->ask, "on a terminal: asks for what the job doesn't say yet; --new without --title does so by itself");
     command
-        ->add_option("--observe", options->observe,
-                     "WHAT=VALUE, such as ground_drop=0.08V or noise_heard=gone")
+        ->add_option("--observe", options->seen.observe,
+                     "WHAT=VALUE, such as ground_drop=0.08V or noise_heard=gone; removed=isolator (or removed=all) for a temporary item that "
+                     "came out again")
         ->allow_extra_args(false);
-    command->add_option("--meter-good-to", options->meter_good_to,
+    command->add_option("--meter-good-to", options->seen.meter_good_to,
                         "with --observe amplifier_output=VOLTS: the highest frequency [Hz] at which the meter reads right");
-    command->add_option("--reason", options->reason, "why an observation was declined");
+    command->add_option("--reason", options->seen.reason, "why an observation was declined");
+    options->edit.add_to(*command);
     command->add_flag("--check", options->check, "also read every take to its end");
     command->add_flag("--json", options->json, "print one JSON document");
     options->facts.add_to(*command);
@@ -323,9 +385,7 @@ void add_job_command(CLI::App& app, Context&) {
     command->remove_option(command->get_option("--amplifier"));
     command
         ->add_option("--amplifier", options->amplifier,
-                     "NAME,power_w=500,load_ohm=2,sensitivity_v=0.2:6 (may be given again); with --add or "
-                     "--observe: on "
-                     "or off")
+                     "NAME,power_w=500,load_ohm=2,sensitivity_v=0.2:6 (may be given again); with --add, --take or --observe: on or off")
         ->allow_extra_args(false);
     options->channels.add_to(*command);
     options->tone.add_to(*command);

@@ -69,7 +69,7 @@ Json object_of(const std::string& option, const std::string& text, const char* n
         const std::string value = part.substr(equals + 1);
         if (name_field && field == name_field)
             object[field] = value;
-        else if (field == "channels")
+        else if (field == "channels" && value != "unknown")
             object[field] = split(value, ':');
         else
             object[field] = value_of(where, value);
@@ -150,7 +150,37 @@ constexpr std::array kOptions = {
 constexpr const char* kFromHelp = "take the description (not the takes) from this file in job.json's schema";
 constexpr const char* kAlternatorHelp = "pole_pairs=6,pulley_ratio=2.7,rated_a=120";
 
+/// Reads what was given by itself first, so that a message speaks of what was typed; then with the job.
+Job with_description(Json whole, Json given, const char* label, std::vector<Warning>& warnings) {
+    std::vector<Warning> about_given;
+    parse_job(given.dump(), about_given, label);
+    require_known(about_given);
+    for (Warning& warning : about_given) warnings.push_back(std::move(warning));
+
+    const auto taken = [&given](const char* list) {
+        Json entries = given.value(list, Json::array());
+        given.erase(list);
+        return entries;
+    };
+    const Json amplifiers = taken("amplifiers"), speakers = taken("speakers");
+    Json branches = Json::array();
+    if (given.contains("supply") && given["supply"].contains("branches")) {
+        branches = given["supply"]["branches"];
+        given["supply"].erase("branches");
+    }
+    whole.merge_patch(given);
+    merge_list(whole, "amplifiers", "name", amplifiers);
+    merge_list(whole, "speakers", "amplifier", speakers);
+    if (!branches.empty()) merge_list(whole["supply"], "branches", "name", branches);
+    std::vector<Warning> ignored;
+    return parse_job(whole.dump(), ignored);
+}
+
 }  // namespace
+
+Job described_by(const Job& job, const std::string& given_text, const char* label, std::vector<Warning>& warnings) {
+    return with_description(Json::parse(job_text(job)), Json::parse(given_text), label, warnings);
+}
 
 void JobFacts::add_supply_to(CLI::App& app) {
     const HelpSection section(app, "Description");
@@ -207,12 +237,13 @@ void JobFacts::add_to(CLI::App& app) {
                    "crosstalk_1khz_db=-60,crosstalk_10khz_db=-45,response_from_hz=40,response_to_hz=16000,"
                    "response_tolerance_db=1.5,noise_dbv_a=-80,same_polarity=yes,line_below_full_power_db=-90,"
                    "hiss_below_full_power_db=-85,at_ear_off_db_spl=15,at_ear_running_db_spl=25");
+    app.add_option("--labour-min", labour, "minutes that a test takes in this shop: dummy_floating=20,reach_source=30");
 }
 
 bool JobFacts::any() const {
     for (const NamedOption& one : kOptions)
         if (this->*one.text) return true;
-    return from || alternator || cables || supply || limits || !amplifiers.empty() || !speakers.empty() || !converters.empty() || !branches.empty();
+    return from || alternator || cables || supply || limits || labour || !amplifiers.empty() || !speakers.empty() || !converters.empty() || !branches.empty();
 }
 
 Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
@@ -233,12 +264,13 @@ Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
         if (!text) continue;
         require_utf8(one.option, *text);
         Json& section = one.section ? given[one.section] : given;
-        section[one.field] = one.is_text ? Json(*text) : value_of(one.option, *text);
+        section[one.field] = one.is_text && *text != "unknown" ? Json(*text) : value_of(one.option, *text);
     }
     if (alternator) given["vehicle"]["alternator"] = object_of("--alternator", *alternator, nullptr);
     if (cables) given["cables"] = object_of("--cables", *cables, nullptr);
     if (supply) given["supply"] = object_of("--supply", *supply, nullptr);
     if (limits) given["limits"].update(object_of("--limits", *limits, nullptr));
+    if (labour) given["labour_min"] = object_of("--labour-min", *labour, nullptr);
     Json new_amplifiers = Json::array(), new_speakers = Json::array();
     for (const std::string& one : amplifiers) new_amplifiers.push_back(object_of("--amplifier", one, "name"));
     for (const std::string& one : converters) {
@@ -263,21 +295,11 @@ Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {
         if (!new_branches.back().contains("name")) refuse("--branch: name it first: --branch sub,length_m=0.5,area_mm2=10,current_a=20");
     }
 
-    Json all = given;  // checked by itself first, so that a message speaks of what was typed
-    all["amplifiers"] = new_amplifiers;
-    all["speakers"] = new_speakers;
-    if (!new_branches.empty()) all["supply"]["branches"] = new_branches;
-    std::vector<Warning> about_options;
-    parse_job(all.dump(), about_options, "options");
-    require_known(about_options);
-    for (Warning& warning : about_options) warnings.push_back(std::move(warning));
-
-    whole.merge_patch(given);
-    merge_list(whole, "amplifiers", "name", new_amplifiers);
-    merge_list(whole, "speakers", "amplifier", new_speakers);
-    if (!new_branches.empty()) merge_list(whole["supply"], "branches", "name", new_branches);
-    std::vector<Warning> ignored;
-    return parse_job(whole.dump(), ignored);
+    given["amplifiers"] = std::move(new_amplifiers);
+    given["speakers"] = std::move(new_speakers);
+    if (!new_branches.empty()) given["supply"]["branches"] = std::move(new_branches);
+    if (title == "unknown") refuse("--title: a job keeps a title; give another one");
+    return with_description(whole, given, "options", warnings);
 }
 
 }  // namespace hushtrace::cli

@@ -18,7 +18,7 @@ struct JobFacts {
     std::vector<std::string> amplifiers, speakers;  ///< "sub,power_w=500,load_ohm=2,sensitivity_v=0.2:6"
     std::vector<std::string> converters;            ///< "sub,loss_db=12,max_input_v=20": in the lead to that amplifier
     std::vector<std::string> branches;              ///< "sub,length_m=0.5,area_mm2=10,current_a=20": behind the distribution block
-    std::optional<std::string> cables, supply, interface_input, amps_per_volt, limit_thd, limits;
+    std::optional<std::string> cables, supply, interface_input, amps_per_volt, limit_thd, limits, labour;
 
     /// All but --amplifier, which means the amplifier's state where a take is described.
     void add_to(CLI::App& app);
@@ -34,5 +34,10 @@ struct JobFacts {
 private:
     void add_supply_and_branches(CLI::App& app);
 };
+
+/// The job with a description in job.json's schema (`schema` among it) merged into it: nulls take out, amplifiers, speakers and
+/// branches go by their names. `label` is how messages call it.
+///   throws Error invalid_input as parse_job; invalid_request for a field that isn't known
+Job described_by(const Job& job, const std::string& given_text, const char* label, std::vector<Warning>& warnings);
 
 }  // namespace hushtrace::cli

@@ -188,6 +188,7 @@ std::string observation_in_short(const Observation& seen) {
     else
         text += seen.value ? fmt::format("{} {}", *seen.value, seen.unit) : "unknown";
     if (seen.tone) text += "; " + tone_in_short(*seen.tone);
+    if (seen.what == "removed") return text + (seen.after_take ? "; after " + plain(*seen.after_take) : std::string());
     return text + "; " + conditions_in_short(seen.conditions);
 }
 
@@ -226,7 +227,8 @@ std::string job_summary(const OpenedJob& opened) {
     out += job.takes.empty() ? "\nNo takes yet.\n" : "\nTakes\n";
     for (const Take& take : job.takes) out += take_line(take);
     if (!job.observations.empty()) out += "\nObservations\n";
-    for (const Observation& seen : job.observations) out += wrapped("  " + observation_in_short(seen), 4);
+    for (std::size_t i = 0; i < job.observations.size(); ++i)
+        out += wrapped(fmt::format("  {}. {}", i + 1, observation_in_short(job.observations[i])), 4);
     return out;
 }
 

@@ -9,6 +9,7 @@
 #include "hushtrace/job/rpm_log.hpp"
 #include "hushtrace/measure/capture_faults.hpp"
 #include "hushtrace/signal/take_file.hpp"
+#include "job_edit.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -42,14 +43,6 @@ std::optional<std::string> inside(const fs::path& folder, const fs::path& file) 
     const fs::path relative = fs::canonical(file, fault).lexically_relative(fs::canonical(folder, fault));
     if (fault || relative.empty() || *relative.begin() == "..") return std::nullopt;
     return relative.generic_string();
-}
-
-Mark mark_from(const std::string& text) {
-    const auto equals = text.find('=');
-    if (equals == std::string::npos)
-        throw Error(ErrorKind::invalid_request,
-                    fmt::format("--mark: {} is not written SECONDS=TEXT", in_quotes(text)));
-    return {number_from("--mark", std::string_view(text).substr(0, equals)), text.substr(equals + 1)};
 }
 
 /// Files that were copied in; taken out again unless the job took them.
@@ -104,6 +97,14 @@ CaptureFaultOptions faults_to_look_for(const std::optional<PlayedTone>& tone) {
 
 }  // namespace
 
+Mark mark_from(const std::string& text) {
+    const auto equals = text.find('=');
+    if (equals == std::string::npos)
+        throw Error(ErrorKind::invalid_request,
+                    fmt::format("--mark: {} is not written SECONDS=TEXT", in_quotes(text)));
+    return {number_from("--mark", std::string_view(text).substr(0, equals)), text.substr(equals + 1)};
+}
+
 std::string local_time_now() {
     return local_time(std::time(nullptr));
 }
@@ -147,7 +148,7 @@ void TakeOptions::add_to(CLI::App& app) {
     app.add_option(
         "--rpm-log", rpm_log,
         "a CSV of the engine's speed, header time_s,rpm; copied into takes/. With --take, for a take that is there");
-    app.add_option("--take", of_take, "a take of the job that --rpm-log belongs to: takes/idle.flac");
+    app.add_option("--take", of_take, "a take of the job that --rpm-log belongs to, or whose conditions are corrected by the options below: takes/idle.flac");
     app.add_option("--recorded-at", recorded_at, "when it was captured: 2026-01-31T10:12:00");
     app.add_option("--after-change", after_change,
                    "what was mended before, in words; \"ground remade\", \"lead rerouted 0.3 m\" and the like (docs/cures.md) "
@@ -191,17 +192,7 @@ AddedTake add_existing_take(const fs::path& folder, const TakeOptions& options, 
 AttachedLog attach_rpm_log(const fs::path& folder, const TakeOptions& options) {
     AttachedLog attached;
     OpenedJob opened = open_job(folder);
-    const auto& takes = opened.job.takes;
-    const auto is_it = [&](const Take& take) {
-        const fs::path file(take.file);
-        return take.file == *options.of_take || file.filename() == *options.of_take ||
-               file.stem() == *options.of_take;
-    };
-    if (std::count_if(takes.begin(), takes.end(), is_it) != 1)
-        throw Error(ErrorKind::invalid_request,
-                    fmt::format("--take: {} is {} take of this job", in_quotes(*options.of_take),
-                                std::none_of(takes.begin(), takes.end(), is_it) ? "no" : "more than one"));
-    Take take = *std::find_if(takes.begin(), takes.end(), is_it);
+    Take take = opened.job.takes[take_meant(opened.job, *options.of_take)];
     Copies copies(folder);
     {
         const FolderLock lock(folder);

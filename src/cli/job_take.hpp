@@ -56,6 +56,9 @@ struct AttachedLog {
 };
 AttachedLog attach_rpm_log(const std::filesystem::path& folder, const TakeOptions& options);
 
+/// "4.2=bump". throws Error invalid_request
+Mark mark_from(const std::string& text);
+
 /// "2026-01-31T10:12:00", by the local clock.
 std::string local_time_now();
 

@@ -13,6 +13,7 @@
 #include <string>
 #include <thread>
 
+#include "bring_to_disk.hpp"
 #include "hushtrace/signal/error.hpp"
 
 namespace hushtrace {
@@ -114,8 +115,7 @@ public:
         }
         finished_ = true;
         const fs::path folder = file_.has_parent_path() ? file_.parent_path() : fs::path(".");
-        const Descriptor entry(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
-        if (entry.ok()) ::fsync(entry.get());  // some file systems refuse; the rename stands either way
+        bring_to_disk(folder);
     }
     int number() const { return number_; }
 
@@ -126,6 +126,11 @@ private:
 };
 
 }  // namespace
+
+void bring_to_disk(const fs::path& folder) {
+    const Descriptor entry(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
+    if (entry.ok()) ::fsync(entry.get());  // some file systems refuse; what was done stands either way
+}
 
 void write_whole(const fs::path& file, std::string_view text) {
     struct stat facts {};

@@ -9,6 +9,7 @@
 #include "hushtrace/job/job_text.hpp"
 #include "hushtrace/job/spelling.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "bring_to_disk.hpp"
 
 namespace hushtrace {
 namespace {
@@ -86,7 +87,11 @@ public:
                                     fault ? fault.message() : "a file is in its place"));
         }
     }
-    void keep() { kept_ = true; }
+    /// They stay, and their names are brought to the disk: a job is no good in a folder that a power cut takes away.
+    void keep() {
+        kept_ = true;
+        for (const fs::path& one : made_) bring_to_disk(one.has_parent_path() ? one.parent_path() : fs::path("."));
+    }
 
 private:
     std::vector<fs::path> made_;

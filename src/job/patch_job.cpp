@@ -19,6 +19,14 @@ std::optional<std::string> identity_of(const Json& entry) {
     return std::nullopt;
 }
 
+/// Whether nothing but the name of an amplifier or a branch was changed.
+bool is_renamed(Json before, Json after) {
+    if (!before.contains("name") || !after.contains("name") || before.size() < 2) return false;
+    before.erase("name");
+    after.erase("name");
+    return before == after;
+}
+
 /// For each entry of `after` the entry of `before` that it was, if any. An entry keeps to its identity; those
 /// without one are recognised by equal content, and what is left over by its place.
 std::vector<std::optional<std::size_t>> partners(const Json& before, const Json& after) {
@@ -44,6 +52,7 @@ std::vector<std::optional<std::size_t>> partners(const Json& before, const Json&
     for (const Json& entry : after) new_names.push_back(identity_of(entry));
     pair_where([&](std::size_t i, std::size_t j) { return new_names[i] && new_names[i] == old_names[j]; });
     pair_where([&](std::size_t i, std::size_t j) { return after[i] == before[j]; });
+    pair_where([&](std::size_t i, std::size_t j) { return i == j && before.size() == after.size() && is_renamed(before[j], after[i]); });
     for (std::size_t i = 0; i < after.size() && i < before.size(); ++i) {
         if (partner[i] || used[i] || (new_names[i] && old_names[i])) continue;
         partner[i] = i;

@@ -17,13 +17,19 @@ namespace {
 constexpr std::string_view kSchema = "hushtrace.job/1";
 constexpr std::size_t kMostChannels = 64;  // as many as a take may have
 
+/// "hushtrace.job/2" and up: a number above ours, in plain digits.
+bool is_newer(const std::string& schema) {
+    const auto slash = kSchema.find('/') + 1;
+    const std::string number = schema.compare(0, slash, kSchema, 0, slash) == 0 ? schema.substr(slash) : std::string();
+    return !number.empty() && number.find_first_not_of("0123456789") == std::string::npos && number.front() != '0' && number != kSchema.substr(slash);
+}
+
 void read_schema(Fields& fields) {
     const auto schema = fields.text("schema");
     if (!schema) fields.refuse("schema", fmt::format("is missing; a job says \"schema\": \"{}\"", kSchema));
     if (*schema == kSchema) return;
-    const bool other_job = schema->rfind("hushtrace.job/", 0) == 0;
-    fields.refuse("schema", fmt::format("{} can't be read; this program reads '{}'{}", in_quotes(*schema),
-                                        kSchema, other_job ? ", a newer one may read it" : ""));
+    fields.refuse("schema", is_newer(*schema) ? fmt::format("{} was written by a newer program; use that one (this one reads '{}')", in_quotes(*schema), kSchema)
+                                              : fmt::format("{} can't be read; this program reads '{}'", in_quotes(*schema), kSchema));
 }
 
 bool is_date(const std::string& text) {

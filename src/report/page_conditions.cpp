@@ -98,7 +98,8 @@ std::string observation_row(const Observation& one) {
     else if (one.value)
         value = fmt::format("{:g} {}", *one.value, one.unit);
     else if (one.heard)
-        value = *one.heard;
+        value = spaced(*one.heard);
+    if (one.what == "removed") return fmt::format("<tr><th scope=\"row\">{}</th>{}{}</tr>\n", escaped(spaced(one.what)), cell(value, "reading"), cell("", "conditions"));
     return fmt::format(
         "<tr><th scope=\"row\">{}</th>{}{}</tr>\n", isolated(spaced(one.what)), cell(value, "reading"),
         cell(conditions_text(one.conditions) + (one.after_change ? ", after: " + *one.after_change : ""),

@@ -44,6 +44,19 @@ TEST_CASE("a change of nothing keeps every value, the order, and what is not kno
     CHECK(after.dump() == json.dump());  // 4.0 stays 4.0, a bare word a bare word, null null
 }
 
+TEST_CASE("an amplifier that gets another name keeps what is not known of it", "[patch]") {
+    Json json = strange_job();
+    json["amplifiers"][0]["serial"] = "A-17";
+    const Json renamed = changed(json, [](Job& job) { job.amplifiers[0].name = "rear"; });
+    json["amplifiers"][0]["name"] = "rear";
+    CHECK(renamed == json);
+    const Json another = changed(json, [](Job& job) {
+        job.amplifiers[0] = AmplifierData{};
+        job.amplifiers[0].name = "front";
+    });
+    CHECK_FALSE(another["amplifiers"][0].contains("serial"));
+}
+
 TEST_CASE("one changed value changes that value alone", "[patch]") {
     Json json = strange_job();
     const Json after = changed(json, [](Job& job) {
