@@ -6,6 +6,7 @@
 #include <string>
 
 #include "command.hpp"
+#include "compare_records.hpp"
 #include "hear_option.hpp"
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/diagnose/floor_record.hpp"
@@ -35,6 +36,8 @@ bool is_about_takes(ErrorKind kind) {
 void show_progress(const char* what) {
     if (::isatty(STDERR_FILENO)) fmt::print(stderr, "{}\n", what);
 }
+
+}  // namespace
 
 Analyses analyse(const OpenedJob& opened) {
     Analyses analyses;
@@ -80,6 +83,8 @@ Analyses analyse(const OpenedJob& opened) {
     return analyses;
 }
 
+namespace {
+
 /// What was given on the command line, by its names without the dashes, a list's items with spaces between.
 std::vector<std::pair<std::string, std::string>> options_given(const CLI::App& command) {
     std::vector<std::pair<std::string, std::string>> given;
@@ -97,11 +102,21 @@ void require_folder(const std::filesystem::path& folder) {
         throw Error(ErrorKind::invalid_request, folder.string() + ": is there already and is no folder");
 }
 
+/// A comparison writes no record, so what belongs to one is no part of the request.
+void require_no_others(const CLI::App& command) {
+    for (const CLI::Option* one : command.get_options()) {
+        const std::string name = one->get_name();
+        if (one->count() > 0 && name != "--earlier" && name != "--job" && name != "--out" && name != "--json")
+            throw Error(ErrorKind::invalid_request,
+                        fmt::format("{} and --earlier are two requests: a comparison writes no record; ask for one at a time", name));
+    }
+}
+
 }  // namespace
 
 void add_report_command(CLI::App& app, Context& context) {
     struct Options {
-        std::string job, out;
+        std::string job, out, earlier;
         bool json = false, pictures = false, tables = false, no_keep = false;
         std::vector<std::string> index;
         HearOption hear;
@@ -119,6 +134,9 @@ void add_report_command(CLI::App& app, Context& context) {
                         "instead of a record: one line a job (JSON Lines) of these folders, each a job or a folder of jobs");
     command->add_flag("--json", options->json, "print the data as one JSON document");
     add_hear_option(*command, options->hear);
+    command->add_option("--earlier", options->earlier,
+                        "compare with an earlier record of the same vehicle instead: another job's folder, this one (its state before the changes), "
+                        "or a record's data file; writes records/comparison.html");
     command->callback([options, command, &context] {
         if (!options->index.empty()) {
             const auto given = options_given(*command);
@@ -128,6 +146,10 @@ void add_report_command(CLI::App& app, Context& context) {
             return print_index(options->index);
         }
         if (options->job.empty()) throw Error(ErrorKind::invalid_request, "--job is required: the job's folder; or --index FOLDER ...");
+        if (!options->earlier.empty()) {
+            require_no_others(*command);
+            return compare_with_earlier(options->job, options->earlier, options->out, options->json);
+        }
         const OpenedJob opened = open_job(options->job);
         const std::filesystem::path page = options->out.empty() ? opened.folder / "records" / "report.html"
                                                                 : std::filesystem::path(options->out);
