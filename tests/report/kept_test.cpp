@@ -67,7 +67,7 @@ TEST_CASE("kept results are never written over, and are listed newest first", "[
     CHECK(list.results.back().version == "9.8.7");
 }
 
-TEST_CASE("a damaged kept file is named and passed over; what a later version adds is no damage", "[kept]") {
+TEST_CASE("a damaged kept file is named and passed over, what a later version adds is no damage", "[kept]") {
     const TemporaryFolder folder;
     const OpenedJob opened = in(folder.path());
     CHECK(kept_results(folder.path()).results.empty());

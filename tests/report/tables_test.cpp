@@ -66,7 +66,7 @@ TEST_CASE("no key leads out of the folder", "[tables]") {
     CHECK(fs::exists(top / "in/here/job-_etc_passwd.csv"));
 }
 
-TEST_CASE("tables of an earlier record go; other people's files stay", "[tables]") {
+TEST_CASE("tables of an earlier record go, other files stay", "[tables]") {
     const TemporaryFolder top;
     const Json before = {{"results", {{"gain", {{"ceilings", {{{"volume", 3}}}}}}}}};
     const Json after = {{"results", {{"noise", {{"floor", {{{"take", "a"}}}}}}}}};
