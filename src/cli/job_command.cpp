@@ -138,7 +138,8 @@ Outcome withdraw(const JobOptions& options) {
     Outcome outcome = change_told(options, "withdrawn", [&](Job& job) {
         // from the end, so that the numbers that were typed stay true
         std::vector<std::string> what = options.edit.withdraw;
-        std::sort(what.begin(), what.end(), [](const std::string& a, const std::string& b) { return a.size() != b.size() ? a.size() > b.size() : a > b; });
+        const auto later = [](const std::string& a, const std::string& b) { return a.size() != b.size() ? a.size() > b.size() : a > b; };
+        std::sort(what.begin(), what.end(), later);
         if (std::adjacent_find(what.begin(), what.end()) != what.end()) refuse("--withdraw: one entry is given twice");
         for (const std::string& one : what) told += withdraw_entry(job, one, options.folder);
     });
@@ -283,7 +284,8 @@ void require_nothing_idle(const CLI::App& app, const JobOptions& options) {
     const bool about_take = options.take.add || options.take.of_take, about_ear = !options.seen.observe.empty();
     const bool about_output = std::any_of(options.seen.observe.begin(), options.seen.observe.end(),
                                           [](const std::string& text) { return text.rfind("amplifier_output=", 0) == 0; });
-    const auto any_given = [&app](const auto& names) { return std::any_of(names.begin(), names.end(), [&app](const char* name) { return app.count(name) != 0; }); };
+    const auto is_given = [&app](const char* name) { return app.count(name) != 0; };
+    const auto any_given = [&](const auto& names) { return std::any_of(names.begin(), names.end(), is_given); };
     for (const char* const name : kConditionNames)
         if (!about_take && !about_ear && app.count(name) != 0) refuse(fmt::format("{}: goes with --add, --take or --observe", name));
     if (options.seen.meter_good_to && !about_output) refuse("--meter-good-to: goes with --observe amplifier_output=VOLTS");

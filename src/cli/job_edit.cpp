@@ -131,7 +131,8 @@ void remove_part(Job& job, const std::string& what) {
 
 void rename_part(Job& job, const std::string& what) {
     const auto equals = what.find('=');
-    if (equals == std::string::npos || equals + 1 == what.size()) refuse(fmt::format("--rename: {} is not written amplifier:OLD=NEW", in_quotes(what)));
+    if (equals == std::string::npos || equals + 1 == what.size())
+        refuse(fmt::format("--rename: {} is not written amplifier:OLD=NEW", in_quotes(what)));
     const Part part = part_of("--rename", what.substr(0, equals));
     const std::string name = what.substr(equals + 1);
     if (!is_utf8(name)) refuse(fmt::format("--rename: {} is not UTF-8 text", in_quotes(name)));
@@ -166,7 +167,8 @@ std::string withdraw_entry(Job& job, const std::string& what, const fs::path& fo
         const auto index = typed.find_first_of("#0") == 0 ? std::nullopt : index_of(typed);
         if (!index || *index >= job.observations.size())
             refuse(fmt::format("--withdraw: there is no observation {}; {}", in_quotes(typed),
-                               job.observations.empty() ? "the job has none" : fmt::format("they are numbered 1 to {}, as hushtrace job shows them", job.observations.size())));
+                               job.observations.empty() ? "the job has none"
+                                                        : fmt::format("hushtrace job shows them, 1 to {}", job.observations.size())));
         const std::string text = fmt::format("withdrawn: observation {}, {}\n", *index + 1, observation_in_short(job.observations[*index]));
         erase_at(job.observations, *index);
         return text;
@@ -176,7 +178,8 @@ std::string withdraw_entry(Job& job, const std::string& what, const fs::path& fo
     move_removals(job, index);
     erase_at(job.takes, index);
     const std::string job_word = shell_word(folder.string()), file_word = shell_word((folder / take.file).string());
-    return fmt::format("withdrawn: {}; {}\nThe sound file stays on the disk. Back into the job with\n    hushtrace job --job {} --add {}{}\nor away for good with\n    rm {}\n",
+    return fmt::format("withdrawn: {}; {}\nThe sound file stays on the disk. Back into the job with\n    hushtrace job --job {} --add {}{}\n"
+                       "or away for good with\n    rm {}\n",
                        clean_text(take.file), conditions_in_short(take.conditions), job_word, file_word, conditions_as_options(take), file_word);
 }
 

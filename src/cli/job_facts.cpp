@@ -243,7 +243,8 @@ void JobFacts::add_to(CLI::App& app) {
 bool JobFacts::any() const {
     for (const NamedOption& one : kOptions)
         if (this->*one.text) return true;
-    return from || alternator || cables || supply || limits || labour || !amplifiers.empty() || !speakers.empty() || !converters.empty() || !branches.empty();
+    return from || alternator || cables || supply || limits || labour || !amplifiers.empty() || !speakers.empty() || !converters.empty() ||
+           !branches.empty();
 }
 
 Job JobFacts::described(const Job& job, std::vector<Warning>& warnings) const {

@@ -34,7 +34,7 @@ constexpr Question kDrive{"/vehicle/drive", "What drives it: combustion (petrol,
 constexpr Question kEngine[] = {
     {"/vehicle/cylinders", "How many cylinders?", Form::number, "", "a whole number such as 4"},
     {"/vehicle/alternator/rated_a", "Alternator: rated current in A, from its plate?", Form::number, "A", "a number such as 120"},
-    {"/vehicle/alternator/pole_pairs", "Alternator: pole pairs, where its data sheet is known (most have 6)?", Form::number, "", "a number such as 6"},
+    {"/vehicle/alternator/pole_pairs", "Alternator: pole pairs, where known (most have 6)?", Form::number, "", "a number such as 6"},
     {"/vehicle/alternator/pulley_ratio", "Alternator: turns for one of the crankshaft, where known?", Form::number, "", "a number such as 2.7"}};
 constexpr Question kSource[] = {
     {"/vehicle/mains_hz", "The region's mains: 50 or 60 Hz?", Form::number, "Hz", "50 or 60"},
@@ -49,7 +49,8 @@ constexpr Question kAmplifier[] = {
     {"/sensitivity_v", "range of its gain control in V, lowest and highest?", Form::range, "V", "two numbers, the lowest first, such as 0.2 to 6"},
     {"/max_current_a", "most current that it draws in A?", Form::number, "A", "a number such as 50"}};
 constexpr Question kSpeaker[] = {
-    {"/kind", "kind of speaker: full_range, tweeter, midrange, woofer or subwoofer?", Form::word, "", "full_range, tweeter, midrange, woofer or subwoofer"},
+    {"/kind", "kind of speaker: full_range, tweeter, midrange, woofer or subwoofer?", Form::word, "",
+     "full_range, tweeter, midrange, woofer or subwoofer"},
     {"/power_w", "power that the speaker bears in W?", Form::number, "W", "a number such as 100"},
     {"/sensitivity_db_2v83_1m", "its sensitivity in dB at 2.83 V, 1 m?", Form::number, "dB", "a number such as 90"},
     {"/distance_m", "from the speaker to the ear in m?", Form::number, "m", "a number such as 1.2"}};
@@ -106,7 +107,8 @@ double area_typed(const std::string& text) {
     const auto awg = word.find("awg");
     if (awg == std::string::npos) return number_typed(text, "mm2");
     const double gauge = number_typed(word.substr(0, awg) + word.substr(awg + 3), "");
-    if (gauge != static_cast<int>(gauge) || gauge < -3 || gauge > 40) throw Error(ErrorKind::invalid_request, fmt::format("answer: there is no gauge {}", gauge));
+    if (gauge != static_cast<int>(gauge) || gauge < -3 || gauge > 40)
+        throw Error(ErrorKind::invalid_request, fmt::format("answer: there is no gauge {}", gauge));
     return static_cast<double>(static_cast<long>(gauge_area_mm2(static_cast<int>(gauge)) * 100 + 0.5)) / 100;
 }
 
@@ -173,7 +175,8 @@ private:
         for (std::size_t i = 0; i < present.size(); ++i) one_amplifier(present[i].value("name", ""), present[i]);
         for (;;) {
             const bool first = present.empty() && !said_.contains("amplifiers");
-            const std::string name = line(first ? "The first amplifier's name, such as front or sub? (Enter: none)" : "The next amplifier's name? (Enter: no more)");
+            const std::string name = line(first ? "The first amplifier's name, such as front or sub? (Enter: none)"
+                                                : "The next amplifier's name? (Enter: no more)");
             if (name.empty()) return;
             if (name.find_first_of(",=:") != std::string::npos || !is_utf8(name)) {
                 fmt::print(asks_, "A name holds none of , = : and is plain text.\n");

@@ -148,7 +148,8 @@ void TakeOptions::add_to(CLI::App& app) {
     app.add_option(
         "--rpm-log", rpm_log,
         "a CSV of the engine's speed, header time_s,rpm; copied into takes/. With --take, for a take that is there");
-    app.add_option("--take", of_take, "a take of the job that --rpm-log belongs to, or whose conditions are corrected by the options below: takes/idle.flac");
+    app.add_option("--take", of_take,
+                   "a take of the job that --rpm-log belongs to, or whose conditions are corrected by the options below: takes/idle.flac");
     app.add_option("--recorded-at", recorded_at, "when it was captured: 2026-01-31T10:12:00");
     app.add_option("--after-change", after_change,
                    "what was mended before, in words; \"ground remade\", \"lead rerouted 0.3 m\" and the like (docs/cures.md) "

@@ -90,13 +90,14 @@ private:
         for (const char* const part : {"takes", "records"}) {
             std::vector<std::string> names;
             std::error_code fault;
-            for (auto entry = fs::directory_iterator(opened_.folder / part, fault); !fault && entry != fs::directory_iterator(); entry.increment(fault))
+            for (auto entry = fs::directory_iterator(opened_.folder / part, fault); !fault && entry != fs::directory_iterator();
+                 entry.increment(fault))
                 if (const std::string name = entry->path().filename().string(); name.front() == '.' && entry->path().extension() == ".new")
                     names.push_back(std::string(part) + "/" + name);
             std::sort(names.begin(), names.end());
             for (const std::string& name : names)
-                note("left_over", fmt::format("{}: left over from a write that broke off, or still being written; else delete it", in_quotes(name)), {},
-                     {"rm " + shell_word((opened_.folder / name).string())});
+                note("left_over", fmt::format("{}: still being written, or left over from a write that broke off; then delete it", in_quotes(name)),
+                     {}, {"rm " + shell_word((opened_.folder / name).string())});
         }
     }
 
@@ -168,7 +169,8 @@ private:
                 command("capture", fmt::format("--engine off --tone {} --via stick --played {}{}", tone, file, more))};
     }
     void for_volts() {
-        const auto shorted = std::find_if(job_.takes.begin(), job_.takes.end(), [](const Take& one) { return one.conditions.has(Hookup::inputs_shorted); });
+        const auto shorted = std::find_if(job_.takes.begin(), job_.takes.end(),
+                                          [](const Take& one) { return one.conditions.has(Hookup::inputs_shorted); });
         const auto low_tone = std::find_if(job_.takes.begin(), job_.takes.end(), [](const Take& one) {
             const auto* sine = one.tone ? std::get_if<Sine>(&one.tone->waveform) : nullptr;
             return sine && sine->frequency_hz <= 400 && one.volume_steps.empty();
@@ -230,7 +232,8 @@ private:
         for (const AmplifierData& amplifier : job_.amplifiers)
             if (!amplifier.power_w || !amplifier.load_ohm)
                 note("for_gain",
-                     fmt::format("for gain: {} of the amplifier {}", amplifier.power_w ? "the load [ohm]" : "the power [W]", in_quotes(amplifier.name)),
+                     fmt::format("for gain: {} of the amplifier {}", amplifier.power_w ? "the load [ohm]" : "the power [W]",
+                                 in_quotes(amplifier.name)),
                      {}, {command("job", "--amplifier " + shell_word(amplifier.name + (amplifier.power_w ? ",load_ohm=OHMS" : ",power_w=WATTS")))});
         for (const AmplifierData& amplifier : job_.amplifiers)
             if (job_.source.output == OutputKind::speaker && amplifier.input == OutputKind::line && !amplifier.converter)

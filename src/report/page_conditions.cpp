@@ -99,11 +99,9 @@ std::string observation_row(const Observation& one) {
         value = fmt::format("{:g} {}", *one.value, one.unit);
     else if (one.heard)
         value = spaced(*one.heard);
-    if (one.what == "removed") return fmt::format("<tr><th scope=\"row\">{}</th>{}{}</tr>\n", escaped(spaced(one.what)), cell(value, "reading"), cell("", "conditions"));
-    return fmt::format(
-        "<tr><th scope=\"row\">{}</th>{}{}</tr>\n", isolated(spaced(one.what)), cell(value, "reading"),
-        cell(conditions_text(one.conditions) + (one.after_change ? ", after: " + *one.after_change : ""),
-             "conditions"));
+    std::string when = conditions_text(one.conditions) + (one.after_change ? ", after: " + *one.after_change : "");
+    if (one.what == "removed") when = one.after_take ? "after " + *one.after_take : "";
+    return fmt::format("<tr><th scope=\"row\">{}</th>{}{}</tr>\n", isolated(spaced(one.what)), cell(value, "reading"), cell(when, "conditions"));
 }
 
 }  // namespace

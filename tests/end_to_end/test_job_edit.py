@@ -74,9 +74,12 @@ told(job("--remove", "amplifier:rear sub"), "amplifiers[rear sub]: was", "now ta
 assert [one["name"] for one in read()["amplifiers"]] == ["front"]
 assert run("calibrate", "--job", van, "--volts-full-scale", "7,7").returncode == 0
 told(job("--remove", "calibration"), "interface.volts_full_scale: was [7,7], now unknown")
-for words, says in [(["--remove", "amplifier:none"], "it has 'front'"), (["--remove", "amplifier"], "amplifier:NAME"), (["--remove", "seat:x"], "none of"),
-                    (["--remove", "calibration"], "no calibration"), (["--remove", "converter:front"], "no converter"), (["--remove", "limits:x"], "limits"),
-                    (["--rename", "amplifier:front"], "OLD=NEW"), (["--rename", "amplifier:front=front"], "already"), (["--rename", "amplifier:front=a,b"], "neither"),
+for words, says in [(["--remove", "amplifier:none"], "it has 'front'"), (["--remove", "amplifier"], "amplifier:NAME"),
+                    (["--remove", "seat:x"], "none of"),
+                    (["--remove", "calibration"], "no calibration"), (["--remove", "converter:front"], "no converter"),
+                    (["--remove", "limits:x"], "limits"),
+                    (["--rename", "amplifier:front"], "OLD=NEW"), (["--rename", "amplifier:front=front"], "already"),
+                    (["--rename", "amplifier:front=a,b"], "neither"),
                     (["--rename", "speaker:x=y"], "name of its own"), (["--title", "unknown"], "--title"), (["--labour-min", "sleep=5"], "sleep"),
                     (["--check", "--remove", "amplifier:front"], "command of its own"), (["--withdraw", "observation:1"], "has none"),
                     (["--new", "--title", "x", "--remove", "limits"], "--remove")]:
@@ -94,15 +97,20 @@ told(job("--take", "idle", "--rpm", "unknown", "--loads", "none", "--mark", "0.5
      "rpm: was 780, now unknown")
 take = read()["takes"][1]
 assert "rpm" not in take and "loads" not in take and take["attenuation_db"] == [20, 20] and take["marks"] == [{"time_s": 0.5, "text": "bump"}], take
-job("--take", "idle", "--mark", "none", "--attenuation-db", "none", "--after-change", "unknown", "--tone", "sine", "--frequency", 997, "--level", 0, "--volume-steps", "3,4")
+job("--take", "idle", "--mark", "none", "--attenuation-db", "none", "--after-change", "unknown", "--tone", "sine", "--frequency", 997,
+    "--level", 0, "--volume-steps", "3,4")
 take = read()["takes"][1]
 assert not {"marks", "attenuation_db", "after_change"} & set(take) and take["tone"]["frequency_hz"] == 997 and take["volume_steps"] == [3, 4], take
 job("--take", "idle", "--tone", "none", "--volume-steps", "none", "--rpm", 760)
-for words, says in [(["--take", "idle"], "what to correct"), (["--take", "none", "--rpm", 700], "no take"), (["--take", "idle", "--engine", "idel"], "--engine"),
+for words, says in [(["--take", "idle"], "what to correct"), (["--take", "none", "--rpm", 700], "no take"),
+                    (["--take", "idle", "--engine", "idel"], "--engine"),
                     (["--take", "idle", "--engine", "off"], "--rpm unknown"), (["--take", "off", "--rpm", 700], "--rpm"),
-                    (["--take", "idle", "--rpm", "nan"], "--rpm"), (["--take", "idle", "--rpm", 1e9], "rpm"), (["--take", "idle", "--channels", "left"], "--channels"),
-                    (["--take", "idle", "--attenuation-db", "1,2,3"], "--attenuation-db"), (["--take", "idle", "--hookup", "normal,isolator"], "--hookup"),
-                    (["--take", "idle", "--mark", "x"], "--mark"), (["--take", "idle", "--name", "x"], "--name"), (["--take", "idle", "--cylinders", 4], "own"),
+                    (["--take", "idle", "--rpm", "nan"], "--rpm"), (["--take", "idle", "--rpm", 1e9], "rpm"),
+                    (["--take", "idle", "--channels", "left"], "--channels"),
+                    (["--take", "idle", "--attenuation-db", "1,2,3"], "--attenuation-db"),
+                    (["--take", "idle", "--hookup", "normal,isolator"], "--hookup"),
+                    (["--take", "idle", "--mark", "x"], "--mark"), (["--take", "idle", "--name", "x"], "--name"),
+                    (["--take", "idle", "--cylinders", 4], "own"),
                     (["--take", "idle", "--tone", "sine", "--frequency", -5], "frequency"), (["--rpm", 700], "--take")]:
     refused(*words, says=says)
 
@@ -147,7 +155,8 @@ shown = run("job", "--job", fresh).stdout
 points = json.loads(run("job", "--job", fresh, "--json").stdout)["results"]["missing"]
 codes = {one["code"] for one in points}
 assert {"for_noise", "for_gain", "for_chain", "for_power", "for_volts", "before_leads"} <= codes, codes
-fill = {"VOLTS": "0.01V", "LOADS": "headlights", "KIND": "grounded", "NUMBER": "4", "VOLUME": "10", "NAME": "sub", "WATTS": "500", "OHMS": "2", "LOWEST": "0.2",
+fill = {"VOLTS": "0.01V", "LOADS": "headlights", "KIND": "grounded", "NUMBER": "4", "VOLUME": "10", "NAME": "sub", "WATTS": "500",
+    "OHMS": "2", "LOWEST": "0.2",
         "HIGHEST": "6", "METRES": "5", "MM2": "21.2", "PAD": "20"}
 for point in points:
     assert point["make"], point

@@ -54,9 +54,11 @@ ALL = [
     ("first amplifier's name", "a,b\n"), ("holds none of", "sub\n"), ("rated power", "500 W\n"), ("load on", "-2\n"), ("or Enter to skip", "2 ohm\n"),
     ("gain control", "6 to 0,2\n"), ("the lowest comes first", "0,2 to 6 V\n"), ("draws in A", "50\n"),
     ("kind of speaker", "subwoofer\n"), ("speaker bears", "\n"), ("its sensitivity", "86\n"), ("to the ear", "1.5\n"),
-    ("next amplifier's name", "sub\n"), ("already", "front\n"), ("rated power", "75\n"), ("load on", "4\n"), ("gain control", "\n"), ("draws in A", "\n"),
+    ("next amplifier's name", "sub\n"), ("already", "front\n"), ("rated power", "75\n"), ("load on", "4\n"), ("gain control", "\n"),
+    ("draws in A", "\n"),
     ("kind of speaker", "\n"), ("speaker bears", "\n"), ("its sensitivity", "\n"), ("to the ear", "\n"),
-    ("next amplifier's name", "\n"), ("length in m? ", "5 m\n"), ("beside the power cable? ", "nan\n"), ("is no number", "4\n"), ("distance from", "0,02\n"),
+    ("next amplifier's name", "\n"), ("length in m? ", "5 m\n"), ("beside the power cable? ", "nan\n"), ("is no number", "4\n"),
+    ("distance from", "0,02\n"),
     ("one way? ", "5.5\n"), ("copper area", "4 AWG\n"), ("copper or", "copper\n")]
 
 with tempfile.TemporaryDirectory(prefix="hushtrace-asked-") as place:
@@ -78,7 +80,8 @@ with tempfile.TemporaryDirectory(prefix="hushtrace-asked-") as place:
 
     # later: only what is unknown is asked, and what was said is told with old and new
     code, shown = on_terminal(["job", "--job", van, "--ask"], [
-        ("vehicle, in words? ", "\n"), ("pole pairs", "6\n"), ("'sub': power that the speaker bears", "\n"), ("'front': range of its gain control", "\x04")])
+        ("vehicle, in words? ", "\n"), ("pole pairs", "6\n"), ("'sub': power that the speaker bears", "\n"),
+        ("'front': range of its gain control", "\x04")])
     assert code == 0 and "cylinders" not in shown.split("vehicle.alternator")[0], (code, shown)
     assert "vehicle.alternator.pole_pairs: was unknown, now 6" in shown, shown
     assert read(van)["vehicle"]["alternator"]["pole_pairs"] == 6 and read(van)["vehicle"]["cylinders"] == 4

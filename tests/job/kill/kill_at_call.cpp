@@ -115,7 +115,8 @@ int opened(const std::string& name, int flags, Open open) {
     const int number = open();
     if (number >= 0 && number < kMostFiles) {
         files()[static_cast<std::size_t>(number)] = name;
-        if ((flags & O_DIRECTORY) == 0) log("open\t" + name + "\t" + std::to_string(inode_of(number)) + "\t" + std::to_string((flags & O_TRUNC) != 0));
+        if ((flags & O_DIRECTORY) == 0)
+            log("open\t" + name + "\t" + std::to_string(inode_of(number)) + "\t" + std::to_string((flags & O_TRUNC) != 0));
     }
     return number;
 }
@@ -152,7 +153,8 @@ ssize_t written(int number, const void* bytes, size_t count, off_t place, Call c
     }
     const ssize_t done = call();
     if (done > 0)
-        log("write\t" + name_of(number) + "\t" + std::to_string(inode_of(number)) + "\t" + std::to_string(place), bytes, static_cast<std::size_t>(done));
+        log("write\t" + name_of(number) + "\t" + std::to_string(inode_of(number)) + "\t" + std::to_string(place), bytes,
+            static_cast<std::size_t>(done));
     return done;
 }
 
