@@ -14,6 +14,7 @@ constexpr double kReference_hz = 1000.0;
 constexpr double kSameLine_hz = 1.5;         // the spectrum's bins are about 1 Hz
 constexpr double kSameLine = 0.002;          // relative, of what holds still
 constexpr double kWanders = 0.01;            // relative, of what wanders: a mean over the take and one over the track
+constexpr double kBeside = 0.03, kSidebandBelow_db = 6.0;   // how near a sideband stands, and how far below its line at least: ours, no source
 constexpr double kInterfaceRepeats_db = 3.0; // a line of the set-up's own lies within this of what its take shows: ours, no source
 
 double tone_dbfs_of(const Take& take) {
@@ -131,6 +132,18 @@ void name_line(FloorLine& line, const std::string& take, const NoiseAnalysis& no
     }
 }
 
+/// What wanders close beside a louder line that has a name moves with it: its sidebands, by the engine's firing or a load.
+void name_sidebands(std::vector<FloorLine>& lines) {
+    for (FloorLine& line : lines)
+        for (const FloorLine& other : lines) {
+            if (!line.source_id.empty() || !line.wanders || line.dbfs.limited_by == LimitedBy::interface) break;
+            if (other.source_id.empty() || !other.wanders || std::abs(line.frequency_hz / other.frequency_hz - 1.0) > kBeside) continue;
+            if (line.dbfs.value > other.dbfs.value - kSidebandBelow_db) continue;
+            line.name = "beside the " + other.name;
+            line.source_id = other.source_id;
+        }
+}
+
 /// The same line in a take with the inputs shorted: it is made by the set-up.
 bool is_of_the_set_up(const FloorCase& the, Channel channel, const FloorLine& line) {
     for (const FloorReading& own : the.noise.floor) {
@@ -159,6 +172,7 @@ void add_lines(const FloorCase& the, ChannelFloor& channel) {
         }
         channel.lines.push_back(std::move(line));
     }
+    name_sidebands(channel.lines);
 }
 
 void note_volumes(const FloorCase& the, const FloorCeiling& ceiling, ChannelFloor& channel) {

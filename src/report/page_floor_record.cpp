@@ -28,7 +28,7 @@ std::string figures_table(const ConditionFloor& condition) {
         for (std::size_t c = 0; c < row.cells.size(); ++c) rows += cell(row.cells[c], names[c]);
         rows += "</tr>\n";
     }
-    return rows.empty() ? "" : table(headings, rows, capital(condition.name) + ": " + condition_facts(condition));
+    return rows.empty() ? "" : table(headings, rows, "From " + condition_facts(condition));
 }
 
 std::string lines_list(const ConditionFloor& condition) {
@@ -52,7 +52,7 @@ std::string limits_table(const FloorRecord& record) {
     for (const FloorVerdictRow& row : verdict_rows(record))
         rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}{}</tr>\n", escaped(row.what), cell(row.found, "found"), cell(row.asked, "asked"),
                             cell(row.verdict, "verdict"));
-    return "<h3>Against the limits</h3>\n<p>" + escaped(capital(verdict_summary(record))) + ".</p>\n" +
+    return "<h3 class=\"floor\">Against the limits</h3>\n<p>" + escaped(capital(verdict_summary(record))) + ".</p>\n" +
            table({"what", "found", "asked", "verdict"}, rows,
                  "The channel that keeps it worst; only a limit written in job.json can fail the job, a proposal has no source");
 }
@@ -113,7 +113,7 @@ std::string gaps_list(const FloorRecord& record) {
     std::string items;
     for (const FloorGap& one : record.gaps)
         items += "<li>" + escaped(one.text) + (one.command.empty() ? "" : " <code>" + escaped(one.command) + "</code>") + "</li>\n";
-    return "<h3>What the record lacks</h3>\n<ul>\n" + items + "</ul>\n";
+    return "<h3 class=\"floor\">What the record lacks</h3>\n<ul>\n" + items + "</ul>\n";
 }
 
 }  // namespace
@@ -125,7 +125,7 @@ std::string floor_record(const FloorRecord& record) {
         "Signal-to-noise is the loudest clean tone over the floor; the dynamic range left leaves the lines out. ± is two standard uncertainties; "
         "≤ and ≥: the interface's own noise hides more; ~: a longer take would narrow it.</p>\n";
     for (const ConditionFloor& condition : record.conditions)
-        out += "<h3>" + escaped(capital(clean_text(condition.name))) + "</h3>\n" + figures_table(condition) + lines_list(condition);
+        out += "<h3 class=\"floor\">" + escaped(capital(clean_text(condition.name))) + "</h3>\n" + figures_table(condition) + lines_list(condition);
     return out + limits_table(record) + pictures(record) + gaps_list(record) + "</section>\n";
 }
 

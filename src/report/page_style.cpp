@@ -16,6 +16,7 @@ h1, h2, h3 { font-family: Charter, "Bitstream Charter", Cambria, Georgia, serif;
 h1 { font-size: 2rem; margin: 0.2rem 0 0.6rem; }
 h2 { font-size: 1.4rem; margin: 2.6rem 0 0.9rem; padding-top: 0.7rem; border-top: 2px solid var(--ink); }
 h3 { font-size: 1.12rem; margin: 0 0 0.2rem; }
+h3.floor { margin-top: 1.6rem; }
 p { margin: 0.4rem 0; }
 .soft, footer { color: var(--soft); }
 .soft { font-size: 0.93rem; }

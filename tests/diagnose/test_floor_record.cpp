@@ -283,7 +283,7 @@ TEST_CASE("lines bear the names of the sources that make them, and the set-up's 
     const GainAnalysis gain = gain_of(opened);
     NoiseAnalysis noise;
     noise.floor = {floor_of("takes/idle.flac", {tone(1242, -70, true), tone(2480, -80, true), tone(150.02, -85), tone(8000, -74),
-                                                tone(3333, -90)}),
+                                                tone(1266, -92, true), tone(3333, -90)}),
                    floor_of("takes/shorted.flac", {tone(8000, -74.5)})};
     NoiseSource whine, hum;
     whine.id = "alternator_whine-1";
@@ -306,14 +306,15 @@ TEST_CASE("lines bear the names of the sources that make them, and the set-up's 
     }
     const FloorRecord record = floor_record(opened, noise, &gain);
     const ChannelFloor& left = record.conditions.at(0).channels.at(0);
-    REQUIRE(left.lines.size() == 5);
+    REQUIRE(left.lines.size() == 6);
     CHECK(left.lines[0].name == "alternator whine");
     CHECK(left.lines[1].source_id == "alternator_whine-1");
     CHECK(left.lines[2].name == "mains hum, 3 times 50 Hz");
     CHECK(left.lines[3].name == "the measuring set-up's own");
     CHECK(left.lines[3].below_ceiling_db->bound);
-    CHECK(left.lines[4].name == "not named");
-    CHECK(left.lines[4].source_id.empty());
+    CHECK(left.lines[4].name == "beside the alternator whine");
+    CHECK(left.lines[5].name == "not named");
+    CHECK(left.lines[5].source_id.empty());
     // the set-up's own line is louder than all but two, and doesn't count
     CHECK(left.amplifiers.at(0).loudest_line == 0U);
     CHECK(record.interface.size() == 1);
