@@ -90,7 +90,8 @@ std::optional<KnownGain> known_gain(const FloorCase& the, const AmplifierData& a
 }
 
 FloorRatio ratio(double db, const HeldLevel& level, double more_sd_db) {
-    return {{db, std::hypot(level.sd_db, more_sd_db), level.limited_by}, level.limited_by == LimitedBy::interface};
+    return {{db, std::hypot(level.sd_db, more_sd_db), level.limited_by},
+            level.limited_by == LimitedBy::interface || level.limited_by == LimitedBy::noise};
 }
 
 void hold_lines(const FloorCase& the, const AmplifierData& amplifier, const KnownGain& gain, const ChannelFloor& channel, AmplifierFloor& out) {
@@ -155,7 +156,7 @@ void hold_one(const FloorCase& the, const AmplifierData& amplifier, ChannelFloor
     }
     if (channel.floor.unweighted.dbv) {
         const auto all = held(the, channel.floor.unweighted), all_a = held(the, channel.floor.a_weighted),
-                   hiss_a = held(the, channel.floor.broadband_a_weighted);
+                   hiss_a = held_hiss(the, channel.floor);
         if (out.one_watt_v) {
             const double watt_dbv = decibels_from_amplitude(*out.one_watt_v);
             if (all) out.signal_to_noise_1w_db = ratio(watt_dbv - all->db, *all, gain->held_sd_db);

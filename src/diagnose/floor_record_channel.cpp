@@ -15,6 +15,7 @@ constexpr double kSameLine_hz = 1.5;         // the spectrum's bins are about 1 
 constexpr double kSameLine = 0.002;          // relative, of what holds still
 constexpr double kWanders = 0.01;            // relative, of what wanders: a mean over the take and one over the track
 constexpr double kBeside = 0.03, kSidebandBelow_db = 6.0;   // how near a sideband stands, and how far below its line at least: ours, no source
+constexpr double kNotHiss_db = 12.0;         // over what was found to be hiss, itself a band of the whole: ours, no source
 constexpr double kInterfaceRepeats_db = 3.0; // a line of the set-up's own lies within this of what its take shows: ours, no source
 
 double tone_dbfs_of(const Take& take) {
@@ -80,7 +81,7 @@ Held hold(const FloorCase& the, const Chosen& chosen) {
 
 std::optional<FloorRatio> below(const std::optional<HeldLevel>& floor, const Held& ceiling, const FloorCeiling& told, double other_scales_sd_db) {
     if (!floor) return std::nullopt;
-    const bool hidden = floor->limited_by == LimitedBy::interface;
+    const bool hidden = floor->limited_by == LimitedBy::interface || floor->limited_by == LimitedBy::noise;
     const double sd = std::hypot(std::hypot(floor->sd_db, ceiling.sd_db), other_scales_sd_db);
     return FloorRatio{{ceiling.db - floor->db, sd, floor->limited_by}, hidden || told.never_clips};
 }
@@ -200,6 +201,17 @@ std::optional<HeldLevel> held(const FloorCase& the, const std::optional<Reading>
     return HeldLevel{dbfs->value + the.job.referred_to_probe(the.take, the.file_channel).offset_db, dbfs->sd, dbfs->limited_by};
 }
 
+std::optional<HeldLevel> held_hiss(const FloorCase& the, const FloorReading& floor) {
+    auto level = held(the, floor.broadband_a_weighted);
+    if (!level || level->limited_by == LimitedBy::interface || !floor.broadband.dbfs) return level;
+    for (const NoiseSource& source : the.noise.noise_sources)
+        for (const LevelInTake& one : source.levels)
+            if (source.kind == NoiseKind::hiss && one.take == floor.take && one.channel == floor.channel && one.level_dbfs &&
+                floor.broadband.dbfs->value > *one.level_dbfs + kNotHiss_db)
+                level->limited_by = LimitedBy::noise;
+    return level;
+}
+
 void hold_to_ceiling(const FloorCase& the, ChannelFloor& channel) {
     add_lines(the, channel);
     if (channel.floor.third_octaves.empty()) {
@@ -229,9 +241,12 @@ void hold_to_ceiling(const FloorCase& the, ChannelFloor& channel) {
     const double scales_sd_db = ceiling.same_scale ? 0.0 : std::hypot(scale_sd_db(the), other_sd_db);
     channel.signal_to_noise_db = below(held(the, channel.floor.unweighted), ceiling, told, scales_sd_db);
     channel.signal_to_noise_a_db = below(held(the, channel.floor.a_weighted), ceiling, told, scales_sd_db);
-    channel.dynamic_range_a_db = below(held(the, channel.floor.broadband_a_weighted), ceiling, told, scales_sd_db);
+    channel.dynamic_range_a_db = below(held_hiss(the, channel.floor), ceiling, told, scales_sd_db);
     for (FloorLine& line : channel.lines) line.below_ceiling_db = below(held(the, line.dbfs, line.dbv), ceiling, told, scales_sd_db);
     note_volumes(the, told, channel);
+    if (channel.dynamic_range_a_db && channel.dynamic_range_a_db->db.limited_by == LimitedBy::noise)
+        channel.notes.emplace_back(
+            "something that wanders was not followed in this take, and its foot is in the noise without lines: the hiss is less");
 }
 
 }  // namespace hushtrace

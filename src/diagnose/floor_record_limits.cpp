@@ -116,7 +116,8 @@ FloorVerdict judge_hiss(const Limits& limits, const ChannelFloor& channel, const
     out.found = amplifier.hiss_re_full_power_db;
     if (out.found) {
         out.verdict = verdict_of(*out.found, out);
-        if (out.found->bound) out.found_text = "the interface's own noise is all that was seen";
+        if (out.found->db.limited_by == LimitedBy::noise) out.found_text = "something that was not followed is in it";
+        else if (out.found->bound) out.found_text = "the interface's own noise is all that was seen";
         else if (amplifier.bass_only) out.found_text = "ahead of its low-pass";
     } else {
         out.found_text = why_none(channel, amplifier, false);

@@ -32,6 +32,10 @@ inline std::optional<HeldLevel> held(const FloorCase& the, const FloorFigure& fi
 /// The scale's own uncertainty [dB]; 0 where nobody said.
 double scale_sd_db(const FloorCase& the);
 
+/// The channel's noise without its lines, A-weighted. Where it lies far over what the analysis found to be hiss, the foot of something
+/// that wanders and was not followed is in it: it is then limited by noise, and the hiss is that at most.
+std::optional<HeldLevel> held_hiss(const FloorCase& the, const FloorReading& floor);
+
 /// The loudest clean signal of a channel, and what lies between it and the floor; names the lines.
 void hold_to_ceiling(const FloorCase& the, ChannelFloor& channel);
 /// The amplifiers that the channel feeds.

@@ -320,6 +320,29 @@ TEST_CASE("lines bear the names of the sources that make them, and the set-up's 
     CHECK(record.interface.size() == 1);
 }
 
+TEST_CASE("what wasn't followed makes the hiss a bound", "[floor_record]") {
+    OpenedJob opened = job_of();
+    opened.job.limits.hiss_below_full_power_db = -115;
+    add_take(opened, "takes/idle.flac", Engine::idle);
+    const GainAnalysis gain = gain_of(opened);
+    NoiseAnalysis noise;
+    noise.floor = {floor_of("takes/idle.flac")};
+    noise.floor[0].broadband = figure(-100);
+    NoiseSource hiss;
+    hiss.kind = NoiseKind::hiss;
+    LevelInTake level;
+    level.take = "takes/idle.flac";
+    for (const auto& [below_db, wanted] : {std::pair{5.0, "fail"}, {20.0, "undecided"}}) {
+        level.level_dbfs = noise.floor[0].broadband.dbfs->value - below_db;
+        hiss.levels = {level};
+        noise.noise_sources = {hiss};
+        const FloorRecord record = floor_record(opened, noise, &gain);
+        CHECK(verdict(record, "hiss_below_full_power_db")->verdict == wanted);
+        CHECK(record.conditions[0].channels[0].dynamic_range_a_db->bound == (below_db > 10));
+        CHECK_FALSE(record.conditions[0].channels[0].signal_to_noise_a_db->bound);
+    }
+}
+
 TEST_CASE("a subwoofer isn't charged with lines that it doesn't play", "[floor_record]") {
     OpenedJob opened = job_of();
     opened.job.speakers[0].kind = SpeakerKind::subwoofer;
