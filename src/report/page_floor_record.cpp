@@ -123,7 +123,7 @@ std::string floor_record(const FloorRecord& record) {
     std::string out =
         "<section>\n<h2>How quiet it is</h2>\n<p class=\"soft\">At the amplifier's input, source on, nothing playing, 20 Hz to 20 kHz. "
         "Signal-to-noise is the loudest clean tone over the floor; the dynamic range left leaves the lines out. ± is two standard uncertainties; "
-        "≤ and ≥: the interface's own noise hides more; ~: a longer take would narrow it.</p>\n";
+        "≤ and ≥: bounds, the interface's own noise or what was not followed hides more; ~: a longer take would narrow it.</p>\n";
     for (const ConditionFloor& condition : record.conditions)
         out += "<h3 class=\"floor\">" + escaped(capital(clean_text(condition.name))) + "</h3>\n" + figures_table(condition) + lines_list(condition);
     return out + limits_table(record) + pictures(record) + gaps_list(record) + "</section>\n";

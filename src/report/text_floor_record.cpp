@@ -59,8 +59,8 @@ std::string floor_record_text(const OpenedJob& opened, const FloorRecord& record
     if (record.conditions.empty())
         lines.add("No floor to tell: it wants a take at the amplifier's input, normal hookup, source on, nothing playing.");
     else
-        lines.add("20 Hz to 20 kHz at the amplifier's input; ± is two standard uncertainties; ≤ and ≥: the interface's own noise hides more; "
-                  "~: a longer take would narrow it.");
+        lines.add("20 Hz to 20 kHz at the amplifier's input; ± is two standard uncertainties; ≤ and ≥: bounds, the interface's own noise or "
+                  "what was not followed hides more; ~: a longer take would narrow it.");
     for (const ConditionFloor& condition : record.conditions) {
         lines.title(capital(condition.name));
         lines.add(condition_facts(condition));
