@@ -14,7 +14,7 @@ namespace {
 
 // What a sheet holds at most, so that it stays one page.
 constexpr std::size_t kFound = 4, kDone = 4, kFigures = 3, kRemains = 4, kTemporary = 4;
-constexpr std::size_t kLineColumns = 190, kNameColumns = 60;
+constexpr std::size_t kLineColumns = 130, kNameColumns = 60;
 
 std::string number_text(std::optional<double> value) { return fmt::format("{:g}", value.value_or(0)); }
 
@@ -276,14 +276,14 @@ void tell_remains(const Analyses& analyses, FirstSheet& sheet) {
             unsettled = unsettled || !one.expected_change_db;
             if (!one.expected_change_db || *one.expected_change_db >= 0 || std::count(told.begin(), told.end(), one.source_id) > 0) continue;
             told.push_back(one.source_id);
-            all.push_back("Advised, and not shown to be done yet: " + shortened(one.action, kLineColumns - 40));
+            all.push_back("Advised, and not shown to be done yet: " + shortened(one.action, kLineColumns - 30));
         }
         std::string still;
         for (const NoiseSource& source : noise.noise_sources) {
             const ChangeMade* last = last_change(noise, source.id);
             if (last && !is_gone(noise, source.id)) still += (still.empty() ? "" : ", ") + customer_name(source.kind);
         }
-        if (!still.empty()) all.push_back("Still found after what was done: " + shortened(still, kLineColumns - 40) + ".");
+        if (!still.empty()) all.push_back("Still found after what was done: " + shortened(still, kLineColumns - 30) + ".");
         if (noise.next_test || unsettled)
             all.emplace_back("Not everything is settled: the technician's part says which test comes next.");
     }

@@ -116,7 +116,7 @@ a { color: var(--accent); }
   footer { margin-top: 1.5rem; padding-bottom: 0; }
   .scroll { overflow: visible; }
   .skip, nav, audio, details:not([open]) { display: none; }
-  .sheet { border: none; padding: 0; margin-top: 0.6rem; background: none; break-after: page; line-height: 1.35; font-size: 1.1rem; }
+  .sheet { border: none; padding: 0; margin-top: 0.6rem; background: none; break-after: page; line-height: 1.3; font-size: 1.04rem; }
   .sheet h3 { margin-top: 0.8rem; }
   .sheet h2 { margin-top: 0.4rem; }
   .sheet table { font-size: 0.94rem; }

@@ -18,7 +18,7 @@ struct BeforeAfterFigure {
     std::string to_the_ear;       ///< "clearly quieter"
 };
 /// What is shown of a complaint on the sheet.
-inline constexpr std::size_t kComplaintColumns = 420;
+inline constexpr std::size_t kComplaintColumns = 300;
 
 struct FirstSheet {
     std::string said;                        ///< the complaint, in the customer's words
