@@ -18,7 +18,8 @@ import re
 import subprocess
 
 NUMBER = re.compile(r"(?<![\w.])[-+]?\d+(?:\.\d+)?(?= ?%)|(?<![\w.])[-+]?\d+\.\d+")
-DATED = [(re.compile(r"\d{4}-\d\d-\d\d"), "DATE"), (re.compile(r"\b\d\d:\d\d(:\d\d)?\b"), "TIME")]
+DATED = [(re.compile(r"\d{8}T\d{6}Z(-\d)?"), "STAMP"), (re.compile(r"\d{4}-\d\d-\d\d(T\d\d:\d\d:\d\d)?"), "DATE"),
+         (re.compile(r"\b\d\d:\d\d(:\d\d)?\b"), "TIME")]
 
 
 class Block:
