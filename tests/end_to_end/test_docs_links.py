@@ -77,7 +77,7 @@ for file in (source / "src").rglob("*.cpp"):
     for literals in re.findall(r'"(?:[^"\\\n]|\\.)*"(?:\s*"(?:[^"\\\n]|\\.)*")*', file.read_text()):
         strings.append(re.sub(r"\{[^}]*\}", "\0", re.sub(r'"\s*"', "", literals)[1:-1]).replace('\\"', '"'))
 for text in strings:
-    for option in re.findall(r"(?<![\w<!-])--[a-z][a-z0-9-]*[a-z0-9]", text):
+    for option in re.findall(r"(?<![\w<!-])--[a-z][a-z0-9-]*[a-z0-9](?![a-z0-9-]|: #)", text):
         if option not in known:
             faults.append(f"src: no command has the option {option}, of which the program says: {text[:80]}")
 troubles = next(page for page in pages if page.name == "troubleshooting.md")
