@@ -5,13 +5,13 @@ namespace hushtrace::page {
 // Blue-green and rust stay apart for the common kinds of colour blindness, and differ in lightness; shapes, dashes,
 // shading and words say the same again.
 std::string_view light_palette() {
-    return "--paper: #fbfaf6; --card: #ffffff; --ink: #20262b; --soft: #59636b; --rule: #d8d5cb; --accent: #1f5f6e; --loud: #a8431a; "
-           "--shade: #9fb6bd; --beyond: #f3e3d6;";
+    return R"(--paper: #fbfaf6; --card: #ffffff; --ink: #20262b; --soft: #59636b; --rule: #d8d5cb; --accent: #1f5f6e; --loud: #a8431a;
+  --shade: #9fb6bd; --beyond: #f3e3d6;)";
 }
 
 std::string_view dark_palette() {
-    return "--paper: #14191d; --card: #1b2227; --ink: #e7e4dc; --soft: #a3adb3; --rule: #36414a; --accent: #7fc3cf; --loud: #f0945f; "
-           "--shade: #41606b; --beyond: #33261f;";
+    return R"(--paper: #14191d; --card: #1b2227; --ink: #e7e4dc; --soft: #a3adb3; --rule: #36414a; --accent: #7fc3cf; --loud: #f0945f;
+  --shade: #41606b; --beyond: #33261f;)";
 }
 
 std::string_view picture_style() {
