@@ -13,7 +13,7 @@ namespace hushtrace {
 namespace {
 
 // What a sheet holds at most, so that it stays one page.
-constexpr std::size_t kFound = 4, kDone = 4, kFigures = 3, kRemains = 4, kTemporary = 4;
+constexpr std::size_t kFailed = 3, kFound = 4, kDone = 3, kFigures = 3, kRemains = 4, kTemporary = 4;
 constexpr std::size_t kLineColumns = 130, kNameColumns = 60;
 
 std::string number_text(std::optional<double> value) { return fmt::format("{:g}", value.value_or(0)); }
@@ -232,21 +232,31 @@ void tell_failed(const OpenedJob& opened, const Analyses& analyses, FirstSheet& 
     if (analyses.gain && fails_limit(opened.job, *analyses.gain))
         sheet.failed.push_back(fmt::format("The radio or player distorts by more than the {:g} % that were agreed, at every volume that was tried.",
                                            opened.job.ceiling_thd_percent()));
-    if (!analyses.chain) return;
     std::size_t more = 0;
-    for (const LimitLine& one : analyses.chain->limits) {
-        if (!one.written || one.verdict != "fail") continue;
-        if (sheet.failed.size() >= 3) {
+    const auto add = [&](const std::string& text) {
+        if (sheet.failed.size() < kFailed)
+            sheet.failed.push_back(text);
+        else
             ++more;
-            continue;
+    };
+    if (analyses.chain)
+        for (const LimitLine& one : analyses.chain->limits) {
+            if (!one.written || one.verdict != "fail") continue;
+            const std::string found = one.found ? fmt::format("{:.3g} {}", one.found->value, one.unit) : shortened(one.found_text, 60);
+            add(one.what == "same_polarity"
+                    ? "Not all channels push at the same time, as was agreed."
+                    : fmt::format("{}{}: {} were agreed, {} found.", spaced(one.what),
+                                  one.channel ? fmt::format(" ({})", spaced(to_word(*one.channel))) : "",
+                                  fmt::format("{:g} {}", one.limit, one.unit), found));
         }
-        const std::string found = one.found ? fmt::format("{:.3g} {}", one.found->value, one.unit) : shortened(one.found_text, 60);
-        sheet.failed.push_back(one.what == "same_polarity"
-                                   ? "Not all channels push at the same time, as was agreed."
-                                   : fmt::format("{}{}: {} were agreed, {} found.", spaced(one.what),
-                                                 one.channel ? fmt::format(" ({})", spaced(to_word(*one.channel))) : "",
-                                                 fmt::format("{:g} {}", one.limit, one.unit), found));
-    }
+    if (analyses.floor_record)
+        for (const FloorVerdict& one : analyses.floor_record->acceptance) {
+            if (!one.written || one.verdict != "fail") continue;
+            const std::string found = one.found ? fmt::format("{:.0f} {}", one.found->db.value, one.unit) : "more";
+            add(fmt::format("Noise ({}{}{}): at most {:g} {} was agreed, {} found.", one.condition,
+                            one.channel ? fmt::format(", {}", spaced(to_word(*one.channel))) : "",
+                            one.amplifier.empty() ? "" : ", " + shortened(one.amplifier, kNameColumns), one.limit, one.unit, found));
+        }
     if (more > 0) sheet.failed.push_back(fmt::format("{} more limits, told further below.", more));
 }
 

@@ -16,7 +16,7 @@ std::string_view dark_palette();
 /// The one printed page for the customer (first_sheet.hpp).
 std::string first_sheet(const OpenedJob& opened, const Analyses& analyses);
 /// What is shown of a title, and of each fact below it.
-inline constexpr std::size_t kTitleColumns = 200, kFactColumns = 120;
+inline constexpr std::size_t kTitleColumns = 120, kFactColumns = 80;
 /// The job's texts that were cut short further up.
 std::string in_full(const Job& job);
 /// Each amplifier's levels from source to ear.

@@ -103,6 +103,7 @@ a { color: var(--accent); }
   html { font-size: 9.5pt; }
   body { line-height: 1.4; }
   header { padding-top: 0; }
+  h1 { font-size: 1.6rem; }
   header, main, footer { max-width: none; padding-left: 0; padding-right: 0; }
   h1, h2, h3, h2 + p, caption, thead, figcaption, summary, dt { break-after: avoid; }
   h2 + p, h3 + p { break-before: avoid; }
@@ -116,7 +117,7 @@ a { color: var(--accent); }
   footer { margin-top: 1.5rem; padding-bottom: 0; }
   .scroll { overflow: visible; }
   .skip, nav, audio, details:not([open]) { display: none; }
-  .sheet { border: none; padding: 0; margin-top: 0.6rem; background: none; break-after: page; line-height: 1.3; font-size: 1.04rem; }
+  .sheet { border: none; padding: 0; margin-top: 0.6rem; background: none; break-after: page; line-height: 1.25; font-size: 1rem; }
   .sheet h3 { margin-top: 0.8rem; }
   .sheet h2 { margin-top: 0.4rem; }
   .sheet table { font-size: 0.94rem; }

@@ -156,8 +156,21 @@ TEST_CASE("a limit that is written and not met, and a cable that may burn, stand
     feed.part = "feed";
     feed.verdict = CableVerdict::too_thin;
     analyses.power->cables = {feed};
+    FloorVerdict hiss;
+    hiss.what = "hiss_below_full_power_db";
+    hiss.condition = "idle";
+    hiss.amplifier = "front";
+    hiss.found = FloorRatio{{-71.6, 0.2}, false};
+    hiss.limit = -85;
+    hiss.unit = "dB";
+    hiss.verdict = "fail";
+    analyses.floor_record = FloorRecord{};
+    analyses.floor_record->acceptance = {hiss};
+    CHECK_FALSE(any_holds(first_sheet(opened, analyses).failed, "Noise"));  // a proposal fails nothing
+    analyses.floor_record->acceptance[0].written = true;
     const FirstSheet sheet = first_sheet(opened, analyses);
     CHECK(any_holds(sheet.failed, "0.5 % that were agreed"));
+    CHECK(any_holds(sheet.failed, "Noise (idle, front): at most -85 dB was agreed, -72 dB found."));
     REQUIRE_FALSE(sheet.remains.empty());
     CHECK(sheet.remains[0].find("Danger of fire: the power cable (feed) is too thin") == 0);
     const std::string page = record_page(opened, analyses, "1");
@@ -175,8 +188,8 @@ TEST_CASE("texts of any length and direction leave the sheet short and the rest 
     const FirstSheet sheet = first_sheet(opened, both());
     CHECK(sheet.said_in_part);
     CHECK(display_width(sheet.said) <= kComplaintColumns + 1);
-    CHECK(sheet.done.size() == 5);  // four and how many more
-    CHECK(sheet.done.back() == "36 more changes, told further below.");
+    CHECK(sheet.done.size() == 4);  // three and how many more
+    CHECK(sheet.done.back() == "37 more changes, told further below.");
     for (const std::string& one : sheet.done) CHECK(display_width(one) < 200);
     const std::string page = record_page(opened, both(), "1");
     CHECK(page.find("Cut short above, here in full") != std::string::npos);
