@@ -90,10 +90,13 @@ private:
         for (const char* const part : {"takes", "records"}) {
             std::vector<std::string> names;
             std::error_code fault;
-            for (auto entry = fs::directory_iterator(opened_.folder / part, fault); !fault && entry != fs::directory_iterator();
-                 entry.increment(fault))
-                if (const std::string name = entry->path().filename().string(); name.front() == '.' && entry->path().extension() == ".new")
-                    names.push_back(std::string(part) + "/" + name);
+            for (auto entry = fs::recursive_directory_iterator(opened_.folder / part, fault);
+                 !fault && entry != fs::recursive_directory_iterator(); entry.increment(fault)) {
+                if (entry.depth() > 0) entry.disable_recursion_pending();  // a record's own folders lie no deeper
+                const std::string name = entry->path().filename().string();
+                if (name.front() == '.' && entry->path().extension() == ".new")
+                    names.push_back(part + ("/" + fs::path(entry->path()).lexically_relative(opened_.folder / part).generic_string()));
+            }
             std::sort(names.begin(), names.end());
             for (const std::string& name : names)
                 note("left_over", fmt::format("{}: still being written, or left over from a write that broke off; then delete it", in_quotes(name)),

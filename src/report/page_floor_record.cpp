@@ -10,6 +10,7 @@ namespace hushtrace::page {
 namespace {
 
 constexpr std::size_t kLinesTold = 5;
+constexpr std::size_t kCaptionColumns = 200, kNoteColumns = 300, kNameColumns = 60;  // longer texts stand in the data
 
 std::string capital(std::string text) {
     if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
@@ -28,7 +29,7 @@ std::string figures_table(const ConditionFloor& condition) {
         for (std::size_t c = 0; c < row.cells.size(); ++c) rows += cell(row.cells[c], names[c]);
         rows += "</tr>\n";
     }
-    return rows.empty() ? "" : table(headings, rows, "From " + condition_facts(condition));
+    return rows.empty() ? "" : table(headings, rows, shortened("From " + condition_facts(condition), kCaptionColumns));
 }
 
 std::string lines_list(const ConditionFloor& condition) {
@@ -42,7 +43,7 @@ std::string lines_list(const ConditionFloor& condition) {
     const std::vector<std::string> notes = floor_notes(condition);
     if (notes.empty()) return out;
     out += "<ul class=\"soft notes\">\n";
-    for (const std::string& one : notes) out += "<li>" + escaped(one) + "</li>\n";
+    for (const std::string& one : notes) out += "<li>" + isolated(shortened(one, kNoteColumns)) + "</li>\n";
     return out + "</ul>\n";
 }
 
@@ -60,7 +61,7 @@ std::string limits_table(const FloorRecord& record) {
 std::string bands_table(const FloorRecord& record, Channel channel) {
     const auto conditions = drawn_conditions(record, channel);
     std::vector<std::string> names;
-    for (const ConditionFloor* one : conditions) names.push_back(clean_text(one->name));
+    for (const ConditionFloor* one : conditions) names.push_back(shortened(clean_text(one->name), kNameColumns));
     std::vector<std::string_view> headings = {"band"};
     for (const std::string& one : names) headings.push_back(one);
     std::vector<const std::vector<FloorBand>*> bands;
@@ -112,7 +113,7 @@ std::string gaps_list(const FloorRecord& record) {
     if (record.gaps.empty()) return "";
     std::string items;
     for (const FloorGap& one : record.gaps)
-        items += "<li>" + escaped(one.text) + (one.command.empty() ? "" : " <code>" + escaped(one.command) + "</code>") + "</li>\n";
+        items += "<li>" + isolated(shortened(one.text, kNoteColumns)) + (one.command.empty() ? "" : " <code>" + escaped(one.command) + "</code>") + "</li>\n";
     return "<h3 class=\"floor\">What the record lacks</h3>\n<ul>\n" + items + "</ul>\n";
 }
 
@@ -125,7 +126,7 @@ std::string floor_record(const FloorRecord& record) {
         "Signal-to-noise is the loudest clean tone over the floor; the dynamic range left leaves the lines out. ± is two standard uncertainties; "
         "≤ and ≥: bounds, the interface's own noise or what was not followed hides more; ~: a longer take would narrow it.</p>\n";
     for (const ConditionFloor& condition : record.conditions)
-        out += "<h3 class=\"floor\">" + escaped(capital(clean_text(condition.name))) + "</h3>\n" + figures_table(condition) + lines_list(condition);
+        out += "<h3 class=\"floor\">" + isolated(shortened(capital(clean_text(condition.name)), kTitleColumns)) + "</h3>\n" + figures_table(condition) + lines_list(condition);
     return out + limits_table(record) + pictures(record) + gaps_list(record) + "</section>\n";
 }
 

@@ -34,7 +34,7 @@ std::string table(const std::vector<std::string_view>& headings, const std::stri
     for (std::size_t at = rows.find("<tr"); at != std::string::npos; at = rows.find("<tr", at + 1)) ++count;
     std::string out = fmt::format("<div class=\"scroll{}\"><table>\n", count <= 8 ? " whole" : "");
     if (!caption.empty()) {
-        out += fmt::format("<caption>{}</caption>\n", isolated(caption));
+        out += fmt::format("<caption dir=\"auto\">{}</caption>\n", escaped(caption));
     } else {  // what stands above says it to the eye
         std::string names;
         for (const std::string_view one : headings) names += (names.empty() ? "" : ", ") + escaped(one);

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "hushtrace/report/floor_picture.hpp"
+#include "hushtrace/report/markup.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "svg.hpp"
 
@@ -119,7 +120,7 @@ std::string third_octave_svg(const FloorRecord& record, Channel channel, Picture
         const double key_y = 14 + 20.0 * static_cast<double>(i);
         out += svg::trace({{frame.left, key_y - 4}, {frame.left + 34, key_y - 4}}, kTraces[i]);
         out += svg::shape(i, frame.left + 17, key_y - 4, 4.5, kMarks[i]);
-        out += svg::text(frame.left + 42, key_y, "start", clean_text(conditions[i]->name), "words") + "\n";
+        out += svg::text(frame.left + 42, key_y, "start", shortened(clean_text(conditions[i]->name), wide ? 58 : 23), "words") + "\n";
     }
     if (!own.empty()) {
         const double key_y = 14 + 20.0 * static_cast<double>(conditions.size());
@@ -147,10 +148,10 @@ std::vector<std::string> third_octave_words(const FloorRecord& record, Channel c
             if (before && *level - *before > most) most = *level - *before, risen = &bands[i];
         }
         if (!loudest) continue;
-        std::string text = fmt::format("{}: loudest at {}, {:.0f} {}", clean_text(one->name), nominal_text(loudest->nominal_hz),
+        std::string text = fmt::format("{}: loudest at {}, {:.0f} {}", shortened(clean_text(one->name), 60), nominal_text(loudest->nominal_hz),
                                        *level_of(*loudest, volts), volts ? "dBV" : "dBFS");
         if (one != conditions.front() && risen && most >= 1.0)
-            text += fmt::format("; over {} most at {}, by {:.0f} dB", clean_text(conditions.front()->name), nominal_text(risen->nominal_hz), most);
+            text += fmt::format("; over {} most at {}, by {:.0f} dB", shortened(clean_text(conditions.front()->name), 60), nominal_text(risen->nominal_hz), most);
         out.push_back(text + ".");
     }
     return out;

@@ -122,8 +122,8 @@ class Trials:
         listed = {take["file"] for take in results["job"].get("takes", [])}
         for file in listed:
             self.check((job / file).exists(), f"{told}: an entry without its file: {file}")
-        named = " ".join(one["text"] for one in results["missing"] if one["code"] in ("take_not_listed", "left_over"))
-        for path in [*job.glob("takes/*"), *job.glob("records/*")]:
+        named = " ".join(" ".join([one["text"], *one["make"]]) for one in results["missing"] if one["code"] in ("take_not_listed", "left_over"))
+        for path in [one for folder in ("takes", "records") for one in job.glob(f"{folder}/**/*") if one.is_file()]:
             known = str(path.relative_to(job)) in listed or path.suffix in (".html", ".json", ".svg", ".csv") and not path.name.startswith(".")
             self.check(known or path.name in named, f"{told}: {path.name} lies about, and is not named")
         return True
