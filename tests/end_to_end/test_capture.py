@@ -1,9 +1,6 @@
 """The capture command on the simulated vehicle: what it stores, what it refuses, how it stops, what it asks first."""
 import json
-import os
 import pathlib
-import pty
-import select
 import signal
 import subprocess
 import sys
@@ -12,6 +9,7 @@ import time
 
 import numpy as np
 import scipy.io.wavfile
+import terminal
 
 tool = sys.argv[1]
 
@@ -131,28 +129,9 @@ def test_ground_check(folder):
 
 
 def on_terminal(job, *words, answers):
-    """Runs the command on a terminal of its own, typing each answer when its prompt has come. Returns exit code, text."""
-    child, terminal = pty.fork()
-    if child == 0:
-        os.execv(tool, [tool, "capture", "--job", str(job), *map(str, words)])
-    shown, deadline = "", time.monotonic() + 30
-    waiting = list(answers)
-    while time.monotonic() < deadline:
-        if not select.select([terminal], [], [], 0.2)[0]:
-            continue
-        try:
-            piece = os.read(terminal, 4096)
-        except OSError:   # the terminal closes with its last user
-            break
-        if not piece:
-            break
-        shown += piece.decode(errors="replace")
-        while waiting and waiting[0][0] in shown:
-            prompt, answer = waiting.pop(0)
-            shown = shown.split(prompt, 1)[1]
-            os.write(terminal, answer.encode())
-    os.close(terminal)
-    return os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), shown
+    """Exit code, and what was shown since the last prompt that was answered."""
+    typed = terminal.on_terminal([tool, "capture", "--job", job, *words], answers)
+    return typed.code, typed.unread
 
 
 def test_asks_on_a_terminal(folder):

@@ -1,43 +1,20 @@
 """The job command's questions, on a terminal of its own: what is asked, skipped, refused and kept."""
 import json
-import os
 import pathlib
-import pty
-import select
 import signal
 import subprocess
 import sys
 import tempfile
-import time
+
+import terminal
 
 program = sys.argv[1]
 
 
 def on_terminal(words, answers):
-    """Types each answer when its prompt has come. Returns exit code (negative: a signal), and all that was shown."""
-    child, terminal = pty.fork()
-    if child == 0:
-        os.execv(program, [program, *map(str, words)])
-    shown, unread, deadline, waiting = "", "", time.monotonic() + 30, list(answers)
-    while time.monotonic() < deadline:
-        if not select.select([terminal], [], [], 0.1)[0]:
-            continue
-        try:
-            piece = os.read(terminal, 4096)
-        except OSError:   # the terminal closes with its last user
-            break
-        if not piece:
-            break
-        shown += piece.decode(errors="replace")
-        unread += piece.decode(errors="replace")
-        while waiting and waiting[0][0] in unread:
-            prompt, answer = waiting.pop(0)
-            unread = unread.split(prompt, 1)[1]
-            os.write(terminal, answer.encode())
-    os.close(terminal)
-    code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-    assert not waiting, (waiting, shown)
-    return code, shown
+    typed = terminal.on_terminal([program, *words], answers)
+    assert not typed.waiting, (typed.waiting, typed.shown)
+    return typed.code, typed.shown
 
 
 def read(job):
