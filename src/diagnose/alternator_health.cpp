@@ -67,7 +67,8 @@ std::vector<HealthFinding> alternator_health(const std::list<WhineInTake>& whine
     Chances sum;
     const WhineInTake* clearest = nullptr;
     for (const WhineInTake& whine : whines) {
-        if (!whine.family) continue;
+        // by a constant that no alternator has, the line isn't the six-pulse one, and the orders below it are others
+        if (!whine.family || (whine.hz_per_rpm && !whine.usual_constant)) continue;
         const StatorOrders orders = stator_orders(whine.orders, sets == 2);
         if (whine.orders.lead_prominence_db < kLeastProminence_db && !orders.first && !orders.second) continue;
         const Chances here = chances_of(orders);

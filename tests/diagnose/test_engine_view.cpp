@@ -148,6 +148,16 @@ TEST_CASE("orders in the alternator's current tell an open diode, an open phase 
     CHECK(alternator_health({whine_with(take, survey, left_over)}, 2).empty());
     CHECK(alternator_health({whine_with(take, survey, left_over)}, std::nullopt).empty());
     CHECK(alternator_health({}, 1).empty());
+    // the same orders below a line that no alternator gives at this speed: three times the whine, or another machine's
+    WhineOrders low;
+    low.third = 25;
+    WhineInTake whine = whine_with(take, survey, low);
+    REQUIRE(alternator_health({whine}, 1).size() == 1);
+    whine.hz_per_rpm = 5.2;
+    whine.usual_constant = false;
+    CHECK(alternator_health({whine}, 1).empty());
+    whine.usual_constant = true;
+    CHECK(alternator_health({whine}, 1).size() == 1);
 }
 
 TEST_CASE("an order's uncertainty is that of the speed it was read by", "[engine]") {
