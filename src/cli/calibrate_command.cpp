@@ -26,10 +26,6 @@ constexpr double kSameScale_db = 0.5;  // a scale that moved by more belongs to 
 constexpr const char* kKnobCaution =
     "This holds until an input knob, a gain switch or the interface changes.";
 
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
 struct CalibrateOptions {
     std::string folder;
     std::optional<std::string> take, volts, meter_accuracy, channel, frequency, meter_good_to, floor;

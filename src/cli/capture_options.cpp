@@ -20,10 +20,6 @@ namespace fs = std::filesystem;
 constexpr double usual_rate_hz = 48000.0;
 constexpr double usual_burst_s = 3.0;  // bursts of 2 to 5 s: common practice, no source
 
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
 double above_zero(std::string_view option, const std::optional<std::string>& text, double usual) {
     const double value = number_from(option, text).value_or(usual);
     if (!(value > 0)) refuse(fmt::format("{}: {} is not above 0", option, value));

@@ -28,10 +28,6 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
 struct JobOptions {
     std::string folder;
     bool fresh = false, check = false, json = false;

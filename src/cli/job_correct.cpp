@@ -7,10 +7,6 @@
 namespace hushtrace::cli {
 namespace {
 
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
 /// Notes an option that takes its value out, and leaves it as if it had not been given.
 bool taken_out(std::optional<std::string>& option, bool& given) {
     given = option.has_value();

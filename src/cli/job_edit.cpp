@@ -14,10 +14,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
 /// "#2" as an index of a list.
 std::optional<std::size_t> index_of(const std::string& text) {
     std::size_t number = 0;

@@ -14,10 +14,6 @@ namespace {
 
 using Json = nlohmann::ordered_json;
 
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
 void require_utf8(const std::string& option, const std::string& text) {
     if (!is_utf8(text)) refuse(fmt::format("{}: {} is not UTF-8 text", option, in_quotes(text)));
 }

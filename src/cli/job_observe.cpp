@@ -11,10 +11,6 @@ namespace {
 
 constexpr double kHighestGroundDifference_v = 0.2;  // above it nothing is connected before the ground is mended
 
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
 /// "80mV" in the unit that job.json uses for this observation.
 double reading_from(const std::string& what, std::string_view unit, const std::string& text) {
     const Quantity quantity = quantity_from("--observe " + what, text);

@@ -10,11 +10,7 @@
 namespace hushtrace::cli {
 namespace {
 
-constexpr double highest_volume = 1000.0, longest_s = longest_capture_s;
-
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
+constexpr double longest_s = longest_capture_s;
 
 }  // namespace
 

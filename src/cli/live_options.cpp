@@ -3,19 +3,10 @@
 #include <fmt/format.h>
 
 #include "help_section.hpp"
+#include "knob_script.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
-namespace {
-
-constexpr double highest_volume = 1000.0;
-
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
-}  // namespace
-
 void LiveOptions::add_to(CLI::App& app) {
     {
         const HelpSection section(app, "Live");

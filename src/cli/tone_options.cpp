@@ -10,10 +10,6 @@ namespace {
 
 using Given = std::pair<std::string_view, bool>;
 
-[[noreturn]] void refuse(const std::string& why) {
-    throw Error(ErrorKind::invalid_request, why);
-}
-
 std::array<double, 2> pair_from(std::string_view option, const std::vector<std::string>& texts) {
     const auto values = numbers_from(option, texts);
     if (values.size() != 2) refuse(fmt::format("{}: two values are needed, {} given", option, values.size()));

@@ -4,6 +4,11 @@
 #include <cmath>
 
 namespace hushtrace::cli {
+
+void refuse(const std::string& why) {
+    throw Error(ErrorKind::invalid_request, why);
+}
+
 namespace {
 
 [[noreturn]] void refuse(std::string_view option, std::string_view text, std::string_view why) {

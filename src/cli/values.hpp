@@ -14,6 +14,9 @@
 /// sentence, which names the option: "--rpm: 'abc' is no number".
 namespace hushtrace::cli {
 
+/// throws Error invalid_request
+[[noreturn]] void refuse(const std::string& why);
+
 /// A finite number with a decimal point; no units, no spaces.
 ///   throws Error invalid_request, also for NaN, infinities and what a double can't hold
 double number_from(std::string_view option, std::string_view text);

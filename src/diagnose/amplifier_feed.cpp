@@ -36,13 +36,13 @@ bool knows_volumes(const GainCurve& curve) {
     return std::any_of(curve.curve.steps.begin(), curve.curve.steps.end(), [](const VolumeStep& s) { return s.volume.has_value(); });
 }
 
+}  // namespace
+
 bool named_sub(const AmplifierData& amplifier) {
     std::string name = amplifier.name;
     std::transform(name.begin(), name.end(), name.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
     return name.find("sub") != std::string::npos;
 }
-
-}  // namespace
 
 bool above_zero(const std::optional<double>& value) { return value && std::isfinite(*value) && *value > 0; }
 

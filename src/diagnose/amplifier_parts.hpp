@@ -49,6 +49,8 @@ struct AmplifierCase {
 };
 
 bool above_zero(const std::optional<double>& value);
+/// Whether its name tells of a subwoofer.
+bool named_sub(const AmplifierData& amplifier);
 
 /// Target output: the amplifier's rated power into its load, or what the weakest of its speakers takes.
 void set_target(AmplifierCase& the, AmplifierSetting& setting);

@@ -4,6 +4,7 @@
 #include "chain_parts.hpp"
 #include "clear_part.hpp"
 #include "floor_reading.hpp"
+#include "gain_noise.hpp"
 #include "gain_parts.hpp"
 #include "hushtrace/measure/noise_floor.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -19,12 +20,6 @@ constexpr double kAsked_dbfs = -20.0, kNear_db = 3.0;
 constexpr double kMostNoise_s = 60.0;
 
 Reading thd_of_step(const VolumeStep& step) { return {step.thd_percent, step.thd_sd_percent, step.thd_limited_by}; }
-
-ChainChannel* channel_of(ChainAnalysis& out, Channel channel) {
-    for (ChainChannel& one : out.channels)
-        if (one.channel == channel) return &one;
-    return nullptr;
-}
 
 void from_sweeps(ChainAnalysis& out, const std::vector<ReadTake>& takes) {
     for (const ReadTake& take : takes) {
@@ -96,14 +91,6 @@ void at_the_ceiling(ChainAnalysis& out, const GainAnalysis& gain) {
     }
 }
 
-bool is_noise_take(const Take& take) {
-    const bool quiet = !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
-    const bool normal = take.conditions.hookup.size() == 1 && take.conditions.has(Hookup::normal);
-    return quiet && normal && take.conditions.point == Point::amp_input &&
-           take.conditions.source.value_or(SourceState::on) != SourceState::off && !take.has(TakeFault::source_muted) &&
-           !take.has(TakeFault::overload);
-}
-
 ChainNoise noise_of(const OpenedJob& job, const Take& take, std::size_t channel, const PowerSpectrum& spectrum) {
     ChainNoise out{take.file, take.conditions.engine, std::nullopt, std::nullopt};
     const Reading read = noise_floor(spectrum).all.a_weighted;
@@ -159,7 +146,7 @@ void add_distortion(const OpenedJob& job, ChainAnalysis& out, const std::vector<
 void add_noise(const OpenedJob& job, ChainAnalysis& out, const OpenChainTake& open) {
     for (const bool engine_turning : {true, false})
         for (const Take& take : job.job.takes) {
-            if (!is_noise_take(take) || engine_turns(take.conditions.engine) != engine_turning) continue;
+            if (!is_noise_at_input(take) || engine_turns(take.conditions.engine) != engine_turning) continue;
             try {
                 read_noise_take(job, out, take, open);
             } catch (const Error&) {

@@ -54,6 +54,10 @@ struct ReadTake {
     const TakePath* path(Channel channel) const;  ///< nullptr where it isn't there or doesn't carry the tone
     bool both() const { return !of.take->tone->only; }
 };
+/// nullptr where the chain has no such channel
+ChainChannel* channel_of(ChainAnalysis& chain, Channel channel);
+const ChainChannel* channel_of(const ChainAnalysis& chain, Channel channel);
+
 /// Level of the played tone where it is a sine's at each instant, or noise's rms; pulses have none.
 std::optional<double> played_level_dbfs(const Waveform& waveform);
 

@@ -16,12 +16,6 @@ double around_of(const std::vector<ReadTake>& takes, const ChainChannel& one) {
     return 0;
 }
 
-const ChainChannel* channel_of(const ChainAnalysis& out, Channel channel) {
-    for (const ChainChannel& one : out.channels)
-        if (one.channel == channel) return &one;
-    return nullptr;
-}
-
 bool has_all_pass(const ChainChannel* one) { return one && one->phase && !one->phase->all_passes.empty(); }
 bool all_pass_near(const ChainChannel* one, double hz) {
     return has_all_pass(one) && std::any_of(one->phase->all_passes.begin(), one->phase->all_passes.end(), [hz](const AllPass& pass) {
@@ -75,6 +69,13 @@ void add_crossing(ChainAnalysis& out, const std::vector<ReadTake>& takes, const 
 }
 
 }  // namespace
+
+ChainChannel* channel_of(ChainAnalysis& chain, Channel channel) {
+    const auto at = std::find_if(chain.channels.begin(), chain.channels.end(), [channel](const ChainChannel& one) { return one.channel == channel; });
+    return at == chain.channels.end() ? nullptr : &*at;
+}
+
+const ChainChannel* channel_of(const ChainAnalysis& chain, Channel channel) { return channel_of(const_cast<ChainAnalysis&>(chain), channel); }
 
 void see_shapes(ChainAnalysis& out, const std::vector<ReadTake>& takes) {
     for (ChainChannel& one : out.channels) {

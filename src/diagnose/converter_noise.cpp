@@ -12,10 +12,9 @@
 namespace hushtrace {
 namespace {
 
-constexpr double kMotorHighest_hz = 3500.0, kMotorStrays = 0.05;   // common practice, no source
+constexpr double kMotorStrays = 0.05;   // common practice, no source
 constexpr double kEven = 0.85;          // a hump that each moment fills so evenly is noise, no line that strays
 constexpr double kMovesAlike = 0.6;     // correlation with what follows the engine
-constexpr double kBeatDrifts = 0.25;    // between takes: the difference of two rates that each drift
 constexpr double kJoins = 0.06;         // of a rate: how far humps may lie off its multiples
 
 bool overlaps(const Hump& hump, double frequency_hz, double reach_hz) {
@@ -112,8 +111,8 @@ bool is_noise_of_a_hump(const TakeSurvey& survey, const MovingFamily& family) {
 }
 
 bool is_beat(const TakeSurvey& survey, const MovingFamily& family) {
-    const bool alone = family.lines.size() <= 1 || family.mean_hz > kMotorHighest_hz;
-    return alone && (family.mean_hz > kMotorHighest_hz || (!engine_active(*survey.take) && family.wander > kMotorStrays));
+    const bool alone = family.lines.size() <= 1 || family.mean_hz > kHighestMotor_hz;
+    return alone && (family.mean_hz > kHighestMotor_hz || (!engine_active(*survey.take) && family.wander > kMotorStrays));
 }
 
 namespace {
@@ -228,7 +227,7 @@ void add_converter_hash(std::list<NoiseSource>& sources, const TakeSurvey& surve
         source.frequency_sd_hz = 0.25 * (lead.high_hz - lead.low_hz);
         source.band_hz = std::pair(lead.low_hz, lead.high_hz);
     }
-    rest_on(source, joined > 1 ? "hash: several humps" : rate_hz < kMotorHighest_hz ? "hash: one hump, as low as a motor's line" : "hash: one hump");
+    rest_on(source, joined > 1 ? "hash: several humps" : rate_hz < kHighestMotor_hz ? "hash: one hump, as low as a motor's line" : "hash: one hump");
     source.evidence.push_back({fmt::format("A hump of noise about {:.0f} Hz, {:.0f} Hz wide and {:.1f} dB over what lies beside it, too narrow "
                                            "for hiss: pulses whose rate hunts, as of a converter at light load.",
                                            lead.frequency_hz, lead.high_hz - lead.low_hz, lead.above_db),

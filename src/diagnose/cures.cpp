@@ -16,7 +16,6 @@ namespace {
 
 using LinesOfNoise = std::vector<std::pair<double, double>>;
 
-constexpr double kDeepest_db = -31.0;
 constexpr double kNothing = 0.3;  // dB: sd of what a cure doesn't touch
 // Usual parts, common practice, no source: a lead's shield, what else its loop has where it is hard grounded, and the loop's inductance (5 m at 1 uH)
 constexpr double kShield_ohm = 0.1, kLoop_ohm = 0.18, kLoop_h = 5e-6;
@@ -35,7 +34,7 @@ double change_db(const LinesOfNoise& lines, Ratio&& ratio) {
         const double one = ratio(frequency_hz);
         sum += share * one * one;
     }
-    return std::max(kDeepest_db, 10.0 * std::log10(sum));
+    return std::max(kDeepestFall_db, 10.0 * std::log10(sum));
 }
 
 bool by_the_shield(EntryWay way) {

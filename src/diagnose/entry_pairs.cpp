@@ -17,7 +17,6 @@ namespace hushtrace {
 namespace {
 
 constexpr double kRepeats_idle_db = 4.0, kRepeats_held_db = 2.0, kRepeats_fixed_db = 1.0;   // between takes (common practice, no source)
-constexpr double kDeepest_db = -31.0;          // the tables know of no deeper fall
 constexpr double kApart_sd = 3.0;              // so far apart, takes of one test contradict each other
 
 /// A probe on the supply may make a loop of its own: such takes are held against each other alone.
@@ -87,7 +86,7 @@ EntryOutcome joined(const std::vector<EntryTest>& tests, std::vector<ChangeRead>
             if (std::find(out.takes.begin(), out.takes.end(), take) == out.takes.end()) out.takes.push_back(take);
     }
     // to the floor is to the floor, however far down that lies
-    out.change = out.at_most ? std::max(low, kToFloor_db) : std::max(sum / weights, kDeepest_db);
+    out.change = out.at_most ? std::max(low, kToFloor_db) : std::max(sum / weights, kDeepestFall_db);
     out.sd = readings.size() > 1 ? std::max(std::sqrt(1.0 / weights), 0.7 * widest) : widest;   // they share the take they are held against
     if (!out.at_most && high - low > apart_db) {
         warnings.push_back({"test_contradicts", fmt::format("Takes with {} contradict each other: {:+.0f} to {:+.0f} dB. Make that test once more.",

@@ -1,10 +1,10 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <cmath>
 #include <limits>
 
+#include "amplifier_parts.hpp"
 #include "at_ear.hpp"
 #include "floor_record_parts.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -15,12 +15,6 @@ namespace {
 
 constexpr double kStatedSd_db = 3.0;      // of a gain that was set by the source's stated voltage: ours, no source
 constexpr double kSameVolts = 0.001;      // relative: the same step, told twice
-
-bool named_sub(const AmplifierData& amplifier) {
-    std::string name = amplifier.name;
-    std::transform(name.begin(), name.end(), name.begin(), [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-    return name.find("sub") != std::string::npos;
-}
 
 /// By its speakers where these say what they are, else by its name.
 bool plays_bass_only(const Job& job, const AmplifierData& amplifier) {

@@ -18,13 +18,6 @@ namespace {
 
 constexpr double kMostRead = 60.0;  // [s]
 
-bool is_noise_take(const Take& take) {
-    const bool normal = take.conditions.hookup.size() == 1 && take.conditions.has(Hookup::normal);
-    return plays_nothing(take) && normal && take.conditions.point == Point::amp_input &&
-           take.conditions.source.value_or(SourceState::on) != SourceState::off &&
-           !take.has(TakeFault::source_muted) && !take.has(TakeFault::overload);
-}
-
 std::optional<InputNoise> read_through(const OpenedJob& job, const Take& take, const OpenTake& open,
                                      const std::vector<Channel>& channels) {
     Part clear;
@@ -69,6 +62,13 @@ std::optional<InputNoise> read_through(const OpenedJob& job, const Take& take, c
 
 bool plays_nothing(const Take& take) { return !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform); }
 
+bool is_noise_at_input(const Take& take) {
+    const bool normal = take.conditions.hookup.size() == 1 && take.conditions.has(Hookup::normal);
+    return plays_nothing(take) && normal && take.conditions.point == Point::amp_input &&
+           take.conditions.source.value_or(SourceState::on) != SourceState::off &&
+           !take.has(TakeFault::source_muted) && !take.has(TakeFault::overload);
+}
+
 std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, const OpenTake& open,
                                      const std::vector<Channel>& channels) {
     try {
@@ -82,7 +82,7 @@ std::optional<InputNoise> noise_at_input(const OpenedJob& job, const OpenTake& o
                                          const std::vector<Channel>& channels, const std::string& amplifier) {
     for (const bool engine_off : {true, false})
         for (const Take& take : job.job.takes) {
-            if (!is_noise_take(take) || engine_turns(take.conditions.engine) == engine_off) continue;
+            if (!is_noise_at_input(take) || engine_turns(take.conditions.engine) == engine_off) continue;
             if (!amplifier.empty() && take.conditions.at_amplifier.value_or(amplifier) != amplifier) continue;
             if (auto found = read_noise(job, take, open, channels)) return found;
         }

@@ -28,5 +28,7 @@ std::optional<InputNoise> read_noise(const OpenedJob& job, const Take& take, con
                                      const std::vector<Channel>& channels);
 /// Whether nothing but noise, or near-silence, was played.
 bool plays_nothing(const Take& take);
+/// Whether that is so of the source as it is used: at the amplifier's input, normal hookup, on, not muted, no overload.
+bool is_noise_at_input(const Take& take);
 
 }  // namespace hushtrace

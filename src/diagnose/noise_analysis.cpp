@@ -16,6 +16,7 @@
 #include "engine_view.hpp"
 #include "entry_paths.hpp"
 #include "floor_reading.hpp"
+#include "gain_noise.hpp"
 #include "gain_parts.hpp"
 #include "heard_only.hpp"
 #include "noise_pictures.hpp"
@@ -32,10 +33,6 @@ namespace {
 
 constexpr double kToldFrom = 0.55;     // confidence from which a finding is told as a source: clearly more often right than not
 constexpr double kTicksStray = 0.001;   // share of the rate: what a minute's mean leaves open of it
-
-bool is_noise_take(const Take& take) {
-    return !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
-}
 
 bool same_signals(const TakeSurvey& a, const TakeSurvey& b) {
     return std::equal(a.channels.begin(), a.channels.end(), b.channels.begin(), b.channels.end(),
@@ -93,7 +90,7 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& c
     std::size_t asked = 0, aside = 0;
     std::string last_fault;
     for (const Take& take : job.job.takes) {
-        if (!is_noise_take(take)) continue;
+        if (!plays_nothing(take)) continue;
         ++asked;
         if (std::none_of(take.channels.begin(), take.channels.end(), carries_signal)) {
             ++aside;  // it tells of the supply alone

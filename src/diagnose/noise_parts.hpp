@@ -9,6 +9,11 @@
 /// Parts of the noise analysis: what one take's survey means. noise_analysis.cpp joins them over the takes.
 namespace hushtrace {
 
+/// What turns in a vehicle, a motor's brushes counted, stays below this.
+inline constexpr double kHighestMotor_hz = 3500.0;  // common practice, no source
+/// How far a beat of two converters may move from take to take: the difference of two rates that each drift.
+inline constexpr double kBeatDrifts = 0.25;
+
 /// Lines below and above a followed whine [dB against it], where they were found.
 struct WhineOrders {
     std::optional<double> twelfth, sixth, third, half, two_thirds, twice;

@@ -24,7 +24,6 @@ std::vector<double> frequencies_of(const std::vector<Harmonic>& harmonics) {
 constexpr double kClear_sd = 20.0;
 constexpr double kFarthest = 0.2;   // wander (common practice, no source)
 constexpr double kFaint = 12.0;   // evidence [ln] that coloured hiss has been seen to reach without a line
-constexpr double kBeatDrifts = 0.25;   // between takes: the difference of two rates that each drift
 constexpr double kBeyondDoubt = 100.0;
 constexpr double kUnsupported = 30.0;   // the same, where the engine at rest leaves as much there, and no log leads
 constexpr std::array<std::string_view, 5> kSpeaksForWhine = {"whine: under 2 for it", "whine: under 2 for it", "whine: 2 and more for it", "whine: 2 and more for it",

@@ -6,10 +6,10 @@
 #include <numbers>
 #include <vector>
 
+#include "hushtrace/vehicle/entry_tables.hpp"
+
 namespace hushtrace {
 namespace {
-
-constexpr double kDeepest_db = -31.0;  // what lies deeper isn't told from the floor
 
 double power(double db) {
     return std::pow(10.0, db / 10.0);
@@ -25,7 +25,7 @@ std::vector<Part> parts_of(const EntryPosterior& posterior, const WayChange& cha
     std::array<Reading, kEntryWays> by_way;
     for (std::size_t w = 0; w < kEntryWays; ++w) {
         by_way[w] = change(static_cast<EntryWay>(w));
-        by_way[w].value = std::max(kDeepest_db, by_way[w].value);
+        by_way[w].value = std::max(kDeepestFall_db, by_way[w].value);
     }
     const auto of = [&by_way](EntryWay way) { return by_way[static_cast<std::size_t>(way)]; };
     for (std::size_t s = 0; s < posterior.sets.size(); ++s)

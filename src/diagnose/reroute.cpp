@@ -15,7 +15,6 @@ constexpr double kHeight = 0.2;                 // heights vary along the run (c
 constexpr double kUsualHeight_m = 0.015, kAnyHeight = 0.7;  // where nobody said: carpet over sheet metal
 constexpr double kUsualSeparation_m = 0.03, kAnySeparation = 0.8;
 constexpr double kTouching_m = 0.006;  // centres of two insulated wires that touch
-constexpr double kDeepest_db = -31.0;  // to the floor: what lies deeper isn't told from other ways
 constexpr double kModel_db = 1.5;      // straight wires over a plane are not a vehicle (common practice, no source)
 
 double known(const std::optional<double>& value) {
@@ -52,7 +51,7 @@ void draw(EntryWay way, const CableData& cables, double separation_m, Use&& use)
         // across the seats: half a metre and more from a cable along the sill, off the metal, beside it for a part of its way
         const Route seats{draws.about(0.6, 0.35), draws.about(0.15, 0.5), now.supply_height_m, draws.about(0.6, 0.3)};
         const double here_db = pickup_db(way, now, width_m);
-        use(Drawn{std::max(kDeepest_db, pickup_db(way, seats, width_m) - here_db), std::max(kDeepest_db, pickup_db(way, moved, width_m) - here_db)});
+        use(Drawn{std::max(kDeepestFall_db, pickup_db(way, seats, width_m) - here_db), std::max(kDeepestFall_db, pickup_db(way, moved, width_m) - here_db)});
     }
 }
 

@@ -14,7 +14,7 @@ namespace {
 
 constexpr double kClear = 40.0;   // surprise of a line by itself: near the limit the multiples that would tell more are hidden
 constexpr int kLongestGap = 4, kMostFitted = 40;
-constexpr double kHighestMotor_hz = 3500.0, kStrays_hz = 0.12, kStrays = 3e-4;   // common practice, no source
+constexpr double kStrays_hz = 0.12, kStrays = 3e-4;   // common practice, no source
 constexpr double kSolid = 5.0;   // surprise of a tooth that is hardly chance
 constexpr std::size_t kLinesOfMains = 4;
 constexpr double kLeads_db = 6.0, kFitsPulse_db = 5.0, kFitsBadly_db = 8.0;

@@ -16,7 +16,6 @@ namespace {
 
 constexpr double kRestOfAny = 6.9;       // surprise: one lone tone in a thousand gets teeth by chance
 constexpr int kMostCombs = 12;
-constexpr double kHighestMotor_hz = 3500.0;   // common practice, no source
 
 /// A steady line as all channels see it.
 struct JointLine {

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <set>
 
+#include "gain_noise.hpp"
 #include "gain_parts.hpp"
 #include "hushtrace/measure/line_transfer.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -24,10 +25,6 @@ constexpr double kFollowedBlock_s = 0.1, kSteadyBlock_s = 0.3;
 constexpr double kVague_db = 5.0;                        // a decade: a slope's sd from which it weighs nothing
 constexpr double kLawsApart_db = 6.0;                    // nearer to each other, magnetic and capacitive pick-up can't be told apart
 constexpr double kBent_db = 3.0, kBentUnknown_db = 6.0;  // what a law strays by, with the feed's impedance known or not (judged)
-
-bool is_noise_take(const Take& take) {
-    return !take.tone || std::holds_alternative<NearSilence>(take.tone->waveform);
-}
 
 /// The unit of a supply channel at sample value 1.0, volts or amperes; nothing where it isn't calibrated.
 std::optional<double> supply_scale(const Job& job, const Take& take, std::size_t c) {
@@ -51,7 +48,7 @@ public:
     void read() {
         bool any = false, any_running = false;
         for (const Take& take : job_.job.takes) {
-            if (std::none_of(take.channels.begin(), take.channels.end(), is_supply) || !is_noise_take(take) || is_floor_take(take)) continue;
+            if (std::none_of(take.channels.begin(), take.channels.end(), is_supply) || !plays_nothing(take) || is_floor_take(take)) continue;
             any = true;
             if (!engine_active(take)) continue;
             any_running = true;

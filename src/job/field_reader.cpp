@@ -24,11 +24,11 @@ std::string shown_name(const std::string& name) {
 
 }  // namespace
 
-void Reading::refuse(const std::string& path, const std::string& why) const {
+void JsonReading::refuse(const std::string& path, const std::string& why) const {
     throw Error(ErrorKind::invalid_input, fmt::format("{}: {}: {}", label, path, why));
 }
 
-void Reading::warn(std::string code, const std::string& path, const std::string& why,
+void JsonReading::warn(std::string code, const std::string& path, const std::string& why,
                    std::optional<std::string> take) {
     warnings.push_back({std::move(code), fmt::format("{}: {}: {}", label, path, why), std::move(take)});
 }
@@ -42,7 +42,7 @@ std::string_view type_of(const Json& value) {
     return "null";
 }
 
-double number_of(const Json& value, const std::string& path, const Reading& reading, Range range) {
+double number_of(const Json& value, const std::string& path, const JsonReading& reading, Range range) {
     if (!value.is_number()) reading.refuse(path, wanted("a number", value));
     const double number = value.get<double>();
     if (!std::isfinite(number)) reading.refuse(path, "is too large a number");
@@ -56,12 +56,12 @@ double number_of(const Json& value, const std::string& path, const Reading& read
     return number;
 }
 
-std::string string_of(const Json& value, const std::string& path, const Reading& reading) {
+std::string string_of(const Json& value, const std::string& path, const JsonReading& reading) {
     if (!value.is_string()) reading.refuse(path, wanted("a text", value));
     return value.get<std::string>();
 }
 
-Fields::Fields(const Json& value, std::string path, Reading& reading)
+Fields::Fields(const Json& value, std::string path, JsonReading& reading)
     : value_(value), path_(std::move(path)), reading_(reading) {
     if (!value.is_object()) reading_.refuse(path_.empty() ? "the whole" : path_, wanted("an object", value));
 }

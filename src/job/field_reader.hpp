@@ -15,7 +15,7 @@ namespace hushtrace {
 inline constexpr std::size_t kMostUnknownShown = 50;
 
 /// What all fields of one text share while it is read.
-struct Reading {
+struct JsonReading {
     std::string label;  ///< "job.json"
     std::vector<Warning>& warnings;
     std::size_t unknown_fields = 0;
@@ -35,8 +35,8 @@ inline constexpr Range kNotNegative{0, 1e15, true};
 inline constexpr Range kPositive{0, 1e15, false};
 
 /// Single values, checked; `path` names the field in messages.
-double number_of(const Json& value, const std::string& path, const Reading& reading, Range range);
-std::string string_of(const Json& value, const std::string& path, const Reading& reading);
+double number_of(const Json& value, const std::string& path, const JsonReading& reading, Range range);
+std::string string_of(const Json& value, const std::string& path, const JsonReading& reading);
 /// "an object", "a number", ...
 std::string_view type_of(const Json& value);
 
@@ -45,7 +45,7 @@ std::string_view type_of(const Json& value);
 class Fields {
 public:
     /// throws Error invalid_input when `value` is no object
-    Fields(const Json& value, std::string path, Reading& reading);
+    Fields(const Json& value, std::string path, JsonReading& reading);
 
     std::string path_of(std::string_view name) const;
     [[noreturn]] void refuse(std::string_view name, const std::string& why) const;
@@ -93,7 +93,7 @@ public:
         inner.finish();
     }
     void finish();
-    Reading& reading() { return reading_; }
+    JsonReading& reading() { return reading_; }
 
 private:
     const Json* list_of(std::string_view name);
@@ -106,7 +106,7 @@ private:
 
     const Json& value_;
     std::string path_;
-    Reading& reading_;
+    JsonReading& reading_;
     std::vector<std::string_view> asked_;
 };
 

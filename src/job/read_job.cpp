@@ -209,7 +209,7 @@ void read_takes(Fields& fields, Job& job) {
 
 Job parse_job(std::string_view text, std::vector<Warning>& warnings, std::string_view label) {
     const Json json = parse_safely(text, label);
-    Reading reading{std::string(label), warnings};
+    JsonReading reading{std::string(label), warnings};
     Fields fields(json, "", reading);
     Job job;
     read_schema(fields);

@@ -103,7 +103,7 @@ PlayedTone read_tone(Fields& fields) {
 PlayedTone parse_tone(std::string_view text) {
     const Json json = parse_safely(text, "tone");
     std::vector<Warning> warnings;
-    Reading reading{"tone", warnings};
+    JsonReading reading{"tone", warnings};
     Fields fields(json, "", reading);
     return read_tone(fields);
 }

@@ -18,7 +18,7 @@ namespace hushtrace {
 namespace {
 
 constexpr std::size_t kLargestLog = std::size_t{64} << 20;
-constexpr double kFastestEngine_rpm = 20000.0;  // common practice, no source
+constexpr double kFastestLogged_rpm = 20000.0;  // common practice, no source
 
 /// Why a log can't be used, in words that follow "its log ".
 struct Unusable {
@@ -148,7 +148,7 @@ private:
         for (std::size_t i = 0; i < rows.speed.size();) {
             rows.speed[i] *= unit;
             if (rows.speed[i] >= 0.0 &&
-                rows.speed[i] <= std::min(kFastestEngine_rpm, std::max(8000.0, 6 * middle * unit))) {
+                rows.speed[i] <= std::min(kFastestLogged_rpm, std::max(8000.0, 6 * middle * unit))) {
                 ++i;
                 continue;
             }

@@ -8,7 +8,7 @@
 #include <limits>
 #include <utility>
 
-#include "level_meter.hpp"
+#include "channel_levels.hpp"
 #include "link_drive.hpp"
 #include "take_keeper.hpp"
 
@@ -189,7 +189,7 @@ private:
     const CaptureOrder& order_;
     const CaptureHooks& hooks_;
     double rate_;
-    LevelMeter since_progress_, whole_;
+    ChannelLevels since_progress_, whole_;
     std::optional<LinkDrive> drive_;
     std::optional<TakeKeeper> keeper_;
     CaptureOutcome out_;

@@ -14,7 +14,7 @@
 #include "hushtrace/live/gain_task.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "follow_session.hpp"
-#include "level_meter.hpp"
+#include "channel_levels.hpp"
 #include "level_watch.hpp"
 #include "link_drive.hpp"
 #include "take_keeper.hpp"
@@ -343,7 +343,7 @@ private:
     double rate_;
     LinkDrive drive_;
     LevelWatch levels_;
-    LevelMeter whole_;
+    ChannelLevels whole_;
     std::optional<TakeKeeper> keeper_;
     LiveOutcome out_;
     std::optional<GainTask> gain_;

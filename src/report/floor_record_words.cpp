@@ -206,4 +206,9 @@ std::string bands_remark(const FloorRecord& record) {
     return "The interface's own noise isn't known: any band may be the interface's.";
 }
 
+std::string capital(std::string text) {
+    if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
+    return text;
+}
+
 }  // namespace hushtrace

@@ -34,4 +34,7 @@ std::string verdict_summary(const FloorRecord& record);
 /// What stands for the interface in a picture or table of thirds of octaves: one sentence.
 std::string bands_remark(const FloorRecord& record);
 
+/// With its first letter, a to z, as a capital.
+std::string capital(std::string text);
+
 }  // namespace hushtrace

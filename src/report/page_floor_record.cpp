@@ -12,11 +12,6 @@ namespace {
 constexpr std::size_t kLinesTold = 5;
 constexpr std::size_t kCaptionColumns = 200, kNoteColumns = 300, kNameColumns = 60;  // longer texts stand in the data
 
-std::string capital(std::string text) {
-    if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
-    return text;
-}
-
 std::string figures_table(const ConditionFloor& condition) {
     std::vector<std::string> names;
     for (const ChannelFloor& one : condition.channels) names.push_back(spaced(to_word(one.channel)));

@@ -46,11 +46,6 @@ void tell_lines(Lines& lines, const ConditionFloor& condition) {
     }
 }
 
-std::string capital(std::string text) {
-    if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
-    return text;
-}
-
 }  // namespace
 
 std::string floor_record_text(const OpenedJob& opened, const FloorRecord& record) {

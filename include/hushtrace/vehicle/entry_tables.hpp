@@ -41,6 +41,8 @@ struct ChangeLaw {
 std::span<const ChangeLaw> expected_change(EntryTest test, EntryWay way, bool follows_engine);
 /// A change of this much and more is a fall to the floor: what remains is something else's.
 inline constexpr double kToFloor_db = -25.0;
+/// No deeper fall is told: what lies under the floor isn't told from it.
+inline constexpr double kDeepestFall_db = -31.0;
 
 /// How a test's outcome is read.
 enum class ReadBy { take, ear, meter, channels };

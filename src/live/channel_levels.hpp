@@ -10,9 +10,9 @@
 namespace hushtrace {
 
 /// Peak and rms of each channel over the blocks added since it was made or reset.
-class LevelMeter {
+class ChannelLevels {
 public:
-    explicit LevelMeter(std::size_t channels) : sums_(channels) {}
+    explicit ChannelLevels(std::size_t channels) : sums_(channels) {}
 
     void add(const Block& block) {
         for (std::size_t c = 0; c < sums_.size(); ++c)
