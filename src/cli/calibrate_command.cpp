@@ -15,6 +15,7 @@
 #include "hushtrace/signal/take_file.hpp"
 #include "job_summary.hpp"
 #include "json_document.hpp"
+#include "offers.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -295,19 +296,19 @@ void add_calibrate_command(CLI::App& app, Context&) {
     auto* command =
         app.add_subcommand("calibrate", "from a meter's reading to volts; the set-up's own noise");
     const auto options = std::make_shared<CalibrateOptions>();
-    command->add_option("--job", options->folder, "the job's folder")->required();
-    command->add_option("--take", options->take, "the job's take of a steady tone that the meter was on");
+    command->add_option("--job", options->folder, "the job's folder")->required()->type_name(folder_type);
+    command->add_option("--take", options->take, "the job's take of a steady tone that the meter was on")->type_name(take_type);
     command->add_option("--volts", options->volts,
                         "what the meter read [V rms], at the probe, before any pad");
     command->add_option("--meter-accuracy", options->meter_accuracy,
                         "from the meter's data sheet, its ac range: percent of the reading and counts, such as 1.2%+3");
-    command->add_option("--channel", options->channel,
-                        "the channel that the meter was on; else all of the take");
+    offer<Channel>(command->add_option("--channel", options->channel, "the channel that the meter was on; else all of the take"));
     command->add_option("--frequency", options->frequency, "of the tone [Hz], 200 unless told otherwise");
     command->add_option("--meter-good-to", options->meter_good_to,
                         "up to where the meter reads true [Hz], 400 unless told");
     command->add_option("--floor", options->floor,
-                        "the job's take with the inputs shorted: stores the set-up's own noise");
+                        "the job's take with the inputs shorted: stores the set-up's own noise")
+        ->type_name(take_type);
     command
         ->add_option("--volts-full-scale", options->volts_full_scale,
                      "volts at full scale of each input, where known")

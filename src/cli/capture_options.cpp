@@ -11,6 +11,8 @@
 
 #include "hushtrace/live/precautions.hpp"
 #include "knob_script.hpp"
+#include "offers.hpp"
+#include "shared_folder.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -49,24 +51,26 @@ std::string usual_name(const Take& take) {
 
 fs::path signals_folder() {
     const char* told = std::getenv("HUSHTRACE_SIGNALS");
-    return told != nullptr && *told != '\0' ? fs::path(told) : fs::path(HUSHTRACE_SIGNALS_DIR);
+    return told != nullptr && *told != '\0' ? fs::path(told) : shared_folder() / "signals";
 }
 
 }  // namespace
 
 void CaptureOptions::add_to(CLI::App& app) {
-    app.add_option("--job", job, "the job's folder")->required();
+    app.add_option("--job", job, "the job's folder")->required()->type_name(folder_type);
     app.add_option("--volume-steps", volume_steps, "source volumes to step through, in order: 20,21,22")
         ->delimiter(',')
         ->allow_extra_args(false);
     app.add_option("--step-seconds", step_seconds,
                    "how long each volume step lasts [s], 3 unless told otherwise");
     app.add_option("--knob-script", knob_script,
-                   "with --simulate: a file that turns the knob as a hand would, each line a time [s] and a volume");
-    app.add_option("--burst", burst,
-                   "the tone sounds for so many seconds, then stays 40 dB down as long; 'none' for without pauses. Where the interface plays a "
-                   "sine into an "
-                   "amplifier that is on, 3 unless told otherwise; a volume step is then a burst and a pause");
+                   "with --simulate: a file that turns the knob as a hand would, each line a time [s] and a volume")
+        ->type_name(file_type);
+    offer(app.add_option("--burst", burst,
+                         "the tone sounds for so many seconds, then stays 40 dB down as long; 'none' for without pauses. Where the interface plays a "
+                         "sine into an "
+                         "amplifier that is on, 3 unless told otherwise; a volume step is then a burst and a pause"),
+          {"none"});
     may_burst = true;
     app.add_flag("--paced", paced, "with --simulate or --from: in real time");
     app.add_flag("--marks-from-stdin", marks_from_stdin, "each line on stdin marks the moment it arrives");
@@ -75,25 +79,21 @@ void CaptureOptions::add_to(CLI::App& app) {
 }
 
 void CaptureOptions::add_sound_to(CLI::App& app) {
-    app.add_option("--device", device,
-                   "capture from this audio device: number or part of its name; 'default'");
+    offer(app.add_option("--device", device, "capture from this audio device: number or part of its name; 'default'"), {"default"});
     app.add_option("--output-device", output_device, "play on another device than --device");
-    app.add_option("--simulate", simulate,
-                   "capture from a simulated vehicle: a scenario file, or its bare name");
-    app.add_option("--from", from, "capture from a sound file, as if it were being recorded");
+    app.add_option("--simulate", simulate, "capture from a simulated vehicle: a scenario file, or its bare name")->type_name(vehicle_type);
+    app.add_option("--from", from, "capture from a sound file, as if it were being recorded")->type_name(file_type);
     app.add_option("--seconds", seconds, "how long [s]; unless said, as the tone or the steps need, else 10");
     app.add_option("--name", name, "the take's name; a number is added when it is in use");
-    app.add_option("--format", format, "flac (24 bit) or wav (float)");
+    offer(app.add_option("--format", format, "flac (24 bit) or wav (float)"), {"flac", "wav"});
     app.add_option("--note-change", note_change,
                    "what was mended before this take, in words; \"ground remade\", \"lead rerouted 0.3 m\" and the like (docs/cures.md) "
                    "are held against what was promised");
     app.add_option("--max-level", max_level, "loudest that may be played [dBFS], -12 unless told otherwise");
     app.add_flag("--amplifier-live-ok", amplifier_live_ok,
                  "the interface may play its tone into an amplifier that is on: its gain is at the minimum, the speakers are off");
-    app.add_option("--output-lead", output_lead,
-                   "in or out: whether the interface's output lead is in the source");
-    app.add_option("--played", played,
-                   "the tone file that the source plays itself, with --via stick, phone or disc");
+    offer(app.add_option("--output-lead", output_lead, "in or out: whether the interface's output lead is in the source"), {"in", "out"});
+    app.add_option("--played", played, "the tone file that the source plays itself, with --via stick, phone or disc")->type_name(file_type);
     app.add_option("--rate", rate, "sample rate [Hz], 48000 unless told otherwise");
     app.add_option("--latency", latency, "latency asked of the device [s], 0.1 unless told otherwise");
     app.add_option("--frames", frames, "frames the device delivers at once, 512 unless told otherwise");

@@ -48,7 +48,7 @@ private:
 };
 
 /// The scenario file: a path, or the bare name of one in the folder of signals (environment
-/// HUSHTRACE_SIGNALS, else where the program was built from).
+/// HUSHTRACE_SIGNALS, else that of shared_folder()).
 ///   throws Error file_unreadable, naming those that there are
 std::filesystem::path scenario_path(const std::string& asked);
 

@@ -5,6 +5,7 @@
 #include "hushtrace/diagnose/chain_analysis.hpp"
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
+#include "offers.hpp"
 #include "print.hpp"
 
 namespace hushtrace::cli {
@@ -17,7 +18,7 @@ void add_chain_command(CLI::App& app, Context& context) {
     const auto options = std::make_shared<Options>();
     CLI::App* command = app.add_subcommand(
         "chain", "tells what the path does to sound: response, distortion, delay, polarity, crosstalk");
-    command->add_option("--job", options->job, "the job's folder")->required();
+    command->add_option("--job", options->job, "the job's folder")->required()->type_name(folder_type);
     command->add_flag("--json", options->json, "print one JSON document");
     command->callback([options, &context] {
         const OpenedJob opened = open_job(options->job);

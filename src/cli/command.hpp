@@ -13,6 +13,9 @@ struct Context {
 /// One command line, from its words to its exit code; faults are said in one line on stderr.
 int run_program(int argc, const char* const* argv);
 
+/// All commands, as --help lists them.
+void add_commands(CLI::App& app, Context& context);
+
 void add_devices_command(CLI::App& app, Context& context);
 void add_tones_command(CLI::App& app, Context& context);
 void add_job_command(CLI::App& app, Context& context);

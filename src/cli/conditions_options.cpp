@@ -3,15 +3,16 @@
 #include <algorithm>
 
 #include "help_section.hpp"
+#include "offers.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
 namespace {
 
 /// An option that takes one text of values separated by commas, and may be given again.
-void add_list(CLI::App& app, const std::string& name, std::vector<std::string>& into,
+CLI::Option* add_list(CLI::App& app, const std::string& name, std::vector<std::string>& into,
               const std::string& help) {
-    app.add_option(name, into, help)->delimiter(',')->allow_extra_args(false);
+    return app.add_option(name, into, help)->delimiter(',')->allow_extra_args(false);
 }
 
 AttachedDevice attached_from(const std::string& text) {
@@ -47,18 +48,18 @@ double not_negative(std::string_view option, double value) {
 
 void ConditionsOptions::add_to(CLI::App& app) {
     const HelpSection section(app, "Conditions");
-    app.add_option("--engine", engine, "engine: " + choices<Engine>());
+    offer<Engine>(app.add_option("--engine", engine, "engine: " + choices<Engine>()));
     app.add_option("--rpm", rpm, "engine speed [1/min]");
-    app.add_option("--source", source, "the source: " + choices<SourceState>());
-    app.add_option("--input", input, "what the source plays from: " + choices<SourceInput>());
+    offer<SourceState>(app.add_option("--source", source, "the source: " + choices<SourceState>()));
+    offer<SourceInput>(app.add_option("--input", input, "what the source plays from: " + choices<SourceInput>()));
     app.add_option("--volume", volume, "the source's volume, on its own scale");
-    app.add_option("--amplifier", amplifier, "the amplifier: " + choices<AmplifierState>());
-    add_list(app, "--hookup", hookup, "how the signal lead was connected: " + choices<Hookup>());
+    offer<AmplifierState>(app.add_option("--amplifier", amplifier, "the amplifier: " + choices<AmplifierState>()));
+    offer<Hookup>(add_list(app, "--hookup", hookup, "how the signal lead was connected: " + choices<Hookup>()));
     add_list(app, "--loads", loads, "what was switched on: headlights,rear_defogger");
     add_list(app, "--attached", attached,
              "what else was connected, and what feeds it: phone:vehicle,laptop:mains");
-    app.add_option("--laptop", laptop, "what feeds the laptop: " + choices<LaptopPower>());
-    app.add_option("--point", point, "where the probe sits: " + choices<Point>());
+    offer<LaptopPower>(app.add_option("--laptop", laptop, "what feeds the laptop: " + choices<LaptopPower>()));
+    offer<Point>(app.add_option("--point", point, "where the probe sits: " + choices<Point>()));
     app.add_option("--at-amplifier", at_amplifier, "the amplifier's name in the job, where there are several");
 }
 
@@ -91,7 +92,7 @@ Conditions ConditionsOptions::conditions() const {
 
 void ChannelOptions::add_to(CLI::App& app) {
     const HelpSection section(app, "Channels");
-    add_list(app, "--channels", channels, "what each input carries, in order: " + choices<Channel>());
+    offer<Channel>(add_list(app, "--channels", channels, "what each input carries, in order: " + choices<Channel>()));
     add_list(app, "--attenuation-db", attenuation_db, "loss of the pad before each input [dB, positive]");
 }
 

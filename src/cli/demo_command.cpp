@@ -13,6 +13,7 @@
 #include "command.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/simulation/simulated_vehicle.hpp"
+#include "offers.hpp"
 
 namespace hushtrace::cli {
 namespace {
@@ -220,8 +221,10 @@ void add_demo_command(CLI::App& app, Context&) {
     CLI::App* demo =
         app.add_subcommand("demo", "the whole job on a simulated vehicle with faults, no device needed");
     demo->add_option("--out", options->out, "folder to make for the job, its takes and its page")
+        ->type_name(folder_type)
         ->capture_default_str();
     demo->add_option("--vehicle", options->vehicle, "a simulated vehicle: a file, or a name from signals/")
+        ->type_name(vehicle_type)
         ->capture_default_str();
     demo->callback([options] { Demo(options->out, options->vehicle).run(); });
 }

@@ -12,6 +12,7 @@
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
 #include "live_options.hpp"
+#include "offers.hpp"
 #include "print.hpp"
 #include "values.hpp"
 
@@ -58,7 +59,7 @@ void add_gain_command(CLI::App& app, Context& context) {
     const auto options = std::make_shared<GainOptions>();
     CLI::App* command = app.add_subcommand(
         "gain", "finds how loud the source may go, and where each amplifier's gain must stand");
-    command->add_option("--job", options->job, "the job's folder")->required();
+    command->add_option("--job", options->job, "the job's folder")->required()->type_name(folder_type);
     command->add_option("--allowance", options->allowance,
                         "for recordings that stay below full scale, the gain stands so many dB higher; in place of the job's allowance_db");
     command->add_option("--driver", options->driver,

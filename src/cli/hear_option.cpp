@@ -5,6 +5,7 @@
 #include "hushtrace/diagnose/hear.hpp"
 #include "hushtrace/report/hear_page.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "offers.hpp"
 
 namespace hushtrace::cli {
 
@@ -25,7 +26,8 @@ std::string HearOption::write(const OpenedJob& opened, NoiseAnalysis& analysis) 
 
 void add_hear_option(CLI::App& command, HearOption& option) {
     command.add_option("--hear", option.folder,
-                       "a new folder for sound files: each noise source alone, its take without it, a playlist and a page");
+                       "a new folder for sound files: each noise source alone, its take without it, a playlist and a page")
+        ->type_name(folder_type);
     command.add_option("--hear-gain", option.gain_db,
                        "one gain in dB for all of them (default: each as loud as -6 dBFS peaks allow)");
 }

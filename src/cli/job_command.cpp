@@ -20,6 +20,7 @@
 #include "job_summary.hpp"
 #include "job_take.hpp"
 #include "json_document.hpp"
+#include "offers.hpp"
 #include "tone_file_found.hpp"
 #include "values.hpp"
 
@@ -363,15 +364,15 @@ void add_job_command(CLI::App& app, Context&) {
     auto* command =
         app.add_subcommand("job", "open a job, describe and change it, add a take or an observation, show it");
     const auto options = std::make_shared<JobOptions>();
-    command->add_option("--job", options->folder, "the job's folder")->required();
+    command->add_option("--job", options->folder, "the job's folder")->required()->type_name(folder_type);
     command->add_flag("--new", options->fresh, "make the folder and open a job in it");
     options->take.add_to(*command);
     command->add_flag("--ask", options->ask, "on a terminal: asks for what the job doesn't say yet; --new without --title does so by itself");
-    command
-        ->add_option("--observe", options->seen.observe,
-                     "WHAT=VALUE, such as ground_drop=0.08V or noise_heard=gone; removed=isolator (or removed=all) for a temporary item that "
-                     "came out again")
-        ->allow_extra_args(false);
+    offer(command->add_option("--observe", options->seen.observe,
+                              "WHAT=VALUE, such as ground_drop=0.08V or noise_heard=gone; removed=isolator (or removed=all) for a temporary "
+                              "item that came out again")
+              ->allow_extra_args(false),
+          as_offer(observation_words(), "="));
     command->add_option("--meter-good-to", options->seen.meter_good_to,
                         "with --observe amplifier_output=VOLTS: the highest frequency [Hz] at which the meter reads right");
     command->add_option("--reason", options->seen.reason, "why an observation was declined");

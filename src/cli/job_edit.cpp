@@ -7,6 +7,7 @@
 #include "hushtrace/job/shell_word.hpp"
 #include "hushtrace/job/shown_text.hpp"
 #include "job_summary.hpp"
+#include "offers.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -96,6 +97,7 @@ void EditOptions::add_to(CLI::App& app) {
     app.add_option("--rename", rename, "amplifier:OLD=NEW or branch:OLD=NEW, with all that names it")->allow_extra_args(false);
     app.add_option("--withdraw", withdraw,
                    "take a take (takes/idle.flac) or an observation (observation:2) back out of the job; sound files stay on the disk")
+        ->type_name(take_type)
         ->allow_extra_args(false);
 }
 

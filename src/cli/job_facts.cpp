@@ -7,6 +7,7 @@
 #include "hushtrace/job/atomic_file.hpp"
 #include "hushtrace/job/job_text.hpp"
 #include "help_section.hpp"
+#include "offers.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -180,9 +181,9 @@ Job described_by(const Job& job, const std::string& given_text, const char* labe
 
 void JobFacts::add_supply_to(CLI::App& app) {
     const HelpSection section(app, "Description");
-    app.add_option("--from", from, kFromHelp);
-    app.add_option("--drive", drive, "what drives it: " + choices<Drive>());
-    app.add_option("--supply-v", supply_v, "the vehicle's supply [V]: 12 or 24");
+    app.add_option("--from", from, kFromHelp)->type_name(file_type);
+    offer<Drive>(app.add_option("--drive", drive, "what drives it: " + choices<Drive>()));
+    offer(app.add_option("--supply-v", supply_v, "the vehicle's supply [V]: 12 or 24"), {"12", "24"});
     app.add_option("--alternator", alternator, kAlternatorHelp);
     app.add_option("--cables", cables, "above_metal_m=0.01: how far the feed runs above the body's metal");
     add_supply_and_branches(app);
@@ -199,22 +200,22 @@ void JobFacts::add_supply_and_branches(CLI::App& app) {
 
 void JobFacts::add_to(CLI::App& app) {
     const HelpSection section(app, "Description");
-    app.add_option("--from", from, kFromHelp);
+    app.add_option("--from", from, kFromHelp)->type_name(file_type);
     app.add_option("--title", title, "what the job is called");
     app.add_option("--date", date, "2026-01-31");
     app.add_option("--complaint", complaint, "what the customer says");
     app.add_option("--vehicle", vehicle, "the vehicle, in words");
-    app.add_option("--drive", drive, "what drives it: " + choices<Drive>());
+    offer<Drive>(app.add_option("--drive", drive, "what drives it: " + choices<Drive>()));
     app.add_option("--cylinders", cylinders, "number of cylinders");
-    app.add_option("--strokes", strokes, "strokes a cycle, 2 or 4");
-    app.add_option("--supply-v", supply_v, "the vehicle's supply [V]: 12 or 24");
-    app.add_option("--mains-hz", mains_hz, "the region's mains frequency [Hz]: 50 or 60");
+    offer(app.add_option("--strokes", strokes, "strokes a cycle, 2 or 4"), {"2", "4"});
+    offer(app.add_option("--supply-v", supply_v, "the vehicle's supply [V]: 12 or 24"), {"12", "24"});
+    offer(app.add_option("--mains-hz", mains_hz, "the region's mains frequency [Hz]: 50 or 60"), {"50", "60"});
     app.add_option("--alternator", alternator, kAlternatorHelp);
     app.add_option("--source-description", source_description, "the source, in words");
     app.add_option("--preout-v", preout_v, "the source's rated line output [V]");
     app.add_option("--volume-top", volume_top, "the highest volume on the source's scale");
-    app.add_option("--source-factory", source_factory, "the source came with the vehicle: yes or no");
-    app.add_option("--source-output", source_output, "what the source puts out: " + choices<OutputKind>());
+    offer(app.add_option("--source-factory", source_factory, "the source came with the vehicle: yes or no"), {"yes", "no"});
+    offer<OutputKind>(app.add_option("--source-output", source_output, "what the source puts out: " + choices<OutputKind>()));
     app.add_option("--speaker", speakers,
                    "AMPLIFIER,power_w=600,impedance_ohm=4,kind=subwoofer,sensitivity_db_2v83_1m=86,distance_m=1.5; may be given again")
         ->allow_extra_args(false);
@@ -224,8 +225,7 @@ void JobFacts::add_to(CLI::App& app) {
     app.add_option("--cables", cables,
                    "signal_m=5,separation_m=0.02,parallel_m=4,crossing_deg=90,above_metal_m=0.01");
     add_supply_and_branches(app);
-    app.add_option("--interface-input", interface_input,
-                   "the interface's input: " + choices<InterfaceInput>());
+    offer<InterfaceInput>(app.add_option("--interface-input", interface_input, "the interface's input: " + choices<InterfaceInput>()));
     app.add_option("--amps-per-volt", amps_per_volt, "a current clamp's scale [A/V]");
     app.add_option("--limit-thd", limit_thd, "distortion allowed at the ceiling [percent]");
     app.add_option("--limits", limits,

@@ -10,6 +10,7 @@
 #include "hushtrace/measure/capture_faults.hpp"
 #include "hushtrace/signal/take_file.hpp"
 #include "job_edit.hpp"
+#include "offers.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -138,7 +139,7 @@ SoundFacts read_through(const fs::path& file, const std::optional<PlayedTone>& t
 
 void TakeOptions::add_to(CLI::App& app) {
     const HelpSection section(app, "A take that is added");
-    app.add_option("--add", add, "bring this sound file into the job as a take");
+    app.add_option("--add", add, "bring this sound file into the job as a take")->type_name(file_type);
     app.add_option("--name", name, "what the take's file is called in takes/");
     app.add_option("--volume-steps", volume_steps, "the volumes stepped through in this take, in order")
         ->delimiter(',')
@@ -147,9 +148,11 @@ void TakeOptions::add_to(CLI::App& app) {
         ->allow_extra_args(false);
     app.add_option(
         "--rpm-log", rpm_log,
-        "a CSV of the engine's speed, header time_s,rpm; copied into takes/. With --take, for a take that is there");
+        "a CSV of the engine's speed, header time_s,rpm; copied into takes/. With --take, for a take that is there")
+        ->type_name(file_type);
     app.add_option("--take", of_take,
-                   "a take of the job that --rpm-log belongs to, or whose conditions are corrected by the options below: takes/idle.flac");
+                   "a take of the job that --rpm-log belongs to, or whose conditions are corrected by the options below: takes/idle.flac")
+        ->type_name(take_type);
     app.add_option("--recorded-at", recorded_at, "when it was captured: 2026-01-31T10:12:00");
     app.add_option("--after-change", after_change,
                    "what was mended before, in words; \"ground remade\", \"lead rerouted 0.3 m\" and the like (docs/cures.md) "

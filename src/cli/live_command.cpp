@@ -15,6 +15,7 @@
 #include "hushtrace/live/terminal_view.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "live_options.hpp"
+#include "offers.hpp"
 #include "shared_page.hpp"
 #include "terminal_keys.hpp"
 #include "vehicle_script.hpp"
@@ -129,7 +130,7 @@ LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
 void add_live_command(CLI::App& app, Context& context) {
     CLI::App* command = app.add_subcommand("live", "shows what arrives at the amplifier's input while hands move cables");
     const auto options = std::make_shared<LiveOptions>();
-    command->add_option("--job", options->sound.job, "the job's folder")->required();
+    command->add_option("--job", options->sound.job, "the job's folder")->required()->type_name(folder_type);
     options->add_follow_to(*command);
     command->add_flag("--json", options->json_lines, "a JSON document a line in place of the view: snapshots and events");
     options->add_to(*command);

@@ -4,6 +4,7 @@
 
 #include "help_section.hpp"
 #include "knob_script.hpp"
+#include "offers.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -11,7 +12,8 @@ void LiveOptions::add_to(CLI::App& app) {
     {
         const HelpSection section(app, "Live");
         app.add_option("--knob-script", sound.knob_script,
-                       "with --simulate: a file that turns the knob, each line a time [s] and a volume");
+                       "with --simulate: a file that turns the knob, each line a time [s] and a volume")
+            ->type_name(file_type);
         app.add_flag("--plain", plain, "plain lines in place of the moving view");
         app.add_flag("--keys-from-stdin", keys_from_stdin, "with --plain or --json: each letter that comes in on stdin is a key (+ - k m q ...)");
         app.add_option("--share", share,
@@ -32,12 +34,14 @@ void LiveOptions::add_knob_to(CLI::App& app) {
 
 void LiveOptions::add_follow_to(CLI::App& app) {
     const HelpSection section(app, "Following a noise source");
-    app.add_option("--follow", follow,
-                   "whine, hum, ignition, hiss, motor, pwm, all (sound), a frequency (1187hz), an engine order (order12, with --rpm), or a "
-                   "source's id from 'noise'; unless said, the loudest");
+    offer(app.add_option("--follow", follow,
+                         "whine, hum, ignition, hiss, motor, pwm, all (sound), a frequency (1187hz), an engine order (order12, with --rpm), or a "
+                         "source's id from 'noise'; unless said, the loudest"),
+          {"whine", "hum", "ignition", "hiss", "motor", "pwm", "all"});
     app.add_flag("--armed", armed, "store the last minute as a take by itself when the level jumps");
     app.add_option("--vehicle-script", vehicle_script,
-                   "with --simulate: a file that changes the vehicle meanwhile, each line a time [s], hookup, engine, rpm or loads, and a word");
+                   "with --simulate: a file that changes the vehicle meanwhile, each line a time [s], hookup, engine, rpm or loads, and a word")
+        ->type_name(file_type);
 }
 
 LiveOrder LiveOptions::order(LiveTask task, const CaptureOrder& capture, const Job& job) const {

@@ -9,6 +9,7 @@
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "offers.hpp"
 #include "print.hpp"
 
 namespace hushtrace::cli {
@@ -36,7 +37,7 @@ void add_noise_command(CLI::App& app, Context& context) {
     const auto options = std::make_shared<Options>();
     CLI::App* command =
         app.add_subcommand("noise", "finds the noise in a job's takes, and what to do about it");
-    command->add_option("--job", options->job, "the job's folder")->required();
+    command->add_option("--job", options->job, "the job's folder")->required()->type_name(folder_type);
     command->add_flag("--json", options->json, "print one JSON document");
     command->add_flag("--dummy-test", options->dummy_test, "guide through the four steps of the dummy test");
     command->add_flag("--floor", options->floor, "print the noise-floor record: each condition's floor, against the source's ceiling and the limits");

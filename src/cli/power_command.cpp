@@ -6,6 +6,7 @@
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/text.hpp"
 #include "job_facts.hpp"
+#include "offers.hpp"
 #include "print.hpp"
 
 namespace hushtrace::cli {
@@ -18,7 +19,7 @@ void add_power_command(CLI::App& app, Context&) {
     };
     const auto options = std::make_shared<Options>();
     CLI::App* command = app.add_subcommand("power", "sizes fuses and supply cables, and tells the alternator's reserve and the ripple");
-    command->add_option("--job", options->job, "the job's folder; without one the options below describe the supply");
+    command->add_option("--job", options->job, "the job's folder; without one the options below describe the supply")->type_name(folder_type);
     command->add_flag("--json", options->json, "print one JSON document");
     command
         ->add_option("--amplifier", options->facts.amplifiers,

@@ -8,6 +8,7 @@
 #include <string_view>
 #include <vector>
 
+#include "build_facts.hpp"
 #include "command.hpp"
 #include "hushtrace/signal/error.hpp"
 
@@ -40,11 +41,10 @@ std::string reason(const CLI::App& app, const CLI::ParseError& wrong, int argc, 
 
 namespace hushtrace::cli {
 
-int run_program(int argc, const char* const* argv) {
-    CLI::App app{"Hushtrace finds the noise in a vehicle's sound system, and where its gain must stand."};
-    app.set_version_flag("--version", "hushtrace " HUSHTRACE_VERSION);
+void add_commands(CLI::App& app, Context& context) {
+    app.description("Hushtrace finds the noise in a vehicle's sound system, and where its gain must stand.");
+    app.set_version_flag("--version", build_text());
     app.require_subcommand(1);
-    Context context;
     // commands register here, in the order in which a job uses them
     add_devices_command(app, context);
     add_tones_command(app, context);
@@ -58,6 +58,12 @@ int run_program(int argc, const char* const* argv) {
     add_report_command(app, context);
     add_live_command(app, context);
     add_demo_command(app, context);
+}
+
+int run_program(int argc, const char* const* argv) {
+    CLI::App app;
+    Context context;
+    add_commands(app, context);
     try {
         app.parse(argc, argv);
     } catch (const CLI::Success& success) {  // --help, --version

@@ -20,6 +20,7 @@
 #include "hushtrace/report/page.hpp"
 #include "hushtrace/report/tables.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "offers.hpp"
 #include "print.hpp"
 #include "report_index.hpp"
 
@@ -124,19 +125,20 @@ void add_report_command(CLI::App& app, Context& context) {
     const auto options = std::make_shared<Options>();
     CLI::App* command =
         app.add_subcommand("report", "writes the record: a page with its pictures, and the data beside it");
-    command->add_option("--job", options->job, "the job's folder");
-    command->add_option("--out", options->out,
-                        "the page to write (default: records/report.html in the job's folder)");
+    command->add_option("--job", options->job, "the job's folder")->type_name(folder_type);
+    command->add_option("--out", options->out, "the page to write (default: records/report.html in the job's folder)")->type_name(file_type);
     command->add_flag("--pictures", options->pictures, "write each picture as an SVG file too, in a folder beside the page");
     command->add_flag("--tables", options->tables, "also every table and curve as CSV, in a folder beside the page: report-tables/");
     command->add_flag("--no-keep", options->no_keep, "leave out the copy of the data that stays, in records/kept/");
     command->add_option("--index", options->index,
-                        "instead of a record: one line a job (JSON Lines) of these folders, each a job or a folder of jobs");
+                        "instead of a record: one line a job (JSON Lines) of these folders, each a job or a folder of jobs")
+        ->type_name(folder_type);
     command->add_flag("--json", options->json, "print the data as one JSON document");
     add_hear_option(*command, options->hear);
     command->add_option("--earlier", options->earlier,
                         "compare with an earlier record of the same vehicle instead: another job's folder, this one (its state before the changes), "
-                        "or a record's data file; writes records/comparison.html");
+                        "or a record's data file; writes records/comparison.html")
+        ->type_name(folder_type);
     command->callback([options, command, &context] {
         if (!options->index.empty()) {
             const auto given = options_given(*command);

@@ -3,6 +3,7 @@
 
 #include "conditions_options.hpp"
 #include "help_section.hpp"
+#include "offers.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -23,8 +24,9 @@ void ToneOptions::add_to(CLI::App& app, bool with_duration) {
     const auto list = [&](const char* name, std::vector<std::string>& into, const char* help) {
         app.add_option(name, into, help)->delimiter(',')->allow_extra_args(false);
     };
-    app.add_option("--tone", kind,
-                   fmt::format("the tone that is played: none, {}", fmt::join(tone_kind_words(), ", ")));
+    std::vector<std::string> kinds = as_offer(tone_kind_words());
+    kinds.insert(kinds.begin(), "none");
+    offer(app.add_option("--tone", kind, fmt::format("the tone that is played: {}", fmt::join(kinds, ", "))), kinds);
     app.add_option("--frequency", frequency, "of a sine or stepped tone [Hz], 997 unless told otherwise");
     list("--frequencies", frequencies, "of the two tones [Hz]");
     app.add_option("--level", level, "level [dBFS]");
@@ -32,9 +34,9 @@ void ToneOptions::add_to(CLI::App& app, bool with_duration) {
     app.add_option("--from-hz", from_hz, "where a sweep starts [Hz]");
     app.add_option("--to-hz", to_hz, "where a sweep ends [Hz]");
     if (with_duration) app.add_option("--duration", duration, "how long a sweep lasts [s]");
-    app.add_option("--tone-channel", channel,
-                   "which output plays it: both, left, right; one alone tells crosstalk and swapped leads");
-    app.add_option("--via", via, "how the tone gets in: " + choices<ToneVia>());
+    offer(app.add_option("--tone-channel", channel, "which output plays it: both, left, right; one alone tells crosstalk and swapped leads"),
+          {"both", "left", "right"});
+    offer<ToneVia>(app.add_option("--via", via, "how the tone gets in: " + choices<ToneVia>()));
 }
 
 std::optional<PlayedTone> ToneOptions::tone() const {

@@ -14,6 +14,7 @@
 #include "hushtrace/signal/tone_file.hpp"
 #include "hushtrace/signal/tone_programme.hpp"
 #include "json_document.hpp"
+#include "offers.hpp"
 #include "values.hpp"
 
 namespace hushtrace::cli {
@@ -226,9 +227,8 @@ void add_tones_command(CLI::App& app, Context&) {
     CLI::App* command =
         app.add_subcommand("tones", "writes a test tone to a file that the source plays itself");
     const auto request = std::make_shared<Request>();
-    command->add_option("KIND", request->kind, fmt::format("{}", fmt::join(tone_kind_words(), ", ")))
-        ->required();
-    command->add_option("--out", request->out, "the file to write: .wav or .flac")->required();
+    offer(command->add_option("KIND", request->kind, fmt::format("{}", fmt::join(tone_kind_words(), ", ")))->required(), as_offer(tone_kind_words()));
+    command->add_option("--out", request->out, "the file to write: .wav or .flac")->required()->type_name(file_type);
     ToneOptions& tone = request->tone;
     command->add_option("--frequency", tone.frequency,
                         "of a sine or stepped tone [Hz], 997 unless told otherwise");
@@ -246,8 +246,8 @@ void add_tones_command(CLI::App& app, Context&) {
     command->add_option("--duration", request->duration, "how long the tone lasts between the markers [s]");
     command->add_option("--seed", request->seed, "of noise: another number, other noise");
     command->add_option("--rate", request->rate, "sample rate [Hz], 44100 unless told otherwise");
-    command->add_option("--bits", request->bits, "16 or 24; 16 unless told otherwise");
-    command->add_option("--channel", request->channel, "both, left or right; both unless told otherwise");
+    offer(command->add_option("--bits", request->bits, "16 or 24; 16 unless told otherwise"), {"16", "24"});
+    offer(command->add_option("--channel", request->channel, "both, left or right; both unless told otherwise"), {"both", "left", "right"});
     command->add_flag("--force", request->force, "replace the file when it exists");
     command->add_flag("--json", request->json, "print one JSON document");
     command->callback([request] {
