@@ -64,7 +64,8 @@ for name in names:
 for script in (source / "tests/bench").iterdir():
     if script.suffix in (".py", ".cpp"):
         known |= set(re.findall(r"\"(--[a-z][a-z0-9-]*)", script.read_text()))
-others = {"--user", "--joblog", "--resume", "--array", "--cpus-per-task", "--mem", "--wrap"}  # of programs that aren't ours
+others = {"--user", "--build", "--install", "--component", "--prefix",
+          "--joblog", "--resume", "--array", "--cpus-per-task", "--mem", "--wrap"}  # of programs that aren't ours
 for page in pages:
     for option in re.findall(r"(?<![\w-])--[a-z][a-z0-9-]*", page.read_text()):
         counts["options"] += 1
