@@ -34,6 +34,7 @@ constexpr double kMostSnr = 4;
 
 /// Evidence of a line that nobody doubts.
 constexpr double kLoud = 60;
+constexpr double kMuchLouder = 10;
 
 /// Of a nimble line that short windows show at 30 the long ones showed 35 and more, in 25 vehicles; less than this, and they
 /// needn't be asked.
@@ -66,10 +67,10 @@ public:
             if (!std::isfinite(x)) throw Error(ErrorKind::not_finite, "ridge: a sample is not a finite number");
         if (to_hz_ < 1.1 * search.from_hz || static_cast<double>(samples.size()) < rate) return;
         const ThinnedSound sound = thinned(samples, rate, to_hz_);
-        const NoiseShape noise = search.nimble ? noise_of_each_bin(sound.samples, sound.rate_hz, to_hz_, search.still)
-                                               : noise_shape(sound.samples, sound.rate_hz, to_hz_, search.still);
+        noise_ = search.nimble ? noise_of_each_bin(sound.samples, sound.rate_hz, to_hz_, search.still)
+                               : noise_shape(sound.samples, sound.rate_hz, to_hz_, search.still);
         for (const Watch& watch : watches(search)) {
-            maps_.push_back(noise_ratio_map(sound.samples, sound.rate_hz, watch.window_s, to_hz_, noise, search.still));
+            maps_.push_back(noise_ratio_map(sound.samples, sound.rate_hz, watch.window_s, to_hz_, noise_, search.still));
             pass_over_clicks(maps_.back());
             for (const Ridge& known : search.known) leave_out(maps_.back(), known);
             for (const double slope : watch.slopes_per_s)
@@ -130,11 +131,29 @@ private:
     void weigh(Hypothesis& one) const {
         one.log_evidence = PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).log_evidence();
     }
-    static void leave_out(NoiseRatioMap& map, const Ridge& ridge) {
-        map.leave_out(ridge, 1.0);
-        // the multiples of a loud line are found with it, once it is known
-        if (ridge.log_evidence > kLoud)
-            for (const double multiple : {2.0, 3.0, 4.0, 5.0, 6.0}) map.leave_out(ridge, multiple);
+    void leave_out(NoiseRatioMap& map, const Ridge& ridge) const {
+        // the multiples of a loud line are found with it, once it is known; what is much louder there may be another's
+        std::vector<double> multiples = {1.0};
+        if (ridge.log_evidence > kLoud) {
+            const double own_hz = ridge.track.mean_hz();
+            const double own = std::pow(10.0, 0.1 * ridge.snr_db) * noise_.seen_through(own_hz, map.bin_hz);
+            for (const double multiple : {2.0, 3.0, 4.0, 5.0, 6.0})
+                if (in_1_hz(map, ridge.track, multiple) * noise_.seen_through(multiple * own_hz, map.bin_hz) < kMuchLouder * own)
+                    multiples.push_back(multiple);
+        }
+        for (const double multiple : multiples) map.leave_out(ridge, multiple);
+    }
+    /// Mean power over the noise's in 1 Hz along a multiple of a track.
+    static double in_1_hz(const NoiseRatioMap& map, const Track& track, double multiple) {
+        double sum = 0;
+        std::size_t count = 0;
+        for (std::size_t t = 0; t < map.columns; ++t) {
+            const auto b = static_cast<std::size_t>(multiple * track.at(map.centre_s(t)) / map.bin_hz + 0.5);
+            if (b >= map.bins || map.at(t, b) < 0.0F) continue;
+            sum += map.at(t, b) - 1.0;
+            ++count;
+        }
+        return count > 0 ? sum / static_cast<double>(count) * 1.5 * map.bin_hz : 0.0;
     }
     void pass_over_clicks(NoiseRatioMap& map) const {
         constexpr double rings_s = 0.005;
@@ -187,6 +206,7 @@ private:
 
     RidgeSearch search_;
     double to_hz_;
+    NoiseShape noise_;
     std::vector<NoiseRatioMap> maps_;
     std::vector<Hypothesis> hypotheses_;
     std::size_t followed_ = 0;
