@@ -31,6 +31,28 @@ const OrderLine* line_at(const MovingFamily& family, double ratio) {
     return best;
 }
 
+/// Whether side lines a firing's rate apart are those of a swing: a phase that swings by b radians at one rate leaves a carrier J0(b)
+/// and side lines J1(b), J2(b) alike on either side (Carson 1922, Proc. IRE 10(1)); up to b = 1.3 J2 J0 / J1^2 lies between 0.43 and
+/// 0.50. A comb's teeth fall off otherwise.
+bool is_swung(const MovingFamily& family, const OrderLine& line, double spacing) {
+    constexpr double least = 0.08, most = 0.42, alike = 2.5, near_by = 0.06;   // of (J2 J0 / J1^2)^2, read with some noise; in power
+    const auto strongest_at = [&](double ratio) -> const OrderLine* {
+        const OrderLine* best = nullptr;
+        for (const OrderLine& other : family.lines)
+            if (std::abs(other.ratio - ratio) < near_by * spacing && (!best || power_of(other) > power_of(*best))) best = &other;
+        return best;
+    };
+    std::array<double, 2> both{};   // powers of the first and the second side lines, geometric means
+    for (std::size_t n = 0; n < both.size(); ++n) {
+        const double away = static_cast<double>(n + 1) * spacing;
+        const OrderLine *below = strongest_at(line.ratio - away), *above = strongest_at(line.ratio + away);
+        if (!below || !above || power_of(*below) > alike * power_of(*above) || power_of(*above) > alike * power_of(*below)) return false;
+        both[n] = std::sqrt(power_of(*below) * power_of(*above));
+    }
+    const double falls = both[1] * power_of(line) / (both[0] * both[0]);
+    return both[0] < power_of(line) && falls > least && falls < most;
+}
+
 /// Whether a line is one tooth of the clicks' comb: nearly as strong a line a click's rate above it, or one
 /// below.
 bool is_comb_tooth(const MovingFamily& family, const OrderLine& line, double click_rate_hz) {
@@ -42,7 +64,7 @@ bool is_comb_tooth(const MovingFamily& family, const OrderLine& line, double cli
         if (std::abs(line.ratio - other.ratio - spacing) < 0.06 * spacing) below = true;
     }
     // at the comb's end, and where two combs run together, one neighbour is all there is
-    return above || below;
+    return (above || below) && !is_swung(family, line, spacing);
 }
 
 enum class Fit { impossible, possible, usual };

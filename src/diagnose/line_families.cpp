@@ -28,14 +28,16 @@ double prominence_in_time(const ChannelSurvey& survey, double frequency_hz, doub
     return decibels_from_power(best);
 }
 
+double power_of(const OrderLine& line) { return *std::max_element(line.mean_square.begin(), line.mean_square.end()); }
+
 bool is_own(const OrderLine& line) { return std::abs(line.ratio - 1.0) < 0.002; }
 
 /// Followed, a line that moves stands out more than unfollowed; one that holds still, less [dB].
 constexpr double kLeastSharpening_db = 0.5;
 
-/// All that turns with a track, in each channel, from the spectra over its cycles; nothing but the line itself where it proves
-/// in the channel it was followed in to hold still.
-std::vector<OrderLine> lines_that_turn_with(const Track& track, std::size_t followed_in, const std::vector<ThinnedSound>& sounds,
+/// The lines over a track's cycles, in each channel; nothing but the line itself where it proves in the channel it was followed in
+/// to hold still.
+std::vector<OrderLine> lines_over_cycles(const Track& track, std::size_t followed_in, const std::vector<ThinnedSound>& sounds,
                                             const TakeSurvey& survey, double wander) {
     const double mean_hz = track.mean_hz();
     std::vector<OrderLine> found;
@@ -68,7 +70,21 @@ std::vector<OrderLine> lines_that_turn_with(const Track& track, std::size_t foll
                 *same = turning;
         }
     }
-    // followed, a line that turns with the track is sharper than unfollowed, one that holds still is smeared
+    std::sort(found.begin(), found.end(),
+              [](const OrderLine& a, const OrderLine& b) { return a.ratio < b.ratio; });
+    for (OrderLine& line : found)
+        for (std::size_t c = 0; c < spectra.size(); ++c) {
+            const std::size_t k = spectra[c].bin_of(line.ratio);
+            double sum = 0;
+            for (std::size_t j = k > 3 ? k - 3 : 0; j <= std::min(k + 3, spectra[c].density.size() - 1); ++j)
+                sum += (spectra[c].density[j] - floors[c][j]) * spectra[c].bin_hz();
+            line.mean_square.push_back(std::max(sum, 0.0));
+        }
+    return found;
+}
+
+/// Those of them that turn with the track: followed, such a line is sharper than unfollowed; one that holds still is smeared.
+std::vector<OrderLine> lines_that_turn(std::vector<OrderLine> found, double mean_hz, double wander) {
     const auto turns_with = [&](const OrderLine& line) {
         if (is_own(line)) return true;
         const double smear_bins =
@@ -80,16 +96,6 @@ std::vector<OrderLine> lines_that_turn_with(const Track& track, std::size_t foll
         return line.sharpening_db > 0.0;
     };
     std::erase_if(found, [&](const OrderLine& line) { return !turns_with(line); });
-    std::sort(found.begin(), found.end(),
-              [](const OrderLine& a, const OrderLine& b) { return a.ratio < b.ratio; });
-    for (OrderLine& line : found)
-        for (std::size_t c = 0; c < spectra.size(); ++c) {
-            const std::size_t k = spectra[c].bin_of(line.ratio);
-            double sum = 0;
-            for (std::size_t j = k > 3 ? k - 3 : 0; j <= std::min(k + 3, spectra[c].density.size() - 1); ++j)
-                sum += (spectra[c].density[j] - floors[c][j]) * spectra[c].bin_hz();
-            line.mean_square.push_back(std::max(sum, 0.0));
-        }
     return found;
 }
 
@@ -198,7 +204,6 @@ bool is_click_tooth(const Track& track, const ThinnedSound& sound, double click_
 /// Whether a path strays about a line of a family found before, and holds no more than that does.
 bool is_line_of_another(const std::vector<MovingFamily>& families, const MovingFamily& one) {
     constexpr double much_stronger = 2.0;
-    const auto power_of = [](const OrderLine& line) { return *std::max_element(line.mean_square.begin(), line.mean_square.end()); };
     const auto own = std::find_if(one.lines.begin(), one.lines.end(), is_own);
     if (own == one.lines.end()) return false;
     for (const MovingFamily& family : families)
@@ -219,6 +224,65 @@ bool claimed(const std::vector<MovingFamily>& families, double frequency_hz) {
     return false;
 }
 
+/// Whether a spectrum over time shows a line there that holds still, jittered by the noise at most.
+bool holds_still(const ChannelSurvey& channel, double frequency_hz) {
+    return std::any_of(channel.lines.begin(), channel.lines.end(), [frequency_hz](const SpectralLine& line) {
+        return line.sharpness_db > 10.0 && std::abs(line.frequency_hz - frequency_hz) < 1.5;
+    });
+}
+
+/// A track's running mean: what it jitters within the window of a phase, that phase does not tell.
+Track smoothed(Track track, double over_s) {
+    if (track.time_s.size() < 3) return track;
+    const auto reach = static_cast<std::size_t>(0.5 * over_s / (track.time_s[1] - track.time_s[0]));
+    std::vector<double> sums = {0.0};
+    for (const double hz : track.frequency_hz) sums.push_back(sums.back() + hz);
+    for (std::size_t i = 0; i < track.frequency_hz.size(); ++i) {
+        const std::size_t near_by = std::min({reach, i, track.frequency_hz.size() - 1 - i});
+        track.frequency_hz[i] = (sums[i + near_by + 1] - sums[i - near_by]) / static_cast<double>(2 * near_by + 1);
+    }
+    return track;
+}
+
+/// Where a side line or a multiple was followed and a line over its cycles is far stronger, that one is followed in its place, if
+/// its own phase makes it the sharper and the first one turns with it: it swings less with each firing than its multiples do, and
+/// stands farther out of the noise.
+void follow_the_strongest(MovingFamily& family, const std::vector<OrderLine>& over_cycles, const std::vector<ThinnedSound>& sounds,
+                          const TakeSurvey& survey) {
+    constexpr double far_stronger = 10.0, stands_out_db = 25.0, rumble_to_hz = 250.0, averaging_s = 0.1, as_sharp_db = 3.0;
+    const auto own = std::find_if(over_cycles.begin(), over_cycles.end(), is_own);
+    if (own == over_cycles.end() || own->sharpening_db < kLeastSharpening_db) return;
+    const OrderLine* strongest = &*own;
+    for (const OrderLine& line : over_cycles) {
+        const double hz = line.ratio * family.mean_hz;
+        if (hz < rumble_to_hz || line.prominence_db < stands_out_db || power_of(line) < power_of(*strongest)) continue;
+        if (!claimed(survey.families, hz) && !holds_still(survey.channels[family.channel], hz)) strongest = &line;
+    }
+    if (power_of(*strongest) < far_stronger * power_of(*own)) return;
+    MovingFamily led = family;
+    const std::vector<double>& powers = strongest->mean_square;
+    led.channel = static_cast<std::size_t>(std::max_element(powers.begin(), powers.end()) - powers.begin());
+    const ThinnedSound& sound = sounds[led.channel];
+    Track& track = led.ridge.track;
+    for (double& hz : track.frequency_hz) hz *= strongest->ratio;
+    try {
+        for (int pass = 0; pass < 3; ++pass) track = refine_track(sound.samples, sound.rate_hz, smoothed(track, averaging_s), averaging_s);
+        led.mean_hz = track.mean_hz();
+        led.wander = smooth_wander(track);
+        led.lines = lines_that_turn(lines_over_cycles(track, led.channel, sounds, survey, led.wander), led.mean_hz, led.wander);
+        led.significance = std::max(family.significance, power_along(sound.samples, sound.rate_hz, track).over_noise_sd);
+    } catch (const Error&) {
+        return;  // at the band's end
+    }
+    const auto first = std::find_if(led.lines.begin(), led.lines.end(), [&](const OrderLine& line) {
+        return std::abs(line.ratio * strongest->ratio - 1.0) < 0.002 && line.prominence_db > own->prominence_db - as_sharp_db;
+    });
+    const auto lead = std::find_if(led.lines.begin(), led.lines.end(), is_own);
+    if (first == led.lines.end() || lead == led.lines.end() || lead->prominence_db < strongest->prominence_db || lead->sharpening_db < kLeastSharpening_db) return;
+    std::erase_if(led.lines, [&](const OrderLine& line) { return !is_own(line) && claimed(survey.families, line.ratio * led.mean_hz); });
+    family = std::move(led);
+}
+
 }  // namespace
 
 void follow_lines(TakeSurvey& survey, const std::vector<std::span<const double>>& stretches, const std::vector<ThinnedSound>& sounds) {
@@ -234,11 +298,7 @@ void follow_lines(TakeSurvey& survey, const std::vector<std::span<const double>>
         const Track track = sharpened(sounds[best], ridge);
         const double mean_hz = track.mean_hz(), wander = smooth_wander(track);
         if (wander * mean_hz < std::max(0.0006 * mean_hz, 0.35 * bin_hz)) continue;
-        const auto& still = survey.channels[best].lines;
-        if (std::any_of(still.begin(), still.end(), [mean_hz](const SpectralLine& line) {
-                return line.sharpness_db > 10.0 && std::abs(line.frequency_hz - mean_hz) < 1.5;
-            }))
-            continue;  // a still line, jittered by the noise
+        if (holds_still(survey.channels[best], mean_hz)) continue;
         const auto& clicks = survey.channels[best].clicks;
         if (clicks && is_click_tooth(track, sounds[best], clicks->rate.mean_hz())) continue;
         MovingFamily family;
@@ -247,15 +307,18 @@ void follow_lines(TakeSurvey& survey, const std::vector<std::span<const double>>
         family.channel = best;
         family.mean_hz = mean_hz;
         family.wander = wander;
+        std::vector<OrderLine> over_cycles;
         try {
-            family.lines = lines_that_turn_with(track, best, sounds, survey, wander);
+            over_cycles = lines_over_cycles(track, best, sounds, survey, wander);
         } catch (const Error&) {
             continue;  // too few cycles for a spectrum over them
         }
+        family.lines = lines_that_turn(over_cycles, mean_hz, wander);
         family.significance = found[i].significance;
         std::erase_if(family.lines, [&](const OrderLine& line) {
             return !is_own(line) && claimed(survey.families, line.ratio * mean_hz);
         });
+        follow_the_strongest(family, over_cycles, sounds, survey);
         // followed, a line that moves stands out more than unfollowed; one that holds still, less
         const auto own = std::find_if(family.lines.begin(), family.lines.end(), is_own);
         if (own == family.lines.end()) {

@@ -72,7 +72,10 @@ public:
         for (const Watch& watch : watches(search)) {
             maps_.push_back(noise_ratio_map(sound.samples, sound.rate_hz, watch.window_s, to_hz_, noise_, search.still));
             pass_over_clicks(maps_.back());
-            for (const Ridge& known : search.known) leave_out(maps_.back(), known);
+            noise_density_.emplace_back();
+            for (std::size_t b = 0; b < maps_.back().bins; ++b)
+                noise_density_.back().push_back(noise_.seen_through(static_cast<double>(b) * maps_.back().bin_hz, maps_.back().bin_hz));
+            for (const Ridge& known : search.known) leave_out(maps_.size() - 1, known);
             for (const double slope : watch.slopes_per_s)
                 hypotheses_.push_back({maps_.size() - 1, {slope, kMemory_s, snr_in_bin(watch.window_s, search.nimble)}});
             if (search.nimble && maps_.size() == 1 && possible() && weigh() < kHopeless) return;
@@ -124,36 +127,39 @@ public:
 
     /// The line is left out of every map: its lobe, and what it swept over while a window lasted.
     void leave_out(const Ridge& ridge) {
-        for (NoiseRatioMap& map : maps_) leave_out(map, ridge);
+        for (std::size_t m = 0; m < maps_.size(); ++m) leave_out(m, ridge);
     }
 
 private:
     void weigh(Hypothesis& one) const {
         one.log_evidence = PathSum(maps_[one.map], search_.from_hz, to_hz_, one.law).log_evidence();
     }
-    void leave_out(NoiseRatioMap& map, const Ridge& ridge) const {
-        // the multiples of a loud line are found with it, once it is known; what is much louder there may be another's
+    void leave_out(std::size_t m, const Ridge& ridge) {
+        NoiseRatioMap& map = maps_[m];
+        // the multiples of a loud line are found with it, once it is known; what is much louder there is searched for by itself
         std::vector<double> multiples = {1.0};
         if (ridge.log_evidence > kLoud) {
-            const double own_hz = ridge.track.mean_hz();
-            const double own = std::pow(10.0, 0.1 * ridge.snr_db) * noise_.seen_through(own_hz, map.bin_hz);
+            const double most = kMuchLouder * power_about(m, ridge, 1.0);
             for (const double multiple : {2.0, 3.0, 4.0, 5.0, 6.0})
-                if (in_1_hz(map, ridge.track, multiple) * noise_.seen_through(multiple * own_hz, map.bin_hz) < kMuchLouder * own)
-                    multiples.push_back(multiple);
+                if (power_about(m, ridge, multiple) < most) multiples.push_back(multiple);
         }
         for (const double multiple : multiples) map.leave_out(ridge, multiple);
     }
-    /// Mean power over the noise's in 1 Hz along a multiple of a track.
-    static double in_1_hz(const NoiseRatioMap& map, const Track& track, double multiple) {
+    /// Mean of the highest density within the lobe about a multiple of a ridge [full scale squared per hertz].
+    double power_about(std::size_t m, const Ridge& ridge, double multiple) const {
+        const NoiseRatioMap& map = maps_[m];
+        const double reach_hz = map.lobe_hz(ridge.snr_db);
         double sum = 0;
-        std::size_t count = 0;
         for (std::size_t t = 0; t < map.columns; ++t) {
-            const auto b = static_cast<std::size_t>(multiple * track.at(map.centre_s(t)) / map.bin_hz + 0.5);
-            if (b >= map.bins || map.at(t, b) < 0.0F) continue;
-            sum += map.at(t, b) - 1.0;
-            ++count;
+            const double at_hz = multiple * ridge.track.at(map.centre_s(t));
+            const auto first = static_cast<std::size_t>(std::max(1.0, std::ceil((at_hz - reach_hz) / map.bin_hz)));
+            const auto last = static_cast<std::size_t>((at_hz + reach_hz) / map.bin_hz);
+            double highest = 0;
+            for (std::size_t b = first; b <= last && b < map.bins; ++b)
+                highest = std::max(highest, static_cast<double>(map.at(t, b)) * noise_density_[m][b]);
+            sum += highest;
         }
-        return count > 0 ? sum / static_cast<double>(count) * 1.5 * map.bin_hz : 0.0;
+        return sum / static_cast<double>(std::max<std::size_t>(map.columns, 1));
     }
     void pass_over_clicks(NoiseRatioMap& map) const {
         constexpr double rings_s = 0.005;
@@ -208,6 +214,7 @@ private:
     double to_hz_;
     NoiseShape noise_;
     std::vector<NoiseRatioMap> maps_;
+    std::vector<std::vector<double>> noise_density_;  ///< [maps][bins] full scale squared per hertz
     std::vector<Hypothesis> hypotheses_;
     std::size_t followed_ = 0;
 };
