@@ -48,6 +48,7 @@ bool is_swung(const MovingFamily& family, const OrderLine& line, double spacing)
         const OrderLine *below = strongest_at(line.ratio - away), *above = strongest_at(line.ratio + away);
         if (!below || !above || power_of(*below) > alike * power_of(*above) || power_of(*above) > alike * power_of(*below)) return false;
         both[n] = std::sqrt(power_of(*below) * power_of(*above));
+        spacing = 0.5 * (above->ratio - below->ratio) / static_cast<double>(n + 1);   // the clicks' rate is read more coarsely
     }
     const double falls = both[1] * power_of(line) / (both[0] * both[0]);
     return both[0] < power_of(line) && falls > least && falls < most;
