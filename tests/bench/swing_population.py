@@ -93,6 +93,7 @@ def simulated(program, vehicle_name, rpm, count, skip, seconds):
             if not right(frequencies, true_hz):
                 print(f"  {vehicle_name} {rpm:g} take {n}: {all_found} for {true_hz:.0f} Hz", flush=True)
     print(f"{vehicle_name} {rpm:g} rpm, {seconds:g} s: {good} of {count} right", flush=True)
+    return good
 
 
 def main():
