@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "unwrap.hpp"
+
 namespace hushtrace {
 namespace {
 
@@ -32,22 +34,23 @@ struct Candidate {
     }
 };
 
-double nearest_turn(double angle_rad) { return angle_rad - 2 * pi * std::round(angle_rad / (2 * pi)); }
-
 std::vector<Point> points_of(std::span<const TransferPoint> transfer, double around_s) {
     std::vector<Point> out;
     if (transfer.empty()) return out;
     const std::vector<double> minimum = minimum_phase_rad(transfer);
     const double highest_hz = kUsable * transfer.back().frequency_hz;
-    double turned = 0;
+    std::vector<double> hz, phases;
     for (std::size_t k = 0; k < transfer.size(); ++k) {
         const TransferPoint& p = transfer[k];
         if (!(std::norm(p.gain) > 100.0 * p.noise_power) || p.frequency_hz > highest_hz) continue;
         const double phase = std::arg(p.gain) + 2 * pi * p.frequency_hz * around_s - minimum[k];
-        turned = out.empty() ? nearest_turn(phase) : turned + nearest_turn(phase - turned);
+        hz.push_back(p.frequency_hz);
+        phases.push_back(phase);
         const double variance = 0.5 * p.noise_power / std::norm(p.gain) + std::pow(kModel_rad + kModelShare * std::abs(minimum[k]), 2);
-        out.push_back({p.frequency_hz, turned, 1.0 / variance});
+        out.push_back({p.frequency_hz, 0, 1.0 / variance});
     }
+    phases = unwrapped(hz, phases);
+    for (std::size_t k = 0; k < out.size(); ++k) out[k].phase_rad = phases[k];
     return out;
 }
 

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "hushtrace/signal/decibel.hpp"
+#include "unwrap.hpp"
 
 namespace hushtrace {
 namespace {
@@ -19,9 +20,6 @@ constexpr double method_sd_db = 0.005, method_sd_rad = 0.001;
 
 int number_of(double frequency_hz) {
     return static_cast<int>(std::lround(std::log(frequency_hz / 1000.0) / step_ln));
-}
-double nearest_turn(double angle_rad) {
-    return angle_rad - 2 * pi * std::round(angle_rad / (2 * pi));
 }
 
 struct SeenRange {
@@ -255,20 +253,23 @@ std::optional<DelayFit> fit_delay(std::span<const TransferPoint> transfer, const
     constexpr double shared = 3.4;
     const std::vector<double> minimum = minimum_phase_rad(transfer);
     std::vector<PhasePoint> points;
-    double turned = 0;
+    std::vector<double> hz, phases;
     for (std::size_t k = 0; k < transfer.size(); ++k) {
         const TransferPoint& p = transfer[k];
         if (!seen_well(p) || p.frequency_hz < request.lowest_hz || p.frequency_hz > request.highest_hz) continue;
         const double phase = std::arg(p.gain) + 2 * pi * p.frequency_hz * request.around_s - minimum[k];
-        turned = points.empty() ? nearest_turn(phase) : turned + nearest_turn(phase - turned);
+        hz.push_back(p.frequency_hz);
+        phases.push_back(phase);
         const double variance = 0.5 * p.noise_power / std::norm(p.gain) +
                                 std::pow(model_rad + model_share * std::abs(minimum[k]), 2);
         double clock = 0;
         if (request.sweep_from_hz && request.sweep_constant_s)
             clock = -2 * pi * 1e-6 * *request.sweep_constant_s * p.frequency_hz *
                     (std::log(p.frequency_hz / *request.sweep_from_hz) - 1.0);
-        points.push_back({p.frequency_hz, turned, 1.0 / variance, clock, minimum[k]});
+        points.push_back({p.frequency_hz, 0, 1.0 / variance, clock, minimum[k]});
     }
+    phases = unwrapped(hz, phases);
+    for (std::size_t k = 0; k < points.size(); ++k) points[k].phase_rad = phases[k];
     if (points.size() < 12) return std::nullopt;
     const bool with_clock = request.sweep_from_hz && request.sweep_constant_s;
 
