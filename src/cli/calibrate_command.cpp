@@ -11,6 +11,7 @@
 #include "command.hpp"
 #include "hushtrace/job/calibration.hpp"
 #include "hushtrace/job/job_folder.hpp"
+#include "hushtrace/job/percent_text.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/take_file.hpp"
 #include "job_summary.hpp"
@@ -24,6 +25,7 @@ namespace {
 using Json = nlohmann::ordered_json;
 
 constexpr double kSameScale_db = 0.5;  // a scale that moved by more belongs to another setting of the knob
+constexpr double kPoorReading_percent = 10; // 95 %: every level is then 1 dB unsure
 constexpr const char* kKnobCaution =
     "This holds until an input knob, a gain switch or the interface changes.";
 
@@ -161,6 +163,13 @@ Outcome by_meter(const CalibrateOptions& options) {
     request.meter_sd_percent =
         meter_sd_percent(meter_accuracy(options, outcome.warnings), request.volts, last_digit(*options.volts));
 
+    if (2 * request.meter_sd_percent > kPoorReading_percent)
+        outcome.warnings.push_back({"meter_coarse",
+                                    fmt::format("{} V is read to {} only: type every digit that the meter shows; if that was all, take its lower range, "
+                                                "or play the tone louder, and read again",
+                                                *options.volts, percent_text(2 * request.meter_sd_percent)),
+                                    std::nullopt});
+
     outcome.opened = open_job(options.folder);
     const Take take = take_named(outcome.opened, *options.take);
     TakeReader sound(take_path(outcome.opened, take));
@@ -178,9 +187,9 @@ Outcome by_meter(const CalibrateOptions& options) {
     for (const ChannelCalibration& one : calibration.channels) {
         outcome.text += fmt::format("input {} ({}): {}\n", one.index + 1, to_word(one.channel),
                                     zero_dbfs_in_words(one.volts_full_scale));
-        outcome.text += fmt::format("  good to {:.2g} % (95 %), {:.2g} dB: the meter's share is {:.2g} %\n",
-                                    200 * (amplitude_from_decibels(one.volts_full_scale_sd_db) - 1),
-                                    2 * one.volts_full_scale_sd_db, 2 * request.meter_sd_percent);
+        outcome.text += fmt::format("  good to {} (95 %), {:.2g} dB: the meter's share is {}\n",
+                                    percent_text(200 * (amplitude_from_decibels(one.volts_full_scale_sd_db) - 1)),
+                                    2 * one.volts_full_scale_sd_db, percent_text(2 * request.meter_sd_percent));
         outcome.text +=
             fmt::format("  from {:.4g} V at {:.1f} Hz, {:.2f} dBFS, steady from {:.1f} to {:.1f} s\n",
                         request.volts, one.frequency_hz, one.level_dbfs, one.from_s, one.to_s);

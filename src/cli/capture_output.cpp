@@ -86,6 +86,16 @@ std::string told(const CaptureFaults& faults, Belongs belongs) {
     return fmt::format("{}", fmt::join(first, "; "));
 }
 
+/// "at 2.010 s", with what is said of flat tops below full scale; what to do is the warning's own to say.
+std::string first_overload(const CaptureFaults& faults) {
+    const CaptureFault* first = nullptr;
+    for (const CaptureFault& event : faults.events)
+        if (event.what == CaptureFaultKind::overload && (!first || event.time_s < first->time_s)) first = &event;
+    if (!first) return "in what isn't kept";
+    const std::string what = first->text.substr(0, first->text.find(':'));
+    return fmt::format("at {:.3f} s", first->time_s) + (what == "the input was overloaded" ? std::string() : " (" + what + ")");
+}
+
 }  // namespace
 
 std::vector<Warning> capture_warnings(const CaptureOutcome& outcome) {
@@ -114,8 +124,7 @@ std::vector<Warning> capture_warnings(const CaptureOutcome& outcome) {
              fmt::format(
                  "The interface's input was overloaded {} time(s), first {}. Turn the interface's input "
                  "down (calibrate again) or put in a pad, and capture again.",
-                 found.overload_count,
-                 told(found, [](CaptureFaultKind kind) { return kind == CaptureFaultKind::overload; })));
+                 found.overload_count, first_overload(found)));
     if (found.has_source_muted())
         warn(
             "source_muted",

@@ -50,6 +50,7 @@ struct Outcome {
     Json results = Json::object();
     std::vector<Warning> warnings;
     bool summary = false;
+    KeptList kept;   ///< for a job that is shown
 };
 
 Json json_of(const std::vector<FieldChange>& changes) {
@@ -231,6 +232,11 @@ Outcome show(const JobOptions& options) {
     outcome.opened = open_job(options.folder);
     outcome.results["action"] = options.check ? "checked" : "shown";
     outcome.summary = true;
+    outcome.kept = kept_results(outcome.opened.folder);
+    outcome.warnings = outcome.kept.warnings;
+    outcome.results["kept"] = Json::array();
+    for (const KeptResults& one : outcome.kept.results)
+        outcome.results["kept"].push_back({{"at", one.at}, {"version", one.version}, {"file", one.file.generic_string()}});
     if (!options.check) return outcome;
     for (const Take& take : outcome.opened.job.takes) try {
             const SoundFacts sound = read_through(take_path(outcome.opened, take), take.tone);
@@ -309,16 +315,6 @@ Outcome done(JobOptions& options) {
     return show(options);
 }
 
-/// What is open, each with the commands that settle it.
-std::string open_in_words(const std::vector<OpenPoint>& points) {
-    std::string out;
-    for (const OpenPoint& one : points) {
-        out += list_of({one.what});
-        for (const std::string& line : one.make) out += "        " + clean_text(line) + "\n";
-    }
-    return out;
-}
-
 void run(const CLI::App& app, JobOptions& options) {
     require_one_action(options);
     require_nothing_idle(app, options);
@@ -347,7 +343,7 @@ void run(const CLI::App& app, JobOptions& options) {
     }
     fmt::print("{}", outcome.text);
     if (outcome.summary) {
-        fmt::print("{}", job_summary(outcome.opened));
+        fmt::print("{}{}", job_summary(outcome.opened), kept_in_words(outcome.opened, outcome.kept));
         std::vector<OpenPoint> todo = missing, in_place;
         const auto first_in = std::stable_partition(todo.begin(), todo.end(), [](const OpenPoint& one) { return one.what.code != "still_in"; });
         in_place.assign(first_in, todo.end());

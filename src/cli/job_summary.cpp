@@ -3,8 +3,10 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
+#include <algorithm>
 #include <array>
 
+#include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/job/spelling.hpp"
 
 namespace hushtrace::cli {
@@ -229,6 +231,28 @@ std::string job_summary(const OpenedJob& opened) {
     if (!job.observations.empty()) out += "\nObservations\n";
     for (std::size_t i = 0; i < job.observations.size(); ++i)
         out += wrapped(fmt::format("  {}. {}", i + 1, observation_in_short(job.observations[i])), 4);
+    return out;
+}
+
+std::string kept_in_words(const OpenedJob& opened, const KeptList& kept) {
+    constexpr std::size_t kMostTold = 10;
+    if (kept.results.empty()) return {};
+    std::string out = "\nKept results\n";
+    for (std::size_t i = 0; i < std::min(kMostTold, kept.results.size()); ++i) {
+        const KeptResults& one = kept.results[i];
+        out += wrapped(fmt::format("  {}: {}, by version {}", plain(one.file.lexically_relative(opened.folder).generic_string()), plain(one.at),
+                                   plain(one.version)), 4);
+    }
+    if (kept.results.size() > kMostTold) out += fmt::format("  and {} earlier\n", kept.results.size() - kMostTold);
+    return out;
+}
+
+std::string open_in_words(const std::vector<OpenPoint>& points) {
+    std::string out;
+    for (const OpenPoint& one : points) {
+        out += list_of({one.what});
+        for (const std::string& line : one.make) out += "        " + clean_text(line) + "\n";
+    }
     return out;
 }
 

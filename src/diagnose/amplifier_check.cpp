@@ -5,6 +5,7 @@
 
 #include "amplifier_parts.hpp"
 #include "hushtrace/job/calibration.hpp"
+#include "hushtrace/job/percent_text.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 
@@ -100,10 +101,10 @@ void say(const AmplifierSetting& setting, OutputReading& one) {
         if (up && reached && *one.gain_now_db >= *reached - kOutputTolerance_db) one.text += "; its dial goes no further";
     } else if (one.verdict == "clips_below_target") {
         one.text += fmt::format(
-            ". The amplifier itself clips from {:.1f} V on (THD {:.2g} %), with a clean input, below its target of {:.1f} V: look at its supply "
+            ". The amplifier itself clips from {:.1f} V on (THD {}), with a clean input, below its target of {:.1f} V: look at its supply "
             "under load, its "
             "load, its rating; until then turn its gain down until the tone is clean",
-            *one.clips_from_v, one.thd_percent.value_or(0.0), *setting.target_output_v);
+            *one.clips_from_v, percent_text(one.thd_percent.value_or(0.0)), *setting.target_output_v);
     }
 }
 
@@ -136,7 +137,7 @@ OutputReading read_take(const AmplifierCase& the, const GainCurve& output, doubl
     one.measured_v = shown->level_v;
     if (!shown->level_v) {
         one.text = place_text(one) +
-                   fmt::format(": {:.1f} dBFS, THD {:.2g} %; not calibrated, so its volts aren't known", shown->level_dbfs, shown->thd_percent);
+                   fmt::format(": {:.1f} dBFS, THD {}; not calibrated, so its volts aren't known", shown->level_dbfs, percent_text(shown->thd_percent));
         return one;
     }
     if (shown->level_v_sd) one.measured_sd_db = relative_sd_db(*shown->level_v, shown->level_v_sd);
@@ -151,7 +152,7 @@ OutputReading read_take(const AmplifierCase& the, const GainCurve& output, doubl
     }
     say(setting, one);
     if (one.verdict == "unknown")
-        one.text += !best ? fmt::format(": distorted (THD {:.2g} %), so it tells no gain", shown->thd_percent)
+        one.text += !best ? fmt::format(": distorted (THD {}), so it tells no gain", percent_text(shown->thd_percent))
                           : ": what its input gets at that volume isn't known, so it tells no gain";
     one.text += volume_caveat(the, input_curve, one);
     if (output.take->attenuation_db.empty()) one.text += ". No pad was stated for this take (attenuation_db): none is assumed";

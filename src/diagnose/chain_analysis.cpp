@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "chain_parts.hpp"
+#include "channel_sides.hpp"
 #include "gain_parts.hpp"
 #include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/signal/decibel.hpp"
@@ -19,15 +20,6 @@ Reading in_ms(const Reading& seconds) { return {1e3 * seconds.value, 1e3 * secon
 bool belongs_to(Channel channel, Channel output) {
     if (output == Channel::left) return channel == Channel::left || channel == Channel::rear_left;
     return channel == Channel::right || channel == Channel::rear_right;
-}
-std::optional<Channel> other_side(Channel channel) {
-    switch (channel) {
-        case Channel::left: return Channel::right;
-        case Channel::right: return Channel::left;
-        case Channel::rear_left: return Channel::rear_right;
-        case Channel::rear_right: return Channel::rear_left;
-        default: return std::nullopt;
-    }
 }
 bool has_a_side(Channel channel) { return belongs_to(channel, Channel::left) || belongs_to(channel, Channel::right); }
 

@@ -74,12 +74,14 @@ GainAnalysis analyse_gain(const OpenedJob& job, const OpenTake& open, const Gain
                                       : fmt::format("none of the {} takes with a steady tone can be read: {}",
                                                     takes.size(), out.warnings.back().text));
 
+    const std::vector<GainCurve> aside = set_aside_overloaded(curves, out.warnings);
     compare_curves(curves, out.limit_thd_percent, out.warnings);
     read_volume_law(curves, out);
     const GainCurve* decided_by = choose_ceiling(curves, out);
     out.ceiling_text = ceiling_words(job, out, curves, decided_by);
     set_amplifiers(job, open, curves, request, out);
     for (const GainCurve& one : curves) out.curves.push_back(one.curve);
+    for (const GainCurve& one : aside) out.curves.push_back(one.curve);
     return out;
 }
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <limits>
 
 #include "gain_parts.hpp"
@@ -58,6 +59,34 @@ void look_for_lag(GainCurve& one, const std::vector<Rung>& rungs) {
         steps.push_back({level_dbfs, rungs[r].verdict == Verdict::clean});
     }
     if (const auto from = limiter_from(steps)) one.lags_from = {rungs[*from].worst, rungs[*from - 1].worst};
+}
+
+constexpr double kSameLevel_db = 0.5;
+
+/// Whether a curve answers what the other, of another take, left open: the same tone on the same channel, no quieter, as far up at least, and
+/// no overload.
+bool answers(const GainCurve& one, const GainCurve& open) {
+    return one.curve.channel == open.curve.channel && one.curve.tone_hz == open.curve.tone_hz && one.tone_is_stepped == open.tone_is_stepped &&
+           one.tone_level_dbfs > open.tone_level_dbfs - kSameLevel_db && (one.curve.ceiling || one.curve.ceiling_reason == "never_clips") &&
+           (!open.clean_volume || (one.clean_volume && *one.clean_volume >= *open.clean_volume));
+}
+
+bool made_alike(const Conditions& a, const Conditions& b) {
+    return a.point == b.point && a.at_amplifier == b.at_amplifier && a.input == b.input;
+}
+
+/// Another take, made at the same place, of which each channel answers this one's.
+const Take* replacement_of(const Take* take, const std::vector<GainCurve>& curves) {
+    std::vector<const Take*> others;
+    for (const GainCurve& one : curves)
+        if (one.take != take && made_alike(one.take->conditions, take->conditions) && std::find(others.begin(), others.end(), one.take) == others.end()) others.push_back(one.take);
+    for (const Take* other : others)
+        if (std::all_of(curves.begin(), curves.end(), [&](const GainCurve& mine) {
+                return mine.take != take || std::any_of(curves.begin(), curves.end(),
+                                                        [&](const GainCurve& theirs) { return theirs.take == other && answers(theirs, mine); });
+            }))
+            return other;
+    return nullptr;
 }
 
 }  // namespace
@@ -174,6 +203,27 @@ void decide_ceiling(GainCurve& one, double limit_percent, std::vector<Warning>& 
     ceiling.tone_hz = curve.tone_hz;
     ceiling.take = curve.take;
     curve.ceiling = ceiling;
+}
+
+std::vector<GainCurve> set_aside_overloaded(std::vector<GainCurve>& curves, std::vector<Warning>& warnings) {
+    std::vector<const Take*> aside;
+    for (const GainCurve& one : curves) {
+        if (one.curve.ceiling_reason != "input_overloaded" || std::find(aside.begin(), aside.end(), one.take) != aside.end()) continue;
+        const Take* const by = replacement_of(one.take, curves);
+        if (!by) continue;
+        aside.push_back(one.take);
+        warnings.push_back({"overloaded_replaced",
+                            fmt::format("the interface was overloaded in this take; {} holds the same tone without that and counts in its place. To be "
+                                        "rid of this one: hushtrace job --withdraw {}",
+                                        by->file, one.take->file),
+                            one.take->file});
+    }
+    const auto kept = std::stable_partition(curves.begin(), curves.end(), [&](const GainCurve& one) {
+        return std::find(aside.begin(), aside.end(), one.take) == aside.end();
+    });
+    std::vector<GainCurve> out(std::make_move_iterator(kept), std::make_move_iterator(curves.end()));
+    curves.erase(kept, curves.end());
+    return out;
 }
 
 const GainCurve* choose_ceiling(const std::vector<GainCurve>& curves, GainAnalysis& into) {

@@ -82,6 +82,10 @@ private:
 /// Finds one curve's ceiling, or the reason why it has none.
 void decide_ceiling(GainCurve& curve, double limit_percent, std::vector<Warning>& warnings);
 
+/// Takes the curves of an overloaded take away where another take of the same tone, no quieter, answers all of them: such a take was made with
+/// another setting of the interface's input, so neither ceiling nor volts may rest on it. They are still to be shown.
+std::vector<GainCurve> set_aside_overloaded(std::vector<GainCurve>& curves, std::vector<Warning>& warnings);
+
 /// Tells a limiter from bass that the source turns down, and finds crossovers left on, from the curves together: of two
 /// tones in one channel, of one tone in several channels.
 void compare_curves(std::vector<GainCurve>& curves, double limit_percent, std::vector<Warning>& warnings);

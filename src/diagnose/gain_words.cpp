@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "gain_parts.hpp"
+#include "hushtrace/job/percent_text.hpp"
 #include "hushtrace/job/shown_text.hpp"
 
 namespace hushtrace {
@@ -29,7 +30,7 @@ std::string ceiling_found(const GainAnalysis& analysis, const GainCurve& by) {
     const Ceiling& c = *analysis.ceiling;
     const double next = c.next_volume_thd_percent.value_or(0.0);
     std::string level = c.level_v ? volts(*c.level_v) : fmt::format("{:.1f} dBFS", c.level_dbfs);
-    if (c.level_v && c.level_v_sd) level += fmt::format(" ±{:.2g} %", 200.0 * *c.level_v_sd / *c.level_v);
+    if (c.level_v && c.level_v_sd) level += " ±" + percent_text(200.0 * *c.level_v_sd / *c.level_v);
     if (by.tone_is_stepped)
         return fmt::format(
             "At this volume the source stays clean up to step {} of the tone's levels ({} at {:.4g} Hz, THD "
@@ -148,6 +149,7 @@ std::string ceiling_words(const OpenedJob& job, const GainAnalysis& analysis,
     std::string text = !decided_by        ? std::string("No take could be judged.")
                        : analysis.ceiling ? ceiling_found(analysis, *decided_by)
                                           : without_ceiling(job, analysis, *decided_by);
+    constexpr double kPoorVolts = 0.1;          // 95 %: a gain is then 1 dB unsure
     constexpr double kBelowFullScale_db = 1.0;  // a file at -0.5 dBFS is usual, so that no player clips it
     if (decided_by && analysis.ceiling_usable() && !decided_by->tone_is_stepped &&
         decided_by->tone_level_dbfs < -kBelowFullScale_db)
@@ -158,6 +160,9 @@ std::string ceiling_words(const OpenedJob& job, const GainAnalysis& analysis,
     const bool calibrated = std::any_of(curves.begin(), curves.end(), [](auto& c) {
         return !c.curve.steps.empty() && c.curve.steps.front().level_v.has_value();
     });
+    if (const auto& ceiling = analysis.ceiling; ceiling && ceiling->level_v && 2.0 * ceiling->level_v_sd.value_or(0.0) > kPoorVolts * *ceiling->level_v)
+        text += " So poorly known are volts by the calibration: make it again with a louder tone, or on a lower range of the meter, and type every "
+                "digit that it shows.";
     if (any_level && !calibrated)
         text +=
             " Volts are unknown until the interface is calibrated: measure a steady tone with a meter and run hushtrace calibrate. The "

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "channel_sides.hpp"
 #include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/hearing.hpp"
@@ -59,16 +60,6 @@ const LevelInTake* level_in(const NoiseSource& source, const std::string& take, 
     for (const LevelInTake& level : source.levels)
         if (level.take == take && level.channel == channel && level.level_dbfs) return &level;
     return nullptr;
-}
-
-std::optional<Channel> other_side(Channel channel) {
-    switch (channel) {
-        case Channel::left: return Channel::right;
-        case Channel::right: return Channel::left;
-        case Channel::rear_left: return Channel::rear_right;
-        case Channel::rear_right: return Channel::rear_left;
-        default: return std::nullopt;
-    }
 }
 
 std::string capital(std::string text) {

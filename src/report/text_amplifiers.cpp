@@ -6,6 +6,7 @@
 #include <cstddef>
 
 #include "amplifier_words.hpp"
+#include "hushtrace/job/percent_text.hpp"
 #include "hushtrace/report/wording.hpp"
 
 namespace hushtrace {
@@ -44,7 +45,7 @@ void tell_setting(Lines& lines, const AmplifierSetting& one, const GainAnalysis&
             fmt::format(
                 "sensitivity {}{}: at the ceiling its input gets {}", volts_text(*one.sensitivity_v),
                 one.sensitivity_v_sd
-                    ? fmt::format(" ±{:.2g} %", 200.0 * *one.sensitivity_v_sd / *one.sensitivity_v)
+                    ? " ±" + percent_text(200.0 * *one.sensitivity_v_sd / *one.sensitivity_v)
                     : "",
                 one.input_v_at_ceiling ? volts_text(*one.input_v_at_ceiling) : "an unknown voltage"),
             2);

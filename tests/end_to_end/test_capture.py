@@ -1,5 +1,6 @@
 """The capture command on the simulated vehicle: what it stores, what it refuses, how it stops, what it asks first."""
 import json
+import os
 import pathlib
 import signal
 import subprocess
@@ -220,6 +221,30 @@ def test_tones_get_in_both_ways(folder):
     assert again.returncode == 0 and json.loads(again.stdout)["results"]["frames"] == 4 * 48000
 
 
+def test_overload_and_poor_meter(folder):
+    """An overload is told once, with one way out; a meter's reading of too few digits in plain percent, with the way out."""
+    job = new_job(folder, "overload")
+    vehicle = json.loads((pathlib.Path(os.environ["HUSHTRACE_SOURCE_DIR"]) / "signals" / "healthy.json").read_text())
+    vehicle["interface"]["volts_full_scale"] = [0.2, 0.2]
+    (job / "small.json").write_text(json.dumps(vehicle))
+    subprocess.run([tool, "tones", "sine", "--frequency", "200", "--level", "-6", "--duration", "3", "--out", str(job / "tone.wav")], check=True,
+                   capture_output=True)
+    played = ("--meter", "--engine", "off", "--volume", 30, "--tone", "sine", "--frequency", 200, "--level", -6, "--via", "stick", "--played",
+              job / "tone.wav")
+    done = capture(job, "--simulate", job / "small.json", *played)
+    text = " ".join(done.stdout.split())
+    assert done.returncode == 0 and text.count("was overloaded") == 1 and text.lower().count("turn the interface's input down") == 1, done.stdout
+    assert capture(job, "--simulate", "healthy", *played, "--name", "clean").returncode == 0
+
+    def calibrated(volts):
+        read = subprocess.run([tool, "calibrate", "--job", str(job), "--take", "takes/clean.flac", "--volts", volts], stdin=subprocess.DEVNULL,
+                              capture_output=True, text=True, check=True)
+        return " ".join(read.stdout.split())
+    poor, good = calibrated("1"), calibrated("1.0000")
+    assert "e+0" not in poor and "type every digit that the meter shows" in poor and "good to 348 %" in poor, poor
+    assert "every digit" not in good and "good to 1.8 %" in good, good
+
+
 with tempfile.TemporaryDirectory(prefix="hushtrace-capture-") as place:
     test_stored_with_its_conditions(place)
     test_refusals(place)
@@ -227,4 +252,5 @@ with tempfile.TemporaryDirectory(prefix="hushtrace-capture-") as place:
     test_asks_on_a_terminal(place)
     test_stops(place)
     test_tones_get_in_both_ways(place)
+    test_overload_and_poor_meter(place)
 print("capture does what it says")

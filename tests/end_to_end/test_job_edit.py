@@ -171,4 +171,18 @@ for point in points:
         assert done.returncode == 0, (line, words, done.stderr)
 left = json.loads(run("job", "--job", fresh, "--json").stdout)["results"]["missing"]
 assert not {"for_noise", "for_gain", "for_chain", "for_power", "before_leads"} & {one["code"] for one in left}, left
+
+# results that stay are listed, the newest first; a damaged one is named
+assert json.loads(run("job", "--job", fresh, "--json").stdout)["results"]["kept"] == [] and "Kept results" not in shown
+for _ in range(2):
+    assert run("report", "--job", fresh).returncode == 0
+files = sorted((fresh / "records" / "kept").iterdir())
+(fresh / "records" / "kept" / "20200101T000000Z-0.1.0.json").write_text("{")
+listed = json.loads(run("job", "--job", fresh, "--json").stdout)
+assert sorted(one["file"] for one in listed["results"]["kept"]) == [str(one) for one in files] and len(files) == 2, listed["results"]["kept"]
+assert [one["code"] for one in listed["warnings"]].count("kept_unreadable") == 1, listed["warnings"]
+text = run("job", "--job", fresh).stdout
+assert text.index("Kept results") < text.index("Still in the vehicle" if "Still in the vehicle" in text else "Warnings"), text
+for one, file in zip(listed["results"]["kept"], reversed(files)):
+    assert file.name in text and one["at"] in text and one["version"], (one, text)
 print("a job can be changed, and says what is open")
