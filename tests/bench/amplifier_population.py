@@ -19,6 +19,7 @@ import numpy as np
 import scipy.io.wavfile
 
 import entry_vehicles
+from shares import share_of, share_text
 
 TONE_HZ, STEP_S = 997, 1.0
 TOLERANCE_DB = 0.25
@@ -135,8 +136,10 @@ def main():
             errors.append(one["error_db"])
             missed += any(verdict != "at_target" for verdict in one["verdicts"])
     size = np.abs(errors)
-    print(f"{asked.count} vehicles, {unset} without a gain; output against target: within {TOLERANCE_DB} dB {int((size <= TOLERANCE_DB).sum())}/{len(size)}, "
-          f"mean {np.mean(errors):+.3f} dB, sd {np.std(errors):.3f} dB, worst {size.max():.3f} dB; not confirmed at the target {missed}")
+    print(f"{asked.count} vehicles, seed {asked.seed}, {unset} without a gain")
+    print(f"output within {TOLERANCE_DB} dB of the target: {share_of(size <= TOLERANCE_DB)}")
+    print(f"off by: mean {np.mean(errors):+.3f} dB, sd {np.std(errors):.3f} dB, worst {size.max():.3f} dB")
+    print(f"confirmed at the target: {share_text(len(size) - missed, len(size))}")
 
 
 if __name__ == "__main__":

@@ -15,6 +15,8 @@ import tempfile
 
 import numpy as np
 
+from shares import share_of
+
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 VOLUMES = (14, 24, 34)
 
@@ -193,5 +195,5 @@ if __name__ == "__main__":
     asked = parser.parse_args()
     table = population(asked.program, asked.count, asked.seed, asked.show)
     for what, marks in sorted(table.items()):
-        print(f"{what:26} {np.mean(marks):7.1%} of {len(marks)}")
-    print(f"all words {np.mean([m for marks in table.values() for m in marks]):.1%}, {asked.count} sources, seed {asked.seed}")
+        print(f"{what:26} {share_of(marks)}")
+    print(f"all words: {share_of([m for marks in table.values() for m in marks])}; {asked.count} sources, seed {asked.seed}")

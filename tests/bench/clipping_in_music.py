@@ -28,6 +28,8 @@ import sys
 import numpy as np
 from scipy.signal import lfilter, resample_poly
 
+from shares import share_text
+
 PACKAGES = ["drascula-music", "hyperrogue-music", "singularity-music", "asc-music", "planetblupi-music-ogg",
             "warzone2100-music"]
 SECONDS, OVER = 30, 4
@@ -186,7 +188,7 @@ def table(rows):
             if here:
                 found = [one for one in here if flagged(one)]
                 text = accuracy(found) if case not in ("clean", "as_it_is") and not case.startswith("soft") else ""
-                print(f"  {case:12s} flagged {len(found)} of {len(here)} ({100 * len(found) / len(here):.1f} %){text}")
+                print(f"  {case:12s} flagged {share_text(len(found), len(here))}{text}")
 
 
 def main():

@@ -16,6 +16,8 @@ import tempfile
 import numpy as np
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "end_to_end"))
+sys.path.insert(0, str(pathlib.Path(__file__).parent))
+from shares import share_of, share_text  # noqa: E402
 from sounds import RATE, clicks, hiss, make_job, run, speed, tone, turning  # noqa: E402
 
 program = sys.argv[1]
@@ -140,3 +142,10 @@ for way, row in sorted(table.items()):
     print(f"{way:8} {row['vehicles']:8} {row['whine']:5} {row['lines'][1]:5}/{row['lines'][0]:<5} {row['k told']:7}   {quantiles(row['k errors'])}"
           f"        {inside(row['k z'])}     {quantiles(row['order errors'])}       {inside(row['order z'])}   {quantiles(row['rpm errors'])}"
           f"      {inside(row['rpm z'])}   {row['health']:5}")
+
+known = [error for way in ("log", "firing") for error in table.get(way, {"order errors": []})["order errors"]]
+typed = [z for way in ("typed", "none") for z in table.get(way, {"k z": []})["k z"]]
+lines = np.sum([row["lines"] for row in table.values()], axis=0)
+print(f"order within 0.5 % where a log or ignition gives the speed: {share_of(abs(e) < 0.005 for e in known)}")
+print(f"constant within 2 sd from typed speeds or the alternator: {share_of(abs(z) < 2 for z in typed)}")
+print(f"right line in a take: {share_text(lines[1], lines[0])}; faults made up in {sum(row['health'] for row in table.values())} of {count}; seed {seed}")

@@ -17,6 +17,7 @@ import tempfile
 import numpy as np
 
 import entry_vehicles
+from shares import share_of
 
 WAYS = entry_vehicles.WAYS
 SECONDS = "8"
@@ -183,7 +184,7 @@ def main():
         print(f"{way:26} {right}/{of}")
     solved = [o for o in outcomes if o.get("tests") is not None]
     if solved:
-        print(f"all {sum(o['found'] == o['way'] for o in outcomes)}/{len(outcomes)}; tests {np.mean([len(o['tests']) for o in solved]):.1f} on the mean, "
+        print(f"right first: {share_of(o['found'] == o['way'] for o in outcomes)}; tests {np.mean([len(o['tests']) for o in solved]):.1f} on the mean, "
               f"{max(len(o['tests']) for o in solved)} at most; {np.mean([o['minutes'] for o in solved]):.0f} minutes")
 
 

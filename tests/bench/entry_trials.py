@@ -20,6 +20,7 @@ import numpy as np
 
 import entry_vehicles as ev
 from entry_reference import Reference, pairs_of
+from shares import share_text
 
 HOOKUPS = ("inputs_shorted", "isolator", "amp_on_own_battery", "dummy_floating", "termination_1k", "termination_10k", "unplugged_at_source", "shorted_at_source",
            "temporary_lead", "temporary_ground", "source_shell_link", "shell_link_at_amp", "antenna_unplugged", "source_isolated", "source_on_own_battery",
@@ -268,7 +269,9 @@ def report(kept, questions, own, usual, chance, faint, asked):
     for kind in sorted(of):
         print(f"  {kind:22} {right[kind]}/{of[kind]}")
     total, hits = sum(of.values()), sum(right.values())
-    print(f"own tests: right first {hits}/{total} ({100 * hits / total:.1f} %), {np.mean(minutes['tests']):.2f} tests on the mean, {max(minutes['tests'])} at most; {faint} too faint")
+    print(f"own tests: right first {share_text(hits, total)}; {faint} too faint")
+    print(f"one way: {share_text(hits - right['two ways'], total - of['two ways'])}; two ways: {share_text(right['two ways'], of['two ways'])}")
+    print(f"tests: {np.mean(minutes['tests']):.2f} on the mean, {max(minutes['tests'])} at most")
     print(f"labour: own {np.mean(minutes['own']):.0f} min, usual order {np.mean(minutes['usual']):.0f} min ({np.mean(minutes['usual right']) * 100:.0f} % right, "
           f"{np.mean(minutes['usual tests']):.1f} tests): {np.mean(minutes['own']) / np.mean(minutes['usual']):.2f} of it")
     for count in (0, 1, 2, 4, 6, 9, 12):
@@ -310,7 +313,7 @@ def reference(levels, kept, questions, own, chance, asked):
             if count and ideal.get(truth, 0) > 0.9:
                 told += 1
                 agreed += lead_of(mine) == truth
-    print(f"tests of chance, where the reference can tell: right first {agreed}/{told} ({100 * agreed / max(1, told):.1f} %)")
+    print(f"tests of chance, where the reference can tell: right first {share_text(agreed, told)}")
     for count in sorted(ours):
         print(f"  after {count:2}: Brier {np.mean(ours[count]):.3f}, reference {np.mean(theirs[count]):.3f}")
     hits = 0
@@ -318,7 +321,7 @@ def reference(levels, kept, questions, own, chance, asked):
         tests = [step["test"] for step in steps[1:]] + [one for one in SEEN if one in question["outcomes"]]
         ideal = judge.posterior(question, tests, prior)
         hits += bool(ideal) and lead_of(ideal) == frozenset(vehicle.ways)
-    print(f"the reference after the program's own tests: right first {hits}/{len(kept)}")
+    print(f"the reference after the program's own tests: right first {share_text(hits, len(kept))}")
 
 
 def set_prior():

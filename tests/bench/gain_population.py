@@ -24,6 +24,7 @@ sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "end_to_end"))
 sys.path.insert(0, str(pathlib.Path(__file__).parent))
 import gain_cases  # noqa: E402
 import sounds  # noqa: E402
+from shares import share_of  # noqa: E402
 
 NEAR_LIMIT = 0.03
 
@@ -110,10 +111,11 @@ def report(outcomes):
     refused = [o for o in outcomes if o["refusal"]]
     errors = [o["level_error_db"] for o in decided if o["level_error_db"] is not None]
     above = [o["above"] for o in outcomes]
-    print(f"ceiling right to the step: {sum(o['right'] for o in decided)} of {len(decided)}; above the true one: {sum(a > 0 for a in above)}, "
-          f"most {max(above, default=0)}; level within {max(errors, default=0):.4f} dB")
-    print(f"refused with the right reason: {sum(o['right'] for o in refused)} of {len(refused)}; "
-          f"said what it should: {sum(o['told'] for o in outcomes)} of {len(outcomes)}")
+    print(f"ceiling right to the step: {share_of(o['right'] for o in decided)}")
+    print(f"above the true one: {share_of(a > 0 for a in above)}, by {max(above, default=0)} at most")
+    print(f"level at the ceiling within {max(errors, default=0):.4f} dB")
+    print(f"refused with the right reason: {share_of(o['right'] for o in refused)}")
+    print(f"said what it should: {share_of(o['told'] for o in outcomes)}")
     slowest = max(outcomes, key=lambda o: o["took_s"])
     print(f"the slowest gain run took {slowest['took_s']:.2f} s of one core ({slowest['kind']})")
 

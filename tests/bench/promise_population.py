@@ -17,6 +17,7 @@ import numpy as np
 
 import entry_population as population
 import entry_vehicles
+from shares import share_of
 
 WAYS = ("ground_loop", "pickup_loop", "pickup_lead")
 HOOKUPS = ("isolator", "dummy_floating", "termination_1k", "source_on_own_battery", "shorted_at_source", "antenna_unplugged", "source_shell_link", "temporary_lead", "temporary_ground")
@@ -99,6 +100,7 @@ def main():
         if asked.keep:
             with open(asked.keep, "a") as file:
                 file.write(json.dumps(one) + "\n")
+    near, held = [], []
     for way in WAYS:
         promised = [o for o in outcomes if o["way"] == way and o.get("promised_db") is not None]
         # what is promised to fall to the floor (-30 dB) may fall deeper
@@ -106,10 +108,13 @@ def main():
                           for o in promised if not o["at_most"]])
         bound = sum(o["at_most"] for o in promised)
         sd = np.array([np.hypot(o["promised_sd_db"], o["measured_sd_db"]) for o in promised if not o["at_most"]])
+        near += [*(abs(apart) <= 3)]
+        held += [*(abs(apart) <= 2 * sd)]
         if promised:
             print(f"{way:18} {len(promised)} promises of {sum(o['way'] == way for o in outcomes)}, {bound} no longer found; of the others within 3 dB "
                   f"{(abs(apart) <= 3).sum()}/{apart.size}, within the interval {(abs(apart) <= 2 * sd).sum()}/{apart.size}, mean {apart.mean() if apart.size else 0:+.1f}, "
                   f"promised sd {np.mean([o['promised_sd_db'] for o in promised]):.1f} dB")
+    print(f"promises within 3 dB: {share_of(near)}; within their own interval: {share_of(held)}; {asked.count} vehicles, seed {asked.seed}")
 
 
 if __name__ == "__main__":

@@ -2,8 +2,8 @@
 #include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
-#include <cstdlib>
 
+#include "coverage_runs.hpp"
 #include "hushtrace/measure/channel_comparison.hpp"
 #include "hushtrace/measure/sweep_response.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -194,12 +194,11 @@ TEST_CASE("claimed uncertainties of delay, balance, response and crosstalk hold"
     c.duration_s = 1;
     c.start_s = 0.5;
     c.tail_s = 0.4;
-    const char* asked = std::getenv("HUSHTRACE_COVERAGE_TAKES");
-    const int runs = asked ? std::atoi(asked) : 200;
+    const int runs = coverage_runs::takes_or(200);
     std::array<int, 7> inside{};
     std::array<double, 7> unit{};
     for (int run = 0; run < runs; ++run) {
-        std::mt19937_64 engine(static_cast<std::uint64_t>(run) + 77);
+        std::mt19937_64 engine(static_cast<std::uint64_t>(run) + coverage_runs::seed_or(77));
         std::uniform_real_distribution<double> even(0, 1);
         c.ppm = 400 * even(engine) - 200;
         c.start_s = 0.4 + 0.2 * even(engine);
@@ -207,7 +206,7 @@ TEST_CASE("claimed uncertainties of delay, balance, response and crosstalk hold"
         const double crosstalk = std::pow(10, -(20 + 10 * even(engine)) / 20);
         const std::vector<sweep_maker::Section> filters = {sweep_maker::high_pass_rc(10 + 20 * even(engine), c.rate_hz)};
         const Measured m = measure(c, {Path{1, 0, filters}, Path{gain, delay_s, {}}, Path{crosstalk, 0, {}}},
-                                   -30, static_cast<std::uint64_t>(run) + 1);
+                                   -30, static_cast<std::uint64_t>(run) + coverage_runs::seed_or(1));
         const auto paths = m.paths();
         std::size_t at = 0;
         const auto judge = [&](const Reading& reading, double truth) {
@@ -230,7 +229,8 @@ TEST_CASE("claimed uncertainties of delay, balance, response and crosstalk hold"
     }
     const char* names[] = {"response 100 Hz", "response 500 Hz", "response 2 kHz", "delay", "balance", "crosstalk", "absolute delay"};
     for (std::size_t i = 0; i < inside.size(); ++i) {
-        if (asked) WARN(names[i] << ": " << inside[i] << " inside, mean square " << unit[i]);
+        if (coverage_runs::asked())
+            WARN(names[i] << ": " << runs << " takes, covered " << 100.0 * inside[i] / runs << " %, mean square " << unit[i]);
         CAPTURE(names[i], inside[i], unit[i]);
         CHECK(inside[i] >= 0.90 * runs);
         CHECK(inside[i] <= 0.99 * runs);

@@ -1,11 +1,11 @@
 #include <catch2/catch.hpp>
 #include <algorithm>
 #include <cmath>
-#include <cstdlib>
 #include <numbers>
 #include <random>
 #include <vector>
 
+#include "coverage_runs.hpp"
 #include "hushtrace/measure/distortion.hpp"
 #include "hushtrace/measure/intermodulation.hpp"
 #include "tone_maker.hpp"
@@ -13,13 +13,11 @@
 using namespace hushtrace;
 
 // A stated 95 % interval must hold the truth in 90 to 99 % of many takes that differ in everything. More takes than the
-// few of everyday: HUSHTRACE_COVERAGE_TAKES=2000 build/bin/test_measure "[coverage]"
-namespace {
+// few of everyday: coverage_runs.hpp.
+using coverage_runs::seed_or;
+using coverage_runs::takes_or;
 
-int takes_or(int everyday) {
-    const char* asked = std::getenv("HUSHTRACE_COVERAGE_TAKES");
-    return asked ? std::max(50, std::atoi(asked)) : everyday;
-}
+namespace {
 
 struct Count {
     int takes = 0, covered = 0, below = 0, above = 0;
@@ -51,7 +49,7 @@ struct Dice {
 
 TEST_CASE("level, frequency and THD of a distorted tone in noise lie in their 95 % intervals", "[coverage]") {
     Count level, frequency, thd, thd_noise;
-    Dice dice{std::mt19937_64(9)};
+    Dice dice{std::mt19937_64(seed_or(9))};
     for (int take = 0; take < takes_or(200); ++take) {
         const double rate_hz = take % 2 == 0 ? 48000 : 44100;
         const double tone_hz = dice.log_between(40, 3000), cycles = dice.log_between(12, 300);
@@ -95,7 +93,7 @@ TEST_CASE("intermodulation in noise lies in its 95 % interval", "[coverage]") {
     for (const auto method : {TwoToneMethod::difference_frequency, TwoToneMethod::modulation}) {
         const bool equal = method == TwoToneMethod::difference_frequency;
         Count second, third, total;
-        Dice dice{std::mt19937_64(4)};
+        Dice dice{std::mt19937_64(seed_or(4))};
         for (int take = 0; take < takes_or(100); ++take) {
             const double low_hz = equal ? dice.between(11000, 15000) : dice.between(55, 90);
             const double high_hz = equal ? low_hz + dice.between(400, 1100) : dice.between(6000, 8000);

@@ -4,11 +4,15 @@ program is given their responses with noise and must tell what they are.
 
     shape_judge.py PROGRAM [CASES OF A KIND] [SEED]     (more cases: a table for docs/chain.md)"""
 import json
+import pathlib
 import subprocess
 import sys
 
 import numpy as np
 from scipy import signal
+
+sys.path.insert(0, str(pathlib.Path(__file__).parent.parent.parent / "bench"))
+from shares import share_of  # noqa: E402
 
 program = sys.argv[1]
 cases = int(sys.argv[2]) if len(sys.argv) > 2 else 12
@@ -138,7 +142,8 @@ for (kind, parts, all_passes, turned, delay_s), line in zip(drawn, out):
         print(f"{kind}: put in {parts} {all_passes}, told {line}")
 for kind in right:
     print(f"{kind:26} {np.mean(right[kind]):6.1%} of {len(right[kind])} right; polarity {np.mean(turned_right.get(kind, [np.nan])):6.1%}")
-whole = np.mean([ok for all_of in right.values() for ok in all_of])
-print(f"all {whole:.1%}, seed {seed}")
+every = [ok for all_of in right.values() for ok in all_of]
+whole = np.mean(every)
+print(f"all: {share_of(every)}; seed {seed}")
 assert whole >= 0.93, "fewer right than promised"
 assert np.mean(right["flat"]) == 1.0, "parts were told of a flat response"
