@@ -46,6 +46,11 @@ bool is_swung(const MovingFamily& family, const OrderLine& line, double spacing)
     for (std::size_t n = 0; n < both.size(); ++n) {
         const double away = static_cast<double>(n + 1) * spacing;
         const OrderLine *below = strongest_at(line.ratio - away), *above = strongest_at(line.ratio + away);
+        const bool one_will_do = n > 0;   // a pump's family may have claimed the other
+        if (one_will_do && (below || above) && !(below && above)) {
+            both[n] = power_of(below ? *below : *above);
+            continue;
+        }
         if (!below || !above || power_of(*below) > alike * power_of(*above) || power_of(*above) > alike * power_of(*below)) return false;
         both[n] = std::sqrt(power_of(*below) * power_of(*above));
         spacing = 0.5 * (above->ratio - below->ratio) / static_cast<double>(n + 1);   // the clicks' rate is read more coarsely
