@@ -31,10 +31,10 @@ const OrderLine* line_at(const MovingFamily& family, double ratio) {
     return best;
 }
 
-/// Whether side lines a firing's rate apart are those of a swing: a phase that swings by b radians at one rate leaves a carrier J0(b)
+/// The rate of a swing, against the followed line, where side lines about so far apart are those of one: a phase that swings by b radians at one rate leaves a carrier J0(b)
 /// and side lines J1(b), J2(b) alike on either side (Carson 1922, Proc. IRE 10(1)); up to b = 1.3 J2 J0 / J1^2 lies between 0.43 and
 /// 0.50. A comb's teeth fall off otherwise.
-bool is_swung(const MovingFamily& family, const OrderLine& line, double spacing) {
+std::optional<double> swing_of(const MovingFamily& family, const OrderLine& line, double spacing) {
     constexpr double least = 0.08, most = 0.42, alike = 2.5, near_by = 0.06;   // of (J2 J0 / J1^2)^2, read with some noise; in power
     const auto strongest_at = [&](double ratio) -> const OrderLine* {
         const OrderLine* best = nullptr;
@@ -51,12 +51,29 @@ bool is_swung(const MovingFamily& family, const OrderLine& line, double spacing)
             both[n] = power_of(below ? *below : *above);
             continue;
         }
-        if (!below || !above || power_of(*below) > alike * power_of(*above) || power_of(*above) > alike * power_of(*below)) return false;
+        if (!below || !above || power_of(*below) > alike * power_of(*above) || power_of(*above) > alike * power_of(*below)) return std::nullopt;
         both[n] = std::sqrt(power_of(*below) * power_of(*above));
         spacing = 0.5 * (above->ratio - below->ratio) / static_cast<double>(n + 1);   // the clicks' rate is read more coarsely
     }
     const double falls = both[1] * power_of(line) / (both[0] * both[0]);
-    return both[0] < power_of(line) && falls > least && falls < most;
+    if (both[0] > power_of(line) || falls < least || falls > most) return std::nullopt;
+    return spacing;
+}
+
+/// The lines beside one whose phase the firings swing: what it holds besides its carrier.
+std::vector<const OrderLine*> side_lines(const MovingFamily& family, const OrderLine& line) {
+    constexpr double farthest_hz = 250.0, most = 4.0, near_by = 0.06;   // firings a second; of their rate
+    const OrderLine* next = nullptr;
+    for (const OrderLine& other : family.lines)
+        if (&other != &line && std::abs(other.ratio - line.ratio) * family.mean_hz < farthest_hz && (!next || power_of(other) > power_of(*next))) next = &other;
+    std::vector<const OrderLine*> found;
+    const auto spacing = next ? swing_of(family, line, std::abs(next->ratio - line.ratio)) : std::nullopt;
+    if (!spacing) return found;
+    for (const OrderLine& other : family.lines) {
+        const double away = std::abs(other.ratio - line.ratio) / *spacing, whole = std::round(away);
+        if (whole > 0.0 && whole <= most && std::abs(away - whole) < near_by) found.push_back(&other);
+    }
+    return found;
 }
 
 /// Whether a line is one tooth of the clicks' comb: nearly as strong a line a click's rate above it, or one
@@ -70,7 +87,7 @@ bool is_comb_tooth(const MovingFamily& family, const OrderLine& line, double cli
         if (std::abs(line.ratio - other.ratio - spacing) < 0.06 * spacing) below = true;
     }
     // at the comb's end, and where two combs run together, one neighbour is all there is
-    return (above || below) && !is_swung(family, line, spacing);
+    return (above || below) && !swing_of(family, line, spacing);
 }
 
 enum class Fit { impossible, possible, usual };
@@ -233,6 +250,8 @@ std::optional<WhineInTake> whine_at(const TakeSurvey& survey, const WhineCandida
     for (const double part : kFractions) take_in(part);
     for (const double m : {1.0, 2.0, 3.0, 4.0, 5.0, 6.0})
         if (take_in(m) && m > 1.0) ++best->multiples;
+    for (const OrderLine* side : side_lines(family, *leader))
+        for (std::size_t c = 0; c < survey.channels.size(); ++c) best->mean_square[c] += side->mean_square[c];
     best->orders = orders_of(family, ratio);
     return best;
 }

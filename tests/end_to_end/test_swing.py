@@ -38,7 +38,7 @@ for swing, seed in ((0.5, 7), (0.8, 3)):
     check.that(len(told) == 1, f"swing {swing}: one whine: {[(one['kind'], one['frequency_hz']) for one in found]}")
     if told:
         check.near(told[0]["frequency_hz"], 3492 * pace.mean(), 5.0, f"swing {swing}: its frequency")
-        check.near(told[0]["level_dbfs"], 20 * np.log10(2.4e-3 * jv(0, swing)), 0.5, f"swing {swing}: its level, side lines apart")
+        check.near(told[0]["level_dbfs"], 20 * np.log10(2.4e-3), 0.3, f"swing {swing}: its level, with the side lines")
 
 good = swing_population.simulated(program, "ground_loop", 800.0, 2, 0, 10.0)
 check.that(good == 2, f"ground_loop at 800 rpm: {good} of 2 takes right")
