@@ -119,6 +119,8 @@ class Checks:
         if not fact:
             self.failed += 1
         print(("ok    " if fact else "FAIL  ") + text)
+        if not fact and os.environ.get("HUSHTRACE_FIRST_FAILURE"):   # set by tests/bench/mutation.py
+            sys.exit(1)
 
     def near(self, value, truth, margin, text):
         self.that(value is not None and abs(value - truth) <= margin, f"{text}: {value} against {truth} +- {margin}")
