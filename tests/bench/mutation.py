@@ -263,8 +263,14 @@ def main():
         earlier = {r["mutant"]: r for r in json.loads(pathlib.Path(args.again).read_text())}
         told = {n: earlier[n]["told_by"] for n, s in mutants if n in earlier and earlier[n]["site"] == s.name and earlier[n]["told_by"]}
 
+    progress = build.work / f"seed-{args.seed}.progress"      # so that what is known is not lost when this is stopped
+    progress.unlink(missing_ok=True)
+
     def unit(numbered):
-        return numbered[0], told.get(numbered[0]) or trial.told_by_unit(numbered[0])
+        by = told.get(numbered[0]) or trial.told_by_unit(numbered[0])
+        with progress.open("a") as file:
+            file.write(f"{numbered[0]}\t{by}\n")
+        return numbered[0], by
     with concurrent.futures.ThreadPoolExecutor(args.jobs) as pool:
         told = dict(pool.map(unit, mutants))
     print(f"unit tests tell {sum(map(bool, told.values()))} of {len(mutants)}, {time.monotonic() - from_s:.0f} s", flush=True)

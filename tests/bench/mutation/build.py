@@ -85,7 +85,8 @@ class Build:
             return dict(pool.map(one, sorted(sites_in)))
 
     def linked(self, out):
-        return (self.work / "obj" / (out.name + ".objects")).read_text().split("\n")
+        listed = self.work / "obj" / (out.name + ".objects")
+        return listed.read_text().split("\n") if listed.exists() else []
 
     def link(self, program, files):
         """Links bin/PROGRAM of the build with the mutated objects of these files in it."""
