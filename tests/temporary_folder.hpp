@@ -1,6 +1,6 @@
 #pragma once
-#include <cstdlib>
 #include <filesystem>
+#include <random>
 #include <stdexcept>
 #include <string>
 
@@ -10,9 +10,12 @@ namespace hushtrace {
 class TemporaryFolder {
 public:
     TemporaryFolder() {
-        std::string pattern = (std::filesystem::temp_directory_path() / "hushtrace-test-XXXXXX").string();
-        if (::mkdtemp(pattern.data()) == nullptr) throw std::runtime_error("no temporary folder");
-        path_ = pattern;
+        std::random_device random;
+        for (int tries = 0; tries < 100; ++tries) {
+            path_ = std::filesystem::temp_directory_path() / ("hushtrace-test-" + std::to_string(random()));
+            if (std::filesystem::create_directory(path_)) return;
+        }
+        throw std::runtime_error("no temporary folder");
     }
     ~TemporaryFolder() {
         std::error_code ignored;

@@ -143,7 +143,7 @@ private:
                                      wish_.latency_s, nullptr};
         const bool plays = wish_.output_channels > 0;
         const double rate_hz = wish_.sample_rate_hz;
-        const unsigned long frames_per_callback = wish_.frames_per_callback;
+        const auto frames_per_callback = static_cast<unsigned long>(wish_.frames_per_callback);
         const auto opened = opened_;
         const auto stream = stream_;
         guarded(

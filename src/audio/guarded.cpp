@@ -6,6 +6,8 @@
 #include <thread>
 #include <utility>
 
+#include "sound_system_quirks.hpp"
+
 namespace hushtrace::audio {
 namespace {
 std::atomic<bool> abandoned{false};
@@ -14,7 +16,10 @@ std::atomic<bool> abandoned{false};
 bool run_guarded(std::function<void()> work, std::chrono::milliseconds patience) {
     auto task = std::make_shared<std::packaged_task<void()>>(std::move(work));
     std::future<void> done = task->get_future();
-    std::thread([task] { (*task)(); }).detach();
+    std::thread([task] {
+        join_sound_system();
+        (*task)();
+    }).detach();
     if (done.wait_for(patience) != std::future_status::ready) {
         abandoned.store(true);
         return false;

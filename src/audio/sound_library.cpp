@@ -1,35 +1,25 @@
 #include "sound_library.hpp"
 
-#include <dlfcn.h>
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <array>
 #include <cctype>
 #include <charconv>
-#include <cstdlib>
+#include <iterator>
 #include <memory>
 #include <optional>
 
 #include "guarded.hpp"
 #include "hushtrace/audio/silence.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "sound_system_quirks.hpp"
 
 namespace hushtrace::audio {
 namespace {
 
 using namespace std::chrono_literals;
 constexpr std::array usual_rates_hz = {44100.0, 48000.0, 88200.0, 96000.0, 176400.0, 192000.0};
-
-void say_nothing(const char*, int, const char*, int, const char*, ...) {}
-
-/// Where ALSA is among the loaded libraries, its messages go nowhere, also those that its own threads write.
-void hush_alsa() {
-    using Handler = void (*)(const char*, int, const char*, int, const char*, ...);
-    using SetHandler = int (*)(Handler);
-    if (void* found = dlsym(RTLD_DEFAULT, "snd_lib_error_set_handler"))
-        reinterpret_cast<SetHandler>(found)(&say_nothing);
-}
 
 std::string lower(std::string text) {
     std::transform(text.begin(), text.end(), text.begin(),
@@ -49,8 +39,15 @@ std::optional<int> whole_number(const std::string& text) {
     return value;
 }
 
+/// Windows has three ways to a device, and lists it once for each: this is the shortest, and converts nothing unasked. Elsewhere none is
+/// of this kind.
+PaHostApiIndex shortest_way() { return Pa_HostApiTypeIdToHostApiIndex(paWASAPI); }
+
 PaDeviceIndex default_device(bool playing) {
-    const PaDeviceIndex index = playing ? Pa_GetDefaultOutputDevice() : Pa_GetDefaultInputDevice();
+    PaDeviceIndex index = playing ? Pa_GetDefaultOutputDevice() : Pa_GetDefaultInputDevice();
+    const PaHostApiInfo* const way = Pa_GetHostApiInfo(shortest_way());
+    const PaDeviceIndex by_it = way == nullptr ? paNoDevice : playing ? way->defaultOutputDevice : way->defaultInputDevice;
+    if (by_it != paNoDevice) index = by_it;
     if (index == paNoDevice)
         throw Error(ErrorKind::device_failed,
                     fmt::format("no audio device to {} with was found; plug the interface in and see "
@@ -75,8 +72,7 @@ PaDeviceIndex numbered_device(int index, bool playing) {
 SoundLibrary::SoundLibrary() {
     if (work_was_abandoned()) throw Error(ErrorKind::device_failed, "the sound system does not answer");
     const StderrSilence silence;
-    setenv("JACK_NO_START_SERVER", "1", 0);  // looking for devices must not start one
-    hush_alsa();
+    calm_sound_system();
     auto result = std::make_shared<PaError>(paNoError);
     if (!run_guarded([result] { *result = Pa_Initialize(); }, 10s))
         throw Error(ErrorKind::device_failed, "the sound system does not answer");
@@ -113,7 +109,10 @@ PaDeviceIndex find_device(const std::string& asked, bool playing) {
         else
             (name == lower(asked) ? whole : part).push_back(i);
     }
-    const auto& found = whole.empty() ? part : whole;
+    std::vector<PaDeviceIndex> found = whole.empty() ? part : whole, direct;
+    std::copy_if(found.begin(), found.end(), std::back_inserter(direct),
+                 [](PaDeviceIndex i) { return Pa_GetDeviceInfo(i) != nullptr && Pa_GetDeviceInfo(i)->hostApi == shortest_way(); });
+    if (!direct.empty()) found = direct;
     if (found.size() == 1) return found.front();
     if (found.empty() && !other_way.empty()) return numbered_device(other_way.front(), playing);
     if (found.empty())

@@ -1,6 +1,4 @@
-#include <fcntl.h>
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <chrono>
 #include <cstdio>
@@ -11,6 +9,7 @@
 
 #include "capture_options.hpp"
 #include "command.hpp"
+#include "diverted.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/simulation/simulated_vehicle.hpp"
 #include "offers.hpp"
@@ -19,31 +18,6 @@ namespace hushtrace::cli {
 namespace {
 
 namespace fs = std::filesystem;
-
-/// Sends a stream of the process into a file for as long as it lives.
-class Diverted {
-public:
-    Diverted(std::FILE* stream, const fs::path& into) : stream_(stream) {
-        std::fflush(stream_);
-        kept_ = dup(fileno(stream_));
-        const int file = open(into.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0644);
-        if (file >= 0) {
-            dup2(file, fileno(stream_));
-            close(file);
-        }
-    }
-    ~Diverted() {
-        std::fflush(stream_);
-        dup2(kept_, fileno(stream_));
-        close(kept_);
-    }
-    Diverted(const Diverted&) = delete;
-    Diverted& operator=(const Diverted&) = delete;
-
-private:
-    std::FILE* stream_;
-    int kept_ = -1;
-};
 
 std::string text_of(const fs::path& file) {
     std::ifstream in(file);

@@ -1,6 +1,7 @@
 #include "terminal_keys.hpp"
 
 #include <poll.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include <array>
@@ -23,6 +24,10 @@ bool in_foreground() {
 
 }  // namespace
 
+struct TerminalKeys::Modes {
+    termios modes;
+};
+
 TerminalKeys::TerminalKeys(From from) {
     if (from == From::pipe) {
         reads_ = true;
@@ -30,7 +35,7 @@ TerminalKeys::TerminalKeys(From from) {
     }
     termios now{};
     if (!in_foreground() || tcgetattr(STDIN_FILENO, &now) != 0) return;
-    before_ = now;
+    before_ = std::make_unique<Modes>(Modes{now});
     now.c_lflag &= ~static_cast<tcflag_t>(ICANON | ECHO);
     now.c_cc[VMIN] = 0;
     now.c_cc[VTIME] = 0;
@@ -38,7 +43,7 @@ TerminalKeys::TerminalKeys(From from) {
 }
 
 TerminalKeys::~TerminalKeys() {
-    if (before_) tcsetattr(STDIN_FILENO, TCSANOW, &*before_);
+    if (before_) tcsetattr(STDIN_FILENO, TCSANOW, &before_->modes);
 }
 
 std::vector<Mark> TerminalKeys::marks(double now_s) {

@@ -1,7 +1,5 @@
 #pragma once
-#include <termios.h>
-
-#include <optional>
+#include <memory>
 #include <string>
 #include <vector>
 
@@ -28,7 +26,8 @@ public:
 
 private:
     bool reads_ = false;
-    std::optional<termios> before_;
+    struct Modes;  // the terminal's, as they were
+    std::unique_ptr<Modes> before_;
     MarkTyping typing_;
 };
 

@@ -176,13 +176,13 @@ std::string read_whole(const fs::path& file, std::size_t most_bytes, bool follow
 }
 
 FolderLock::FolderLock(const fs::path& folder) {
-    descriptor_ = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
-    if (descriptor_ < 0)
+    const int descriptor = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (descriptor < 0)
         fail(ErrorKind::file_unreadable, folder,
              errno == ENOENT ? "there is no such folder"
                              : fmt::format("can't be opened ({})", std::strerror(errno)));
     const auto end = std::chrono::steady_clock::now() + std::chrono::seconds(15);
-    while (::flock(descriptor_, LOCK_EX | LOCK_NB) != 0) {
+    while (::flock(descriptor, LOCK_EX | LOCK_NB) != 0) {
         const int fault = errno;
         if (fault == EINTR) continue;
         const bool busy = fault == EWOULDBLOCK;
@@ -190,15 +190,16 @@ FolderLock::FolderLock(const fs::path& folder) {
             std::this_thread::sleep_for(std::chrono::milliseconds(2));
             continue;
         }
-        ::close(descriptor_);
+        ::close(descriptor);
         fail(ErrorKind::file_unwritable, folder,
              busy ? "another program has been changing this job for 15 s"
                   : fmt::format("can't be kept from other programs' changes ({})", std::strerror(fault)));
     }
+    handle_ = descriptor;
 }
 
 FolderLock::~FolderLock() {
-    ::close(descriptor_);
+    ::close(static_cast<int>(handle_));
 }
 
 }  // namespace hushtrace

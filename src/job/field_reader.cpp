@@ -122,7 +122,7 @@ std::optional<std::string> Fields::path(std::string_view name) {
     const std::filesystem::path file(*spelled);
     if (spelled->empty()) refuse(name, "is empty");
     if (spelled->size() > 1000) refuse(name, "is longer than 1000 bytes");
-    if (file.is_absolute())
+    if (file.has_root_path())   // on Windows a drive alone, too
         refuse(name, in_quotes(*spelled) + " leaves the job folder; write it relative to job.json");
     for (const auto& part : file)
         if (part == "..") refuse(name, in_quotes(*spelled) + " leaves the job folder");
@@ -132,7 +132,7 @@ std::optional<std::string> Fields::path(std::string_view name) {
     if (std::any_of(spelled->begin(), spelled->end(),
                     [](char c) { return static_cast<unsigned char>(c) < 0x20; }))
         refuse(name, in_quotes(*spelled) + " holds control characters");
-    return spelled;
+    return file.generic_string();   // a job moves between systems
 }
 
 std::vector<double> Fields::numbers(std::string_view name, Range range) {

@@ -136,7 +136,7 @@ OpenedJob change_job(const fs::path& folder, const std::function<void(Job&)>& ch
 fs::path take_path(const OpenedJob& opened, const Take& take) {
     const fs::path file(take.file);
     const bool upward = std::find(file.begin(), file.end(), "..") != file.end();
-    if (take.file.empty() || file.is_absolute() || upward || !stays_inside(opened.folder, take.file))
+    if (take.file.empty() || file.has_root_path() || upward || !stays_inside(opened.folder, take.file))
         throw Error(ErrorKind::invalid_input, fmt::format("{}: leaves the job folder", in_quotes(take.file)));
     return opened.folder / file;
 }

@@ -1,14 +1,13 @@
 #include "follow_target.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <algorithm>
 #include <array>
 #include <cctype>
 #include <charconv>
 #include <cmath>
-#include <cstdlib>
+#include <random>
 #include <string_view>
 #include <system_error>
 
@@ -104,9 +103,15 @@ FollowAim aim_at_id(const FollowWish& wish) {
 class PassingFolder {
 public:
     PassingFolder() {
-        std::string name = (std::filesystem::temp_directory_path() / "hushtrace-live-XXXXXX").string();
-        if (!mkdtemp(name.data())) throw Error(ErrorKind::file_unwritable, "no folder for passing files can be made");
-        path_ = name;
+        std::random_device random;
+        std::error_code fault;
+        for (int tries = 0; tries < 100; ++tries) {
+            path_ = std::filesystem::temp_directory_path() / fmt::format("hushtrace-live-{:08x}{:08x}", random(), random());
+            if (!std::filesystem::create_directory(path_, fault)) continue;   // the name is taken, or no folder can be made
+            std::filesystem::permissions(path_, std::filesystem::perms::owner_all, fault);
+            return;
+        }
+        throw Error(ErrorKind::file_unwritable, "no folder for passing files can be made");
     }
     ~PassingFolder() {
         std::error_code ignored;

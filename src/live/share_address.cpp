@@ -1,13 +1,11 @@
-#include <arpa/inet.h>
 #include <fmt/format.h>
 #include <fmt/ranges.h>
-#include <ifaddrs.h>
-#include <net/if.h>
 
 #include <charconv>
 
 #include "hushtrace/live/share_page.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "share_system.hpp"
 
 namespace hushtrace {
 namespace {
@@ -23,18 +21,8 @@ namespace {
 }  // namespace
 
 std::vector<std::string> own_addresses() {
-    std::vector<std::string> found, loopback;
-    ifaddrs* first = nullptr;
-    if (::getifaddrs(&first) != 0) return {"127.0.0.1"};
-    for (const ifaddrs* one = first; one; one = one->ifa_next) {
-        if (!one->ifa_addr || one->ifa_addr->sa_family != AF_INET || (one->ifa_flags & IFF_UP) == 0) continue;
-        char text[INET_ADDRSTRLEN] = {};
-        const auto* address = reinterpret_cast<const sockaddr_in*>(one->ifa_addr);
-        if (!::inet_ntop(AF_INET, &address->sin_addr, text, sizeof text)) continue;
-        ((one->ifa_flags & IFF_LOOPBACK) != 0 ? loopback : found).emplace_back(text);
-    }
-    ::freeifaddrs(first);
-    found.insert(found.end(), loopback.begin(), loopback.end());
+    auto found = share_system::addresses();
+    if (found.empty()) found = {"127.0.0.1"};
     return found;
 }
 

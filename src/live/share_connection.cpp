@@ -1,22 +1,22 @@
 #include "share_connection.hpp"
 
 #include <fmt/format.h>
-#include <poll.h>
 
 #include <algorithm>
 #include <array>
-#include <cerrno>
 
 #include "hushtrace/live/share_gate.hpp"
+#include "share_system.hpp"
 
 namespace hushtrace {
 namespace {
 
 using Clock = std::chrono::steady_clock;
+using share_system::Outcome;
 
 constexpr std::chrono::milliseconds slice{200};  // so often a wait looks whether the page ends
 
-void name_of(bool remote, int handle, std::string& ip, int& port) {
+void name_of(bool remote, socket_t handle, std::string& ip, int& port) {
     sockaddr_in address{};
     socklen_t size = sizeof address;
     auto* generic = reinterpret_cast<sockaddr*>(&address);
@@ -27,41 +27,38 @@ void name_of(bool remote, int handle, std::string& ip, int& port) {
     port = ntohs(address.sin_port);
 }
 
-/// Waits for one of `events`. False when the time is over or the page ends.
-bool wait_for(int handle, short events, Clock::time_point until, const std::atomic<bool>& stopping) {
+/// Waits by one of share_system's. False when the time is over or the page ends.
+bool wait_for(Outcome (*wait)(socket_t, std::chrono::milliseconds), socket_t handle, Clock::time_point until, const std::atomic<bool>& stopping) {
     while (!stopping) {
         const auto left = std::chrono::duration_cast<std::chrono::milliseconds>(until - Clock::now());
         if (left.count() <= 0) return false;
-        pollfd one{handle, events, 0};
-        const int got = ::poll(&one, 1, static_cast<int>(std::min(left, slice).count()));
-        if (got > 0) return true;
-        if (got < 0 && errno != EINTR) return false;
+        const Outcome outcome = wait(handle, std::min(left, slice));
+        if (outcome != Outcome::later) return outcome == Outcome::done;
     }
     return false;
 }
 
 }  // namespace
 
-std::string remote_address(int handle) {
+std::string remote_address(socket_t handle) {
     std::string ip;
     int port = 0;
     name_of(true, handle, ip, port);
     return ip;
 }
 
-ShareConnection::ShareConnection(int handle, const std::atomic<bool>& stopping) : handle_(handle), stopping_(stopping) {
+ShareConnection::ShareConnection(socket_t handle, const std::atomic<bool>& stopping) : handle_(handle), stopping_(stopping) {
     // old figures must not pile up on their way to a slow phone
-    const int sending = 32768, at_once = 1;
-    ::setsockopt(handle, SOL_SOCKET, SO_SNDBUF, &sending, sizeof sending);
-    ::setsockopt(handle, IPPROTO_TCP, TCP_NODELAY, &at_once, sizeof at_once);
+    share_system::send_without_delay(handle);
 }
 
 bool ShareConnection::receive_some(Clock::time_point until) {
-    if (!wait_for(handle_, POLLIN, until, stopping_)) return false;
+    if (!wait_for(share_system::wait_to_receive, handle_, until, stopping_)) return false;
     std::array<char, 2048> buffer;
-    const auto got = ::recv(handle_, buffer.data(), buffer.size(), MSG_DONTWAIT);
-    if (got < 0) return errno == EINTR || errno == EAGAIN;
-    request_.append(buffer.data(), static_cast<std::size_t>(got));
+    std::size_t got = 0;
+    const Outcome outcome = share_system::receive(handle_, buffer, got);
+    if (outcome != Outcome::done) return outcome == Outcome::later;
+    request_.append(buffer.data(), got);
     return got > 0;
 }
 
@@ -91,18 +88,20 @@ void ShareConnection::answer(int status, std::string_view sentence) {
 
 void ShareConnection::finish() {
     // Closed with something unread, a connection is reset, and the answer may be lost on its way.
-    ::shutdown(handle_, SHUT_WR);
+    share_system::end_sending(handle_);
     const auto until = Clock::now() + std::chrono::milliseconds(100);
     std::array<char, 4096> buffer;
-    for (int i = 0; i < 16; ++i)
-        if (!wait_for(handle_, POLLIN, until, stopping_) || ::recv(handle_, buffer.data(), buffer.size(), MSG_DONTWAIT) <= 0) return;
+    for (int i = 0; i < 16; ++i) {
+        std::size_t got = 0;
+        if (!wait_for(share_system::wait_to_receive, handle_, until, stopping_)) return;
+        if (share_system::receive(handle_, buffer, got) != Outcome::done || got == 0) return;
+    }
 }
 
 bool ShareConnection::is_writable() const {
     if (broken_ || stopping_) return false;
     // a browser that closed the page has ended its side, too
-    pollfd one{handle_, POLLRDHUP, 0};
-    return ::poll(&one, 1, 0) == 0;
+    return !share_system::has_hung_up(handle_);
 }
 
 ssize_t ShareConnection::read(char* into, size_t size) {
@@ -116,13 +115,11 @@ ssize_t ShareConnection::write(const char* from, size_t size) {
     const auto until = Clock::now() + most_writing;
     std::size_t done = 0;
     while (!broken_ && done < size) {
-        const auto sent = ::send(handle_, from + done, size - done, MSG_DONTWAIT | MSG_NOSIGNAL);
-        if (sent > 0)
-            done += static_cast<std::size_t>(sent);
-        else if (errno == EAGAIN || errno == EWOULDBLOCK)
-            broken_ = !wait_for(handle_, POLLOUT, until, stopping_);
-        else if (errno != EINTR)
-            broken_ = true;
+        std::size_t sent = 0;
+        const Outcome outcome = share_system::send(handle_, {from + done, size - done}, sent);
+        done += sent;
+        if (outcome == Outcome::later) broken_ = !wait_for(share_system::wait_to_send, handle_, until, stopping_);
+        if (outcome == Outcome::broken) broken_ = true;
     }
     return broken_ ? -1 : static_cast<ssize_t>(done);
 }

@@ -15,7 +15,7 @@ class ShareConnection : public httplib::Stream {
 public:
     static constexpr std::chrono::milliseconds most_reading{3000}, most_writing{4000};  ///< a request; one piece of an answer
 
-    ShareConnection(int handle, const std::atomic<bool>& stopping);
+    ShareConnection(socket_t handle, const std::atomic<bool>& stopping);
     /// Reads the request. Returns 0 when it may be handed on, an HTTP status to refuse it with, or -1 where nobody
     /// is left to be told.
     int read_request();
@@ -35,7 +35,7 @@ public:
 private:
     bool receive_some(std::chrono::steady_clock::time_point until);
 
-    int handle_;
+    socket_t handle_;
     const std::atomic<bool>& stopping_;
     std::string request_;
     std::size_t at_ = 0;
@@ -43,6 +43,6 @@ private:
 };
 
 /// The other side's address; empty when it is gone.
-std::string remote_address(int handle);
+std::string remote_address(socket_t handle);
 
 }  // namespace hushtrace

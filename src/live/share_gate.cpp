@@ -1,16 +1,14 @@
 #include "hushtrace/live/share_gate.hpp"
 
-#include <sys/random.h>
-
 #include <algorithm>
 #include <array>
-#include <cerrno>
 #include <charconv>
 #include <functional>
 
 #include <fmt/format.h>
 
 #include "hushtrace/signal/error.hpp"
+#include "share_system.hpp"
 
 namespace hushtrace {
 namespace {
@@ -92,13 +90,8 @@ int refused_header(std::string_view line, Seen& seen) {
 
 std::string random_token() {
     std::array<unsigned char, 16> bytes{};
-    std::size_t filled = 0;
-    while (filled < bytes.size()) {
-        const auto got = ::getrandom(bytes.data() + filled, bytes.size() - filled, 0);
-        if (got < 0 && errno == EINTR) continue;
-        if (got <= 0) throw Error(ErrorKind::device_failed, "the system gives no random numbers, so no page can be shared");
-        filled += static_cast<std::size_t>(got);
-    }
+    if (!share_system::fill_random(bytes))
+        throw Error(ErrorKind::device_failed, "the system gives no random numbers, so no page can be shared");
     constexpr std::string_view digits = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567";
     std::string token;
     unsigned held = 0, bits = 0;

@@ -1,13 +1,11 @@
 #include "share_server.hpp"
 
-#include <fcntl.h>
-#include <sys/resource.h>
-
 #include <algorithm>
-#include <csignal>
+#include <array>
 #include <memory>
 
 #include "hushtrace/live/share_page.hpp"
+#include "share_system.hpp"
 
 namespace hushtrace {
 namespace {
@@ -29,26 +27,23 @@ double seconds_now() {
 /// A thread that takes no signals (Ctrl-C is for the session's) and yields the processor to whoever measures.
 template <typename Work>
 std::thread quiet_thread(Work work) {
-    sigset_t all, before;
-    ::sigfillset(&all);
-    ::pthread_sigmask(SIG_SETMASK, &all, &before);
-    std::thread made([work] {
-        ::setpriority(PRIO_PROCESS, 0, 10);  // on Linux of this thread alone
+    const share_system::WithoutSignals meanwhile;
+    return std::thread([work] {
+        share_system::be_quiet();
         work();
     });
-    ::pthread_sigmask(SIG_SETMASK, &before, nullptr);
-    return made;
 }
 
-void answer_without_waiting(int handle, std::string_view status_line, std::string_view sentence) {
-    char unread[4096];
-    for (int i = 0; i < 4; ++i)
-        if (::recv(handle, unread, sizeof unread, MSG_DONTWAIT) < static_cast<ssize_t>(sizeof unread)) break;
+void answer_without_waiting(socket_t handle, std::string_view status_line, std::string_view sentence) {
+    std::array<char, 4096> unread;
+    std::size_t count = unread.size();
+    for (int i = 0; i < 4 && count == unread.size(); ++i)
+        if (share_system::receive(handle, unread, count) != share_system::Outcome::done) break;
     const std::string text = "HTTP/1.1 " + std::string(status_line) + "\r\nContent-Type: text/plain; charset=utf-8\r\nContent-Length: " +
                              std::to_string(sentence.size()) + "\r\nRetry-After: 2\r\nConnection: close\r\n\r\n" + std::string(sentence);
-    static_cast<void>(::send(handle, text.data(), text.size(), MSG_DONTWAIT | MSG_NOSIGNAL));
-    ::shutdown(handle, SHUT_RDWR);
-    ::close(handle);
+    static_cast<void>(share_system::send(handle, text, count));
+    share_system::end_both(handle);
+    share_system::close(handle);
 }
 
 }  // namespace
@@ -89,8 +84,7 @@ ShareServer::ShareServer()
     set_address_family(AF_INET);
     // The library's own choice lets another program bind the same port and take phones away.
     set_socket_options([this](socket_t handle) {
-        const int yes = 1;
-        ::setsockopt(handle, SOL_SOCKET, SO_REUSEADDR, &yes, sizeof yes);
+        share_system::claim_port(handle);
         listening_ = handle;
     });
 }
@@ -106,7 +100,7 @@ int ShareServer::open(const std::string& address, int port) {
     } else {
         port_ = bind_to_port(address, port) ? port : 0;
     }
-    if (port_ != 0) ::listen(listening_, 64);  // the library's queue of 5 is soon full
+    if (port_ != 0) share_system::listen_for(listening_, 64);  // the library's queue of 5 is soon full
     return port_;
 }
 
@@ -146,11 +140,11 @@ void ShareServer::end() {
 }
 
 bool ShareServer::process_and_close_socket(socket_t handle) {
-    ::fcntl(handle, F_SETFD, FD_CLOEXEC);
+    share_system::keep_private(handle);
     Visit visit{handle, remote_address(handle), false};
     visit.guest = is_guest(visit.address);
     if (visit.address.empty()) {
-        ::close(handle);
+        share_system::close(handle);
     } else if (!(visit.guest ? guest_rate_ : stranger_rate_).admit(visit.address, seconds_now())) {
         answer_without_waiting(handle, "429 too many", "Too many requests. Wait two seconds, then try again.");
     } else if (!places(visit).enter(visit.address)) {
@@ -197,7 +191,7 @@ void ShareServer::work() {
             if (!visit.guest) ++strangers_served_;
         }
         serve(visit);
-        ::close(visit.handle);
+        share_system::close(visit.handle);
         places(visit).leave(visit.address);
         if (visit.guest) continue;
         const std::lock_guard lock(mutex_);

@@ -52,7 +52,7 @@ public:
 
 private:
     struct Visit {
-        int handle = -1;
+        socket_t handle = INVALID_SOCKET;
         std::string address;  ///< the other side's
         bool guest = false;
     };
@@ -64,7 +64,8 @@ private:
     Places& places(const Visit& visit) { return visit.guest ? guest_places_ : stranger_places_; }
 
     std::string address_;
-    int port_ = 0, listening_ = -1;
+    int port_ = 0;
+    socket_t listening_ = INVALID_SOCKET;
     std::atomic<bool> stopping_ = false, accepting_ = false;
     Places guest_places_, stranger_places_;
     RateGate guest_rate_, stranger_rate_;  ///< the accepting thread's alone

@@ -1,6 +1,7 @@
 #include "terminal_guard.hpp"
 
 #include <signal.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include <algorithm>

@@ -1,6 +1,4 @@
 #pragma once
-#include <termios.h>
-
 #include <string>
 
 namespace hushtrace {

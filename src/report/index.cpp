@@ -58,7 +58,7 @@ Newest newest_record(const fs::path& folder) {
         const std::string made = text_at(record, {"results", "made", "at"});
         if (newest.record && made <= at) return;
         newest.record = std::move(record);
-        newest.file = file.lexically_relative(folder).string();
+        newest.file = file.lexically_relative(folder).generic_string();
         at = made;
     };
     std::string why;

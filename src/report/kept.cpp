@@ -2,21 +2,19 @@
 
 #include <fmt/chrono.h>
 #include <fmt/format.h>
-#include <openssl/evp.h>
 
 #include <algorithm>
-#include <array>
 #include <chrono>
 #include <ctime>
 #include <fstream>
 #include <iterator>
-#include <memory>
 #include <system_error>
 
 #include "hushtrace/job/atomic_file.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
 #include "read_record.hpp"
+#include "sha256.hpp"
 
 namespace hushtrace {
 namespace {
@@ -63,20 +61,15 @@ std::optional<std::string> sha256_of(const fs::path& file) {
     std::error_code fault;
     if (!fs::is_regular_file(file, fault)) return std::nullopt;
     std::ifstream in(file, std::ios::binary);
-    const std::unique_ptr<EVP_MD_CTX, decltype(&EVP_MD_CTX_free)> context(EVP_MD_CTX_new(), &EVP_MD_CTX_free);
-    if (!in || !context || EVP_DigestInit_ex(context.get(), EVP_sha256(), nullptr) != 1) return std::nullopt;
+    if (!in) return std::nullopt;
+    Sha256 sum;
     std::vector<char> buffer(1 << 16);
     while (in) {
         in.read(buffer.data(), static_cast<std::streamsize>(buffer.size()));
-        if (EVP_DigestUpdate(context.get(), buffer.data(), static_cast<std::size_t>(in.gcount())) != 1) return std::nullopt;
+        sum.add(buffer.data(), static_cast<std::size_t>(in.gcount()));
     }
     if (!in.eof()) return std::nullopt;
-    std::array<unsigned char, EVP_MAX_MD_SIZE> digest{};
-    unsigned length = 0;
-    if (EVP_DigestFinal_ex(context.get(), digest.data(), &length) != 1) return std::nullopt;
-    std::string hexadecimal;
-    for (unsigned i = 0; i < length; ++i) hexadecimal += fmt::format("{:02x}", digest[i]);
-    return hexadecimal;
+    return sum.end();
 }
 
 Made made_now(const OpenedJob& opened, std::string_view version, std::vector<std::pair<std::string, std::string>> options) {

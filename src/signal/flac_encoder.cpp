@@ -1,5 +1,3 @@
-#include <unistd.h>
-
 #include <algorithm>
 #include <array>
 #include <cerrno>
@@ -11,6 +9,7 @@
 #include <sndfile.h>
 
 #include "hushtrace/signal/error.hpp"
+#include "system_file.hpp"
 #include "take_encoder.hpp"
 
 namespace hushtrace {
@@ -78,8 +77,7 @@ public:
         if (failed_errno_ == 0)
             failed_errno_ = EIO;  // from here on the encoder's own last words are swallowed
         end();
-        while (::ftruncate(file_.get(), static_cast<off_t>(whole_bytes_)) != 0 && errno == EINTR) {
-        }
+        system_file::cut(file_, whole_bytes_);
         try {
             state_sample_count();
             push_to_disk(file_);
@@ -101,9 +99,8 @@ private:
     // The sum over all samples is not known any more: zeros stand for "not computed".
     void state_sample_count() const {
         std::array<unsigned char, 5> field{};
-        if (::pread(file_.get(), field.data(), field.size(), sample_count_place) !=
-            static_cast<ssize_t>(field.size()))
-            return;
+        const auto got = system_file::read_some_at(file_, field.data(), field.size(), sample_count_place);
+        if (got != static_cast<std::int64_t>(field.size())) return;
         field[0] = static_cast<unsigned char>((field[0] & 0xF0U) | (whole_frames_ >> 32U & 0x0FU));
         for (unsigned i = 1; i < 5; ++i)
             field[i] = static_cast<unsigned char>(whole_frames_ >> (8U * (4U - i)) & 0xFFU);
@@ -117,7 +114,7 @@ private:
         if (self.failed_errno_ != 0) return 0;
         const std::span bytes(static_cast<const unsigned char*>(from), static_cast<std::size_t>(count));
         try {
-            const off_t place = ::lseek(self.file_.get(), 0, SEEK_CUR);
+            const std::int64_t place = system_file::seek(self.file_, 0, SEEK_CUR);
             put_all(self.file_, std::as_bytes(bytes));
             if (place >= 0 &&
                 static_cast<std::uint64_t>(place) == self.whole_bytes_) {  // appended, not a header renewed
@@ -137,15 +134,14 @@ private:
         return static_cast<sf_count_t>(static_cast<FlacEncoder*>(user)->whole_bytes_);
     }
     static sf_count_t seek(sf_count_t offset, int whence, void* user) {
-        return ::lseek(static_cast<FlacEncoder*>(user)->file_.get(), offset, whence);
+        return system_file::seek(static_cast<FlacEncoder*>(user)->file_, offset, whence);
     }
     static sf_count_t read(void* into, sf_count_t count, void* user) {
-        const ssize_t got =
-            ::read(static_cast<FlacEncoder*>(user)->file_.get(), into, static_cast<std::size_t>(count));
+        const auto got = system_file::read_some(static_cast<FlacEncoder*>(user)->file_, into, static_cast<std::size_t>(count));
         return got < 0 ? 0 : got;
     }
     static sf_count_t tell(void* user) {
-        return ::lseek(static_cast<FlacEncoder*>(user)->file_.get(), 0, SEEK_CUR);
+        return system_file::seek(static_cast<FlacEncoder*>(user)->file_, 0, SEEK_CUR);
     }
 
     FileDescriptor file_;

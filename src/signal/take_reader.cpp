@@ -1,7 +1,3 @@
-#include <fcntl.h>
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include <algorithm>
 #include <cerrno>
 #include <cmath>
@@ -11,9 +7,9 @@
 #include <fmt/format.h>
 #include <sndfile.h>
 
-#include "file_descriptor.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
+#include "system_file.hpp"
 
 namespace hushtrace {
 namespace {
@@ -27,7 +23,7 @@ constexpr std::uint64_t most_frames_per_byte = 8192;
 
 struct Medium {
     FileDescriptor file;
-    sf_count_t length = 0;
+    std::int64_t length = 0;
     int failed_errno = 0;  // the medium's own failure, as opposed to a damaged content
 };
 
@@ -37,15 +33,14 @@ sf_count_t medium_length(void* user) {
 
 sf_count_t medium_seek(sf_count_t offset, int whence, void* user) {
     auto& medium = *static_cast<Medium*>(user);
-    return ::lseek(medium.file.get(), offset, whence);
+    return system_file::seek(medium.file, offset, whence);
 }
 
 sf_count_t medium_read(void* into, sf_count_t count, void* user) {
     auto& medium = *static_cast<Medium*>(user);
     sf_count_t done = 0;
     while (done < count) {
-        const ssize_t got = ::read(medium.file.get(), static_cast<char*>(into) + done,
-                                   static_cast<std::size_t>(count - done));
+        const auto got = system_file::read_some(medium.file, static_cast<char*>(into) + done, static_cast<std::size_t>(count - done));
         if (got < 0 && errno == EINTR) continue;
         if (got < 0) medium.failed_errno = errno;
         if (got <= 0) break;
@@ -59,20 +54,11 @@ sf_count_t medium_write(const void*, sf_count_t, void*) {
 }
 
 sf_count_t medium_tell(void* user) {
-    return ::lseek(static_cast<Medium*>(user)->file.get(), 0, SEEK_CUR);
+    return system_file::seek(static_cast<Medium*>(user)->file, 0, SEEK_CUR);
 }
 
 [[noreturn]] void refuse(const std::string& name, std::string_view why) {
     throw Error(ErrorKind::file_unreadable, fmt::format("{}: {}", name, why));
-}
-
-// What `mode` is, when that is nothing to read sound from.
-std::string_view unfit(const struct stat& status) {
-    if (S_ISDIR(status.st_mode)) return "is a folder, not a sound file";
-    if (S_ISFIFO(status.st_mode)) return "is a pipe, not a sound file";
-    if (!S_ISREG(status.st_mode)) return "is a device or a socket, not a sound file";
-    if (status.st_size == 0) return "is empty";
-    return {};
 }
 
 }  // namespace
@@ -98,14 +84,15 @@ TakeReader::TakeReader(const std::filesystem::path& file) : state_(std::make_uni
     State& s = *state_;
     s.name = file.string();
     // Looked at before it is opened, since opening a pipe would wait for its other end.
-    struct stat status {};
-    if (::stat(file.c_str(), &status) != 0) refuse(s.name, std::strerror(errno));
-    if (const auto why = unfit(status); !why.empty()) refuse(s.name, why);
-    s.medium.file = FileDescriptor(::open(file.c_str(), O_RDONLY | O_NONBLOCK | O_CLOEXEC));
+    bool known = false;
+    const auto before = system_file::unfit_to_read(file, known);
+    if (!known) refuse(s.name, std::strerror(errno));
+    if (!before.empty()) refuse(s.name, before);
+    s.medium.file = system_file::open_to_read(file);
     if (!s.medium.file) refuse(s.name, std::strerror(errno));
-    if (::fstat(s.medium.file.get(), &status) != 0) refuse(s.name, std::strerror(errno));
-    if (const auto why = unfit(status); !why.empty()) refuse(s.name, why);
-    s.medium.length = status.st_size;
+    const auto now = system_file::unfit_to_read(s.medium.file, known, s.medium.length);
+    if (!known) refuse(s.name, std::strerror(errno));
+    if (!now.empty()) refuse(s.name, now);
 
     SF_VIRTUAL_IO access{medium_length, medium_seek, medium_read, medium_write, medium_tell};
     s.sound = sf_open_virtual(&access, SFM_READ, &s.info, &s.medium);

@@ -1,6 +1,3 @@
-#include <fcntl.h>
-#include <sys/stat.h>
-
 #include <algorithm>
 #include <cerrno>
 #include <chrono>
@@ -12,6 +9,7 @@
 
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
+#include "system_file.hpp"
 #include "take_encoder.hpp"
 
 namespace hushtrace {
@@ -53,8 +51,7 @@ void require_representable(const std::string& name, TakeFormat format, double ra
 // The folder's entry is pushed too, so that the file's name survives a power cut.
 void push_folder_of(const std::filesystem::path& file) {
     const auto folder = file.has_parent_path() ? file.parent_path() : std::filesystem::path(".");
-    const FileDescriptor opened(::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC));
-    if (opened) (void)::fsync(opened.get());
+    system_file::push_names(folder);
 }
 
 }  // namespace
@@ -71,9 +68,9 @@ struct TakeWriter::State {
     [[noreturn]] void fail(int reason) {
         closed = true;
         frames = encoder->salvage();
-        const char* why = reason == ENOSPC || reason == EDQUOT ? "the disk is full"
-                          : reason == EFBIG                    ? "the file may not grow further"
-                                                               : std::strerror(reason);
+        const char* why = system_file::is_full(reason) ? "the disk is full"
+                          : reason == EFBIG            ? "the file may not grow further"
+                                                       : std::strerror(reason);
         throw Error(ErrorKind::disk_failed,
                     fmt::format("{}: {}; the take up to there is kept ({} frames)", name, why, frames));
     }
@@ -87,7 +84,7 @@ TakeWriter::TakeWriter(const std::filesystem::path& file, double sample_rate_hz,
     s.closed = true;  // until it is open
     const TakeFormat format = format_of(file);
     require_representable(s.name, format, sample_rate_hz, channels);
-    FileDescriptor opened(::open(file.c_str(), O_RDWR | O_CREAT | O_EXCL | O_NONBLOCK | O_CLOEXEC, 0644));
+    FileDescriptor opened = system_file::make_new(file);
     if (!opened) {
         const int reason = errno;
         throw Error(
@@ -102,11 +99,11 @@ TakeWriter::TakeWriter(const std::filesystem::path& file, double sample_rate_hz,
                         ? make_flac_encoder(std::move(opened), rate, static_cast<int>(channels))
                         : make_wav_encoder(std::move(opened), rate, static_cast<int>(channels));
     } catch (const DiskFailure& failure) {
-        ::unlink(file.c_str());
+        system_file::remove(file);
         throw Error(ErrorKind::file_unwritable,
                     fmt::format("{}: can't be written ({})", s.name, std::strerror(failure.reason)));
     } catch (...) {
-        ::unlink(file.c_str());
+        system_file::remove(file);
         throw;
     }
     push_folder_of(file);

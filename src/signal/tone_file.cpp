@@ -1,9 +1,5 @@
 #include "hushtrace/signal/tone_file.hpp"
 
-#include <fcntl.h>
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include <algorithm>
 #include <array>
 #include <cerrno>
@@ -15,9 +11,9 @@
 #include <fmt/format.h>
 #include <sndfile.h>
 
-#include "file_descriptor.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "random.hpp"
+#include "system_file.hpp"
 
 namespace hushtrace {
 namespace {
@@ -28,30 +24,27 @@ namespace fs = std::filesystem;
 class Draft {
 public:
     explicit Draft(const fs::path& target) : target_(target) {
-        std::string pattern = (folder() / ("." + target.filename().string() + ".XXXXXX")).string();
-        file_ = FileDescriptor(::mkstemp(pattern.data()));
+        file_ = system_file::make_draft(target, path_);
         if (!file_)
             throw Error(ErrorKind::file_unwritable,
                         fmt::format("{}: can't be created ({})", target.string(), std::strerror(errno)));
-        path_ = pattern;
-        (void)::fchmod(file_.get(), 0644);
     }
     ~Draft() {
-        if (!path_.empty()) ::unlink(path_.c_str());
+        if (!path_.empty()) system_file::remove(path_);
     }
     Draft(const Draft&) = delete;
     Draft& operator=(const Draft&) = delete;
 
     int descriptor() const { return file_.get(); }
     void put_in_place(bool overwrite) {
-        if (::fsync(file_.get()) != 0 || file_.close() != 0) fail(errno);
+        if (!system_file::push_all(file_) || file_.close() != 0) fail(errno);
         if (!overwrite) {
-            // link() refuses to replace; file systems without links (those of sticks) take the second way.
-            if (::link(path_.c_str(), target_.c_str()) == 0) return;  // the draft's own name goes with it
+            // A second name never replaces; file systems without links (those of sticks) take the second way.
+            if (system_file::add_name(path_, target_)) return;  // the draft's own name goes with it
             if (errno == EEXIST) refuse_existing(target_);
             if (fs::exists(fs::symlink_status(target_))) refuse_existing(target_);
         }
-        if (::rename(path_.c_str(), target_.c_str()) != 0) fail(errno);
+        if (!system_file::rename_over(path_, target_)) fail(errno);
         path_.clear();
     }
     [[noreturn]] void fail(int reason) const {
@@ -65,7 +58,6 @@ public:
     }
 
 private:
-    fs::path folder() const { return target_.has_parent_path() ? target_.parent_path() : fs::path("."); }
     fs::path target_, path_;
     FileDescriptor file_;
 };

@@ -1,6 +1,3 @@
-#include <sys/stat.h>
-#include <unistd.h>
-
 #include <array>
 #include <bit>
 #include <cerrno>
@@ -9,13 +6,14 @@
 #include <string_view>
 #include <vector>
 
+#include "system_file.hpp"
 #include "take_encoder.hpp"
 
 namespace hushtrace {
 
 void put_all(const FileDescriptor& file, std::span<const std::byte> bytes) {
     while (!bytes.empty()) {
-        const ssize_t done = ::write(file.get(), bytes.data(), bytes.size());
+        const auto done = system_file::write_some(file, bytes.data(), bytes.size());
         if (done < 0 && errno == EINTR) continue;
         if (done < 0) throw DiskFailure{errno};
         if (done == 0) throw DiskFailure{ENOSPC};
@@ -25,7 +23,7 @@ void put_all(const FileDescriptor& file, std::span<const std::byte> bytes) {
 
 void put_all_at(const FileDescriptor& file, std::span<const std::byte> bytes, std::uint64_t place) {
     while (!bytes.empty()) {
-        const ssize_t done = ::pwrite(file.get(), bytes.data(), bytes.size(), static_cast<off_t>(place));
+        const auto done = system_file::write_some_at(file, bytes.data(), bytes.size(), place);
         if (done < 0 && errno == EINTR) continue;
         if (done < 0) throw DiskFailure{errno};
         if (done == 0) throw DiskFailure{ENOSPC};
@@ -35,7 +33,7 @@ void put_all_at(const FileDescriptor& file, std::span<const std::byte> bytes, st
 }
 
 void push_to_disk(const FileDescriptor& file) {
-    if (::fdatasync(file.get()) != 0 && errno != EINVAL) throw DiskFailure{errno};
+    if (!system_file::push(file) && errno != EINVAL) throw DiskFailure{errno};
 }
 
 namespace {
@@ -120,15 +118,11 @@ public:
         try {
             // What reached the disk of a block that only went in by half counts, down to its last whole
             // frame.
-            struct stat status {};
             const auto frame_bytes = static_cast<std::uint64_t>(channels_) * sample_bytes;
-            if (::fstat(file_.get(), &status) == 0 && status.st_size > static_cast<off_t>(header_bytes)) {
-                data_bytes_ =
-                    (static_cast<std::uint64_t>(status.st_size) - header_bytes) / frame_bytes * frame_bytes;
-            }
-            while (::ftruncate(file_.get(), static_cast<off_t>(header_bytes + data_bytes_)) != 0 &&
-                   errno == EINTR) {
-            }
+            const auto length = system_file::length(file_);
+            if (length > static_cast<std::int64_t>(header_bytes))
+                data_bytes_ = (static_cast<std::uint64_t>(length) - header_bytes) / frame_bytes * frame_bytes;
+            system_file::cut(file_, header_bytes + data_bytes_);
             write_header();
             push_to_disk(file_);
         } catch (const DiskFailure&) {  // the header on the disk is then the one of half a second ago

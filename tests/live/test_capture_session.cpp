@@ -1,4 +1,6 @@
+#ifndef _WIN32
 #include <sys/resource.h>
+#endif
 #include <catch2/catch.hpp>
 
 #include <algorithm>
@@ -61,6 +63,7 @@ double peak(std::span<const double> samples) {
     return largest;
 }
 
+#ifndef _WIN32
 /// Files may not grow beyond so many bytes while one of these lives: a full disk without filling one.
 class FullDisk {
 public:
@@ -80,6 +83,7 @@ private:
     rlimit before_{};
     void (*handler_)(int) = SIG_DFL;
 };
+#endif
 
 }  // namespace
 
@@ -175,6 +179,7 @@ TEST_CASE("a device that never delivers leaves nothing", "[session]") {
     CHECK_FALSE(link.running);
 }
 
+#ifndef _WIN32
 TEST_CASE("a full disk leaves a valid take, marked stopped", "[session]") {
     for (const char* suffix : {".flac", ".wav"}) {
         Bench bench;
@@ -193,6 +198,8 @@ TEST_CASE("a full disk leaves a valid take, marked stopped", "[session]") {
         CHECK(bench.sound(outcome.take.file).frames() == outcome.frames);
     }
 }
+
+#endif
 
 TEST_CASE("a take is known, and marked stopped, while it is being recorded", "[session]") {
     Bench bench;

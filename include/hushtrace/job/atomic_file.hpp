@@ -1,4 +1,5 @@
 #pragma once
+#include <cstdint>
 #include <filesystem>
 #include <string_view>
 
@@ -32,7 +33,7 @@ public:
     FolderLock& operator=(const FolderLock&) = delete;
 
 private:
-    int descriptor_ = -1;
+    std::intptr_t handle_ = -1;  ///< the system's
 };
 
 }  // namespace hushtrace
