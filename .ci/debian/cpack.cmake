@@ -52,7 +52,7 @@ set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_NAME libhushtrace-dev)
 set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_SECTION libdevel)
 set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_DEPENDS "libsndfile1-dev, libfmt-dev, pkg-config")
 set(CPACK_DEBIAN_DEVELOPMENT_PACKAGE_RECOMMENDS "cmake")
-set(CPACK_DEBIAN_DEVELOPMENT_DESCRIPTION "the analysis of hushtrace as a library (static, with headers)
+set(CPACK_DEBIAN_DEVELOPMENT_DESCRIPTION "analysis of hushtrace as a library: static, with headers
 Takes and test tones, spectra, measurements, what is known of vehicles, job
 folders, and the search for noise sources and gains: the layers that the
 program hushtrace stands on, as static libraries with C++20 headers and a
