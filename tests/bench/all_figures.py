@@ -1,12 +1,13 @@
 """Runs the commands of docs/figures.md on fresh populations, and prints its table anew.
 
-    /usr/bin/python3 tests/bench/all_figures.py BUILD_DIR [--only NAME ...] [--seed S] [--part P] [--keep FOLDER] [--of COMMIT] [--list]
-    /usr/bin/python3 tests/bench/all_figures.py BUILD_DIR --table FOLDER
+    /usr/bin/python3 tests/bench/all_figures.py BUILD_DIR [--only NAME ...] [--seed S] [--part P] [--keep FOLDER] [--into PAGE] [--of COMMIT]
+    /usr/bin/python3 tests/bench/all_figures.py BUILD_DIR --list
+    /usr/bin/python3 tests/bench/all_figures.py BUILD_DIR --table FOLDER [--into PAGE]
 
 Rows and what was asked: figure_rows.py. Without --only all of them, some three hours of one core; --list names them. The seed is today's date
 unless it is given. --part 0.1 takes a tenth of every population, to see that all runs. What is missing to a row (a target, a program) makes
 that row fail, and the others go on. --keep puts each row's whole output and its outcome into a folder; --table prints the table of what is
-kept there, and runs nothing.
+kept there, and runs nothing. --into docs/figures.md puts each row, as soon as it is measured, in the place of the one that stands on that page.
 --of says which commit BUILD_DIR was built of, where that is not the one that stands here. Ends with 1 where a row failed or a figure that was
 asked for isn't reached.
 """
@@ -14,6 +15,7 @@ import argparse
 import datetime
 import json
 import pathlib
+import re
 import subprocess
 import sys
 
@@ -66,6 +68,15 @@ def table(outcomes):
     return "\n".join(lines)
 
 
+def put_into(page, outcomes):
+    """The page's rows of what was measured, anew; all else of it stays."""
+    lines = []
+    for line in page.read_text(encoding="utf-8").split("\n"):
+        name = re.match(r"\| `(\w+)` \|", line)
+        lines.append(line_of(BY_NAME[name[1]], outcomes[name[1]]) if name and name[1] in outcomes else line)
+    page.write_text("\n".join(lines), encoding="utf-8")
+
+
 def kept_in(folder):
     return {one["name"]: one for one in (json.loads(file.read_text()) for file in sorted(pathlib.Path(folder).glob("*.json")))}
 
@@ -80,13 +91,17 @@ def main():
     options.add_argument("--of", default=None)
     options.add_argument("--list", action="store_true")
     options.add_argument("--table", type=pathlib.Path)
+    options.add_argument("--into", type=pathlib.Path)
     asked = options.parse_args()
     if asked.list:
         for row in ROWS:
             print(f"{row.name:18} {row.minutes:5.1f} min  {row.needs or '-'}\n    {row.command_line(asked.build, asked.seed)}")
         return
     if asked.table:
-        print(table(kept_in(asked.table)))
+        kept = kept_in(asked.table)
+        print(table(kept))
+        if asked.into:
+            put_into(asked.into, kept)
         return
     outcomes = {}
     for row in ROWS:
@@ -98,6 +113,8 @@ def main():
         if asked.keep:
             asked.keep.mkdir(parents=True, exist_ok=True)
             (asked.keep / f"{row.name}.json").write_text(json.dumps(one, indent=1))
+        if asked.into:
+            put_into(asked.into, outcomes)
     print(table(outcomes))
     short = [name for name, one in outcomes.items() if one["holds"] is False]
     if short:

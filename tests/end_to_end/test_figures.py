@@ -43,10 +43,18 @@ for row in ROWS:
 script = [sys.executable, str(ROOT / "tests" / "bench" / "all_figures.py"), BUILD, "--seed", "5"]
 with tempfile.TemporaryDirectory() as folder:
     some = subprocess.run([*script, "--only", "distortion", "ceiling", "--part", "0.012", "--keep", folder], capture_output=True, text=True, check=False)
-    again = subprocess.run([*script, "--table", folder], capture_output=True, text=True, check=False)
+    page = pathlib.Path(folder, "page.md")
+    page.write_text((ROOT / "docs" / "figures.md").read_text())
+    again = subprocess.run([*script, "--table", folder, "--into", page], capture_output=True, text=True, check=False)
+    anew = page.read_text()
 rows = [line for line in some.stdout.splitlines() if line.startswith("| `")]
-check.that(some.returncode == 0 and len(rows) == 2 and all(" | yes | " in line for line in rows), f"two rows run anew: {some.stdout} {some.stderr}")
+yes = all(" | yes | " in line for line in rows)
+check.that(some.returncode == 0 and len(rows) == 2 and yes, f"two rows run anew: {some.stdout} {some.stderr}")
 check.that(again.stdout == some.stdout, "the table of what is kept is the same")
-none = subprocess.run([script[0], script[1], "/nowhere", "--only", "losses", "--part", "0.02"], capture_output=True, text=True, check=False)
+before = (ROOT / "docs" / "figures.md").read_text()
+changed = [line for line in anew.splitlines() if line not in before.splitlines()]
+check.that(changed == rows and anew.count("\n") == before.count("\n"), f"those two rows, and they alone, are put into the page: {changed}")
+nowhere = [*script[:2], "/nowhere", "--only", "losses", "--part", "0.02"]
+none = subprocess.run(nowhere, capture_output=True, text=True, check=False)
 check.that(none.returncode == 1 and "not reached: losses" in none.stderr and "nothing in the output" in none.stdout, f"a row that can't run fails: {none}")
 check.end()
