@@ -10,6 +10,7 @@
 
 #include "build_facts.hpp"
 #include "command.hpp"
+#include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/signal/error.hpp"
 
 namespace {
@@ -19,11 +20,9 @@ int exit_code_of(hushtrace::ErrorKind kind) {
     return kind == device_failed || kind == disk_failed ? 3 : 2;
 }
 
-/// Whatever a file's name or an option held, a message stays on one line.
-void complain(std::string text) {
-    for (char& c : text)
-        if (static_cast<unsigned char>(c) < 0x20 || c == 0x7F) c = ' ';
-    fmt::print(stderr, "hushtrace: {}\n", text);
+/// Whatever a file's name or an option held, a message stays on one line and steers no terminal.
+void complain(std::string_view text) {
+    fmt::print(stderr, "hushtrace: {}\n", hushtrace::clean_text(text));
 }
 
 /// "no such command" is what is wrong with a first word that is no command's name.

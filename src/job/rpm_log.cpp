@@ -135,7 +135,7 @@ private:
             return middle * unit >= 200.0 && high * unit <= 12000.0 && low * unit >= 60.0;
         };
         double unit = rows.columns.speed_unit_rpm;
-        const std::string range = fmt::format("{:g} to {:g} under '{}'", low, high, rows.columns.speed_header);
+        const std::string range = fmt::format("{:g} to {:g} under {}", low, high, in_quotes(rows.columns.speed_header));
         if (unit > 0 && unit != 1.0 && possible(unit)) {
             // said, and possible
         } else if (possible(1.0)) {
@@ -145,16 +145,12 @@ private:
             unit = guessed_speed_unit(low, middle, high, range);
         }
         std::size_t left_out = rows.unread;
-        for (std::size_t i = 0; i < rows.speed.size();) {
-            rows.speed[i] *= unit;
-            if (rows.speed[i] >= 0.0 &&
-                rows.speed[i] <= std::min(kFastestLogged_rpm, std::max(8000.0, 6 * middle * unit))) {
-                ++i;
-                continue;
-            }
+        const double most = std::min(kFastestLogged_rpm, std::max(8000.0, 6 * middle * unit));
+        for (double& speed : rows.speed) {
+            speed *= unit;
+            if (speed >= 0.0 && speed <= most) continue;
             ++left_out;
-            rows.speed[i] = -1.0;
-            ++i;
+            speed = -1.0;
         }
         std::size_t kept = 0;
         for (std::size_t i = 0; i < rows.speed.size(); ++i) {
@@ -195,20 +191,27 @@ private:
         if (count < 2) throw Unusable{"holds fewer than two rows with a speed that an engine can have"};
         std::size_t back = 0, worst_at = 0;
         double worst = 0;
-        for (std::size_t i = 1; i < count; ++i) {
-            const double step = rows.time_s[i] - rows.time_s[i - 1];
-            if (step >= 0) continue;
-            ++back;
-            if (step < worst) {
-                worst = step;
-                worst_at = i;
+        const auto look_for_steps_back = [&] {
+            back = worst_at = 0;
+            worst = 0;
+            for (std::size_t i = 1; i < count; ++i) {
+                const double step = rows.time_s[i] - rows.time_s[i - 1];
+                if (step >= 0) continue;
+                ++back;
+                if (step < worst) {
+                    worst = step;
+                    worst_at = i;
+                }
             }
-        }
+        };
+        look_for_steps_back();
         if (back > (9 * count) / 10 && count > 4) {  // the newest row first
             std::reverse(rows.time_s.begin(), rows.time_s.end());
             std::reverse(rows.speed.begin(), rows.speed.end());
             warn("rpm_log_time", "has its newest row first; turned round");
-        } else if (back > 0) {
+            look_for_steps_back();
+        }
+        if (back > 0) {
             if (worst < -2.0 || back > std::max<std::size_t>(2, count / 20))
                 throw Unusable{fmt::format("goes back in time {}, by {:.3g} s after {:.4g} s: two logs in one file?",
                                            back == 1 ? "once" : fmt::format("{} times", back), -worst,

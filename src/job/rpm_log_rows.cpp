@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "hushtrace/job/spelling.hpp"
 #include "text_table.hpp"
@@ -13,6 +14,7 @@ namespace {
 constexpr std::size_t kHeaderWithin = 100;  // lines
 constexpr std::size_t kMostRows = 2'000'000;
 constexpr double kDay_s = 86400.0;
+constexpr double kMostTime = 1e20;  // in whatever unit: an epoch in nanoseconds is 2e18
 
 bool all_numbers(const std::vector<std::string>& cells) {
     return std::all_of(cells.begin(), cells.end(), [](const std::string& cell) {
@@ -146,7 +148,7 @@ private:
                 ++clocks;
             }
             const auto speed = number_in(without_unit(cells[columns.speed]), mark);
-            if (!time || !speed || *speed < 0) {
+            if (!time || !(std::abs(*time) < kMostTime) || !speed || *speed < 0) {
                 ++into.unread;
                 continue;
             }

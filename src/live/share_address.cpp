@@ -3,6 +3,7 @@
 
 #include <charconv>
 
+#include "hushtrace/job/spelling.hpp"
 #include "hushtrace/live/share_page.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "share_system.hpp"
@@ -11,11 +12,10 @@ namespace hushtrace {
 namespace {
 
 [[noreturn]] void refuse(std::string_view text) {
-    const std::string shown(text.substr(0, 60));
     throw Error(ErrorKind::invalid_request,
-                fmt::format("the page's address '{}' must be an IPv4 address of this computer with or without a port, as 192.168.1.20:8080; "
+                fmt::format("the page's address {} must be an IPv4 address of this computer with or without a port, as 192.168.1.20:8080; "
                             "here: {}",
-                            shown, fmt::join(own_addresses(), ", ")));
+                            in_quotes(text), fmt::join(own_addresses(), ", ")));
 }
 
 }  // namespace

@@ -5,30 +5,10 @@
 #include <algorithm>
 #include <thread>
 
-#include "hushtrace/live/live_json.hpp"
-#include "hushtrace/live/share_feed.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "share_server.hpp"
-#include "share_text.hpp"
+#include "share_routes.hpp"
 
 namespace hushtrace {
-namespace {
-
-using httplib::Request;
-using httplib::Response;
-
-void say(Response& response, int status, const std::string& sentence) {
-    response.status = status;
-    if (!sentence.empty()) response.set_content(sentence, "text/plain; charset=utf-8");
-}
-
-std::string known_words() {
-    std::string words;
-    for (int i = 0; i <= static_cast<int>(LiveRequest::mark); ++i) words += fmt::format(" {}", to_word(static_cast<LiveRequest>(i)));
-    return words;
-}
-
-}  // namespace
 
 class SharePage::Inner {
 public:
@@ -37,47 +17,33 @@ public:
 
     std::vector<std::string> addresses() const;
     bool beyond() const { return wish_.address.substr(0, 4) != "127."; }
-    std::size_t phones() const { return phones_.taken(); }
+    std::size_t phones() const { return routes_.phones(); }
 
 private:
-    httplib::Server::HandlerResponse route(const Request& request, Response& response);
-    void send_page(Response& response) const;
-    void send_events(const Request& request, Response& response);
-    void take_request(const Request& request, Response& response);
-
     LiveBoard& board_;
     ShareWish wish_;
-    const std::string token_ = random_token();
     int port_ = 0;
-    Places phones_{SharePage::most_phones_each, SharePage::most_phones};
     ShareServer server_;
+    ShareRoutes routes_;
 };
 
-SharePage::Inner::Inner(LiveBoard& board, const ShareWish& wish) : board_(board), wish_(wish) {
+SharePage::Inner::Inner(LiveBoard& board, const ShareWish& wish) : board_(board), wish_(wish), routes_(server_, board, random_token()) {
     const auto ours = own_addresses();
     const bool always = wish.address == "0.0.0.0" || wish.address.substr(0, 4) == "127.";
     if (!always && std::find(ours.begin(), ours.end(), wish.address) == ours.end())
         throw Error(ErrorKind::invalid_request, fmt::format("{} is no address of this computer; here: {}. Join the phone's network first",
                                                             wish.address, fmt::join(ours, ", ")));
-    server_.set_default_headers({{"Cache-Control", "no-store"},
-                                 {"X-Content-Type-Options", "nosniff"},
-                                 {"Referrer-Policy", "no-referrer"},
-                                 {"X-Frame-Options", "DENY"},
-                                 {"Cross-Origin-Resource-Policy", "same-origin"}});
-    server_.set_pre_routing_handler([this](const Request& request, Response& response) { return route(request, response); });
-    // The token was looked at before (route), so what comes here needs no second look at its path.
-    server_.Post("/[A-Za-z2-7]+/ask", [this](const Request& request, Response& response) { take_request(request, response); });
-    server_.set_exception_handler([](const Request&, Response& response, std::exception_ptr) { say(response, 500, {}); });
     port_ = server_.open(wish.address, wish.port);
     if (port_ == 0)
         throw Error(ErrorKind::invalid_request,
                     fmt::format("port {} of {} can't be had (in use, or below 1024): name another, or none", wish.port, wish.address));
+    routes_.set_port(port_);
     server_.begin();
 }
 
 SharePage::Inner::~Inner() {
     const auto until = std::chrono::steady_clock::now() + std::chrono::milliseconds(500);
-    while (board_.closed() && phones_.taken() > 0 && std::chrono::steady_clock::now() < until)
+    while (board_.closed() && phones() > 0 && std::chrono::steady_clock::now() < until)
         std::this_thread::sleep_for(std::chrono::milliseconds(5));
     server_.end();
 }
@@ -85,84 +51,9 @@ SharePage::Inner::~Inner() {
 std::vector<std::string> SharePage::Inner::addresses() const {
     std::vector<std::string> all;
     const auto hosts = wish_.address == "0.0.0.0" ? own_addresses() : std::vector<std::string>{wish_.address};
-    for (const std::string& host : hosts) all.push_back(fmt::format("http://{}:{}/{}", host, port_, token_));
-    if (all.empty()) all.push_back(fmt::format("http://127.0.0.1:{}/{}", port_, token_));
+    for (const std::string& host : hosts) all.push_back(fmt::format("http://{}:{}/{}", host, port_, routes_.token()));
+    if (all.empty()) all.push_back(fmt::format("http://127.0.0.1:{}/{}", port_, routes_.token()));
     return all;
-}
-
-httplib::Server::HandlerResponse SharePage::Inner::route(const Request& request, Response& response) {
-    constexpr auto handled = httplib::Server::HandlerResponse::Handled;
-    const std::string_view path = request.path;
-    const auto token_end = std::min(path.size(), path.find('/', 1));
-    const bool token_right = same_token(path.substr(std::min<std::size_t>(1, path.size()), token_end - 1), token_);
-    const std::string_view what = path.substr(token_end);
-    const bool page = what.empty() || what == "/", events = what == "/events", ask = what == "/ask";
-    if (!token_right || !(request.method == "POST" ? ask : page || events)) {
-        say(response, 404, {});
-        return handled;
-    }
-    server_.make_guest();
-    if (!host_is_ours(request.get_header_value("Host"), request.local_addr, port_)) {
-        say(response, 421, "Open the address as the program shows it, in figures.");
-    } else if ((ask || events) && !comes_from_our_page(request.get_header_value("Origin"), request.get_header_value("Sec-Fetch-Site"),
-                                                       request.get_header_value("Host"))) {
-        say(response, 403, "Only the page itself may ask.");
-    } else if (ask && request.get_header_value("X-Hushtrace") != "ask") {
-        say(response, 403, "Only the page itself may ask.");
-    } else if (ask) {
-        return httplib::Server::HandlerResponse::Unhandled;  // its body is read first
-    } else if (page) {
-        send_page(response);
-    } else {
-        send_events(request, response);
-    }
-    return handled;
-}
-
-void SharePage::Inner::send_page(Response& response) const {
-    const std::string nonce = random_token();
-    response.set_header("Content-Security-Policy",
-                        fmt::format("default-src 'none'; script-src 'nonce-{0}'; style-src 'nonce-{0}'; connect-src 'self'; img-src data:; "
-                                    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'",
-                                    nonce));
-    response.status = 200;
-    response.set_content(share_text(nonce), "text/html; charset=utf-8");
-}
-
-void SharePage::Inner::send_events(const Request& request, Response& response) {
-    const std::string address = request.remote_addr;
-    if (!phones_.enter(address)) {
-        response.set_header("Retry-After", "3");
-        say(response, 503, "As many phones as can be served are connected. Close the page on one of them.");
-        return;
-    }
-    const bool named = request.has_header("Last-Event-ID");
-    const auto after = event_number(named ? request.get_header_value("Last-Event-ID") : request.get_param_value("after"));
-    const auto feed = std::make_shared<ShareFeed>(board_, after);
-    response.status = 200;
-    response.set_chunked_content_provider(
-        "text/event-stream",
-        [this, feed](std::size_t, httplib::DataSink& sink) {
-            if (server_.stopping() || !sink.is_writable()) return false;
-            const std::string text = feed->next(std::chrono::milliseconds(250));
-            if (!text.empty() && !sink.write(text.data(), text.size())) return false;
-            if (feed->over()) sink.done();
-            return true;
-        },
-        [this, address](bool) { phones_.leave(address); });
-}
-
-void SharePage::Inner::take_request(const Request& request, Response& response) {
-    const auto asked = live_request(request.body);
-    if (!asked) {
-        say(response, 400, fmt::format("No such request. Known:{}", known_words()));
-    } else if (board_.ask(*asked)) {
-        say(response, 204, {});
-    } else if (board_.closed()) {
-        say(response, 409, "The measurement has ended.");
-    } else {
-        say(response, 503, "Too many requests wait. Try again in a moment.");
-    }
 }
 
 SharePage::SharePage(LiveBoard& board, const ShareWish& wish) : inner_(std::make_unique<Inner>(board, wish)) {}

@@ -190,7 +190,9 @@ void ShareServer::work() {
             from.pop_front();
             if (!visit.guest) ++strangers_served_;
         }
-        serve(visit);
+        visit_ = &visit;
+        serve(visit.handle);
+        visit_ = nullptr;
         share_system::close(visit.handle);
         places(visit).leave(visit.address);
         if (visit.guest) continue;
@@ -200,10 +202,9 @@ void ShareServer::work() {
     }
 }
 
-void ShareServer::serve(Visit& visit) {
-    visit_ = &visit;
+void ShareServer::serve(socket_t handle) {
     try {
-        ShareConnection connection(visit.handle, stopping_);
+        ShareConnection connection(handle, stopping_);
         const int status = connection.read_request();
         bool closed = false;
         if (status == 0) process_request(connection, true, closed, nullptr);
@@ -212,7 +213,6 @@ void ShareServer::serve(Visit& visit) {
     } catch (const std::exception&) {
         // no memory for it: this request's loss alone
     }
-    visit_ = nullptr;
 }
 
 }  // namespace hushtrace

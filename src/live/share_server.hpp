@@ -49,6 +49,8 @@ public:
     const std::atomic<bool>& stopping() const { return stopping_; }
     /// From a handler: the request that this thread serves has shown the token.
     void make_guest();
+    /// Serves one connection in the calling thread, whatever its pace and place; closes nothing.
+    void serve(socket_t handle);
 
 private:
     struct Visit {
@@ -59,7 +61,6 @@ private:
     bool process_and_close_socket(socket_t handle) override;
     void accept_all();
     void work();
-    void serve(Visit& visit);
     bool is_guest(const std::string& address);
     Places& places(const Visit& visit) { return visit.guest ? guest_places_ : stranger_places_; }
 

@@ -15,6 +15,7 @@ namespace fs = std::filesystem;
 using Json = nlohmann::ordered_json;
 
 constexpr std::size_t kLargestRecord = std::size_t{256} << 20;
+constexpr int kDeepestRecord = 64;
 
 }  // namespace
 
@@ -27,8 +28,17 @@ std::optional<Json> read_record(const std::filesystem::path& file, std::string& 
         why = "can't be read";
         return std::nullopt;
     }
-    Json record = Json::parse(text, nullptr, false);
-    if (record.is_discarded()) {
+    bool deep = false;   // what is copied and written by recursion must not be
+    Json record = Json::parse(
+        text,
+        [&deep](int depth, Json::parse_event_t, Json&) {
+            deep = deep || depth > kDeepestRecord;
+            return !deep;
+        },
+        false);
+    if (deep) {
+        why = "is nested too deep for a record";
+    } else if (record.is_discarded()) {
         why = "is no JSON";
     } else if (text_at(record, {"schema"}) != "hushtrace.report/1") {
         why = "is no record (hushtrace.report/1)";

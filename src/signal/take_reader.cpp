@@ -18,6 +18,9 @@ constexpr std::size_t most_channels = 64;
 constexpr int least_rate_hz = 1000, most_rate_hz = 1000000;
 constexpr std::size_t most_frames_at_once = 1U
                                             << 16;  // whatever is asked for or promised: memory stays bounded
+// No converter gives more, whatever the file's own scale (whole numbers of 32 bits written as floats reach 2e9); the squares
+// of what lies beyond need not be finite.
+constexpr double most_magnitude = 1e10;
 // The most frames that a byte of file can stand for: a FLAC frame of 65535 equal samples takes 14 bytes.
 constexpr std::uint64_t most_frames_per_byte = 8192;
 
@@ -149,16 +152,16 @@ std::size_t TakeReader::read(Block& into, std::size_t most) {
     }
     const auto count = got > 0 ? static_cast<std::size_t>(got) : 0;
     into.reset(channel_count, count);
-    bool finite = true;
+    bool fit = true;
     for (std::size_t c = 0; c < channel_count; ++c) {
         const auto channel = into.channel(c);
         const double* from = s.interleaved.data() + c;
         for (std::size_t frame = 0; frame < count; ++frame) {
             channel[frame] = from[frame * channel_count];
-            finite = finite && std::isfinite(channel[frame]);
+            fit = fit && std::abs(channel[frame]) <= most_magnitude;  // no NaN is
         }
     }
-    if (!finite) s.refuse_first_odd_sample(into);
+    if (!fit) s.refuse_first_odd_sample(into);
     s.position += count;
     if (count == 0) s.note_end(promised_frames());
     return count;
@@ -175,14 +178,16 @@ bool TakeReader::seek(std::uint64_t frame) {
 
 void TakeReader::State::refuse_first_odd_sample(const Block& block) const {
     std::size_t frame = 0, channel = 0;
-    while (std::isfinite(block.channel(channel)[frame]))
+    while (std::abs(block.channel(channel)[frame]) <= most_magnitude)
         if (++channel == block.channels()) {
             channel = 0;
             ++frame;
         }
-    throw Error(ErrorKind::not_finite,
-                fmt::format("{}: not a number in channel {} at {:.6f} s", name, channel + 1,
-                            static_cast<double>(position + frame) / info.samplerate));
+    const double value = block.channel(channel)[frame], at_s = static_cast<double>(position + frame) / info.samplerate;
+    if (std::isfinite(value))
+        throw Error(ErrorKind::invalid_input, fmt::format("{}: a sample of {:.1g} times full scale in channel {} at {:.6f} s: this is no sound",
+                                                          name, value, channel + 1, at_s));
+    throw Error(ErrorKind::not_finite, fmt::format("{}: not a number in channel {} at {:.6f} s", name, channel + 1, at_s));
 }
 
 void TakeReader::State::note_end(std::optional<std::uint64_t> promised) {

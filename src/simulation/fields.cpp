@@ -10,6 +10,16 @@ namespace hushtrace::simulated {
 
 using nlohmann::json;
 
+std::string in_one_line(std::string_view text) {
+    constexpr std::size_t longest = 200;
+    std::string line(text.substr(0, longest));
+    const auto inside_letter = [&] { return (static_cast<unsigned char>(text[line.size()]) & 0xC0U) == 0x80; };   // UTF-8
+    while (line.size() < text.size() && !line.empty() && inside_letter()) line.pop_back();
+    for (char& c : line)
+        if (static_cast<unsigned char>(c) < 0x20 || c == 0x7F) c = '?';
+    return line.size() < text.size() ? line + "..." : line;
+}
+
 Fields::Fields(const json& object, std::string file, std::string where)
     : object_(&object), file_(std::move(file)), where_(std::move(where)) {
     if (!object.is_object()) {
@@ -25,7 +35,7 @@ std::string Fields::place(const std::string& name) const {
 }
 
 void Fields::refuse(const std::string& name, const std::string& reason) const {
-    throw Error(ErrorKind::invalid_input, fmt::format("{}: {}: {}", file_, place(name), reason));
+    throw Error(ErrorKind::invalid_input, fmt::format("{}: {}: {}", file_, in_one_line(place(name)), in_one_line(reason)));
 }
 
 bool Fields::has(const char* name) {

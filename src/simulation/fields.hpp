@@ -4,11 +4,15 @@
 #include <optional>
 #include <set>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "hushtrace/signal/conditions.hpp"
 
 namespace hushtrace::simulated {
+
+/// Foreign text fit for a message: of one line, and cut with "..." when longer than 200 bytes.
+std::string in_one_line(std::string_view text);
 
 /// One object of a scenario file, read field by field. Every reader names file and field in its error;
 /// finish() refuses the fields that nobody asked for.

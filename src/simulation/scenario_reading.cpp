@@ -183,10 +183,13 @@ json parsed(const std::string& text, const std::string& file) {
     try {
         json whole = json::parse(text, watch);
         if (!repeated.empty())
-            throw Error(ErrorKind::invalid_input, fmt::format("{}: {}: given twice", file, repeated));
+            throw Error(ErrorKind::invalid_input, fmt::format("{}: {}: given twice", file, in_one_line(repeated)));
         return whole;
     } catch (const json::exception& failure) {
-        throw Error(ErrorKind::invalid_input, fmt::format("{}: not valid JSON: {}", file, failure.what()));
+        std::string why = failure.what();   // it quotes bytes that may be no UTF-8
+        for (char& c : why)
+            if (static_cast<unsigned char>(c) >= 0x80) c = '?';
+        throw Error(ErrorKind::invalid_input, fmt::format("{}: not valid JSON: {}", file, in_one_line(why)));
     }
 }
 

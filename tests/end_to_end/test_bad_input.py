@@ -299,6 +299,8 @@ def unwritable(place):
     refused("a closed folder", ["job", "--job", folder, "--cylinders", "6"], place, ["job.json"], **how)
     refused("a closed folder", ["calibrate", "--job", folder, "--take", "good.wav", "--volts", "1"], place, ["job.json"], **how)
     refused("a closed place", ["job", "--job", place / "fresh", "--new", "--title", "x"], place, ["fresh"], **how)
+    steering = run("job", "--job", place / "a\u009b2J\u202eb")   # C1 control, turned direction: a terminal obeys both
+    check(steering[0] == 2 and "\u009b" not in steering[2].decode() and "\u202e" not in steering[2].decode(), f"a terminal is steered: {steering}")
     refused("a file in the way", ["job", "--job", folder / "takes" / "good.wav", "--new", "--title", "x"], place,
             ["good.wav"], **how)
     os.chmod(folder / "job.json", 0)

@@ -1,3 +1,4 @@
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <fstream>
 #include <string>
@@ -284,6 +285,7 @@ TEST_CASE("faults of an engine speed log are mended where that is safe, else it 
                                                "\x7F"
                                                "ELF\x01\x02",
                                                "time_s,rpm\n1e999,800\n2e999,800\n",
+                                               "time_s,rpm\n-1e308,800\n0,805\n1e308,810\n",
                                                "time_s,rpm\n-50,800\n-49,800\n-48,800\n",
                                                "time_s,turbo rpm\n0,90000\n1,91000\n"};
     for (const std::string& text : unusable) {
@@ -292,6 +294,26 @@ TEST_CASE("faults of an engine speed log are mended where that is safe, else it 
         CHECK_FALSE(told.log);
         REQUIRE(told.warned("rpm_log_unusable"));
     }
+}
+
+TEST_CASE("a log written backwards with a row out of its place is in order afterwards", "[rpm_log]") {
+    std::string text = "time_s,rpm\n";
+    for (int i = 24; i >= 0; --i) text += (i == 5 ? figure(7.2) : figure(0.5 * i)) + "," + figure(750 + 5 * i) + "\n";
+    const Told told = parse(text);
+    REQUIRE(told.log);
+    CHECK(std::is_sorted(told.log->time_s.begin(), told.log->time_s.end()));
+    CHECK(told.log->at(7.2) == Approx(775));
+    text = "time_s,rpm\n";
+    for (int i = 24; i >= 0; --i) text += (i == 5 ? figure(11.5) : figure(0.5 * i)) + "," + figure(750 + 5 * i) + "\n";
+    CHECK(parse(text).warned("rpm_log_unusable"));   // 9 s away: no slip of a clock
+}
+
+TEST_CASE("what a log's header says is shown in one short line", "[rpm_log]") {
+    const std::string header = "rpm \x1b[2J" + std::string(5000, 'x');
+    const Told told = parse("time_s," + header + "\n0,90000\n1,91000\n2,92000\n");
+    REQUIRE(told.warned("rpm_log_unusable"));
+    CHECK(told.text().find('\x1b') == std::string::npos);
+    CHECK(told.text().size() < 400);
 }
 
 TEST_CASE("a take's log is read from the job's folder, and never from outside it", "[rpm_log]") {

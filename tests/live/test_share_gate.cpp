@@ -180,4 +180,6 @@ TEST_CASE("an address is read with or without a port", "[live]") {
     for (const char* wrong : {"a", "1.2.3", "1.2.3.4.5", "1.2.3.256", "1.2.3.4:", "1.2.3.4:-1", "1.2.3.4:65536", "1.2.3.4:80x", "::1", "[::1]:80",
                               "http://1.2.3.4", "1.2.3.4 ", "\x1b[2J"})
         CHECK_THROWS_AS(share_wish(wrong), Error);
+    CHECK_THROWS_WITH(share_wish("a\r\n\x1b[2J"), Catch::Contains("address 'a???[2J' must"));
+    CHECK_THROWS_WITH(share_wish(std::string(59, 'a') + "\xC3\xA4"), Catch::Contains("aaa...'"));
 }

@@ -181,3 +181,16 @@ TEST_CASE("a record of any shape gives a line of the index, not a crash", "[inde
             CHECK(line.text.find('\n') == line.text.size() - 1);
         }
 }
+
+TEST_CASE("a record nested without end is passed over", "[index]") {
+    const TemporaryFolder top;
+    create_job(top / "a", sample::job().job);
+    const std::size_t deep = 200000;   // copied and written by recursion, that is more than a stack
+    const std::string hookup = std::string(deep, '[') + std::string(deep, ']');
+    write_whole(top / "a/records/report.json",
+                R"({"schema":"hushtrace.report/1","results":{"floor_record":{"conditions":[{"hookup":)" + hookup + R"(,"channels":[{"floor":{}}]}]}}})");
+    CHECK(line_of(top / "a")["results"].is_null());
+    fs::create_directories(top / "a/records/kept");
+    fs::rename(top / "a/records/report.json", top / "a/records/kept/20270101T000000Z-9.9.9.json");
+    CHECK(line_of(top / "a")["damaged"][0] == "records/kept/20270101T000000Z-9.9.9.json: is nested too deep for a record; it is passed over");
+}

@@ -286,6 +286,23 @@ TEST_CASE("a NaN or an infinity is named with its channel and time", "[take_file
     CHECK(writer.frames_written() == 0);
 }
 
+TEST_CASE("a sample that no converter gives is refused before its square overflows", "[take_file]") {
+    TemporaryFolder folder;
+    std::vector<double> samples(2000, 0.1);
+    samples[2 * 480] = -1e300;
+    const auto written = [&] { return std::string(reinterpret_cast<const char*>(samples.data()), samples.size() * sizeof(double)); };
+    write_wav(folder / "huge.wav", 48000, 2, 64, 3, 16000, written());
+    TakeReader reader(folder / "huge.wav");
+    Block block;
+    std::string text;
+    CHECK(kind_of_error([&] { reader.read(block, 1000); }, &text) == ErrorKind::invalid_input);
+    CHECK_THAT(text, Catch::Contains("-1e+300 times full scale in channel 1 at 0.010000 s"));
+    samples[2 * 480] = 2147483648.0;   // whole numbers of 32 bits that somebody wrote as floats
+    write_wav(folder / "whole.wav", 48000, 2, 64, 3, 16000, written());
+    TakeReader whole(folder / "whole.wav");
+    CHECK(whole.read(block, 1000) == 1000);
+}
+
 TEST_CASE("a FLAC cut short is read up to the cut", "[take_file]") {
     TemporaryFolder folder;
     const fs::path file = folder / "cut.flac";

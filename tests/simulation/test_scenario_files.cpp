@@ -58,6 +58,24 @@ TEST_CASE("every vehicle in signals/ can be driven, and its job can be described
     CHECK(seen >= 12);
 }
 
+TEST_CASE("a refused scenario is told in one line that ends, whatever it holds", "[simulation]") {
+    json scenario = read_json("healthy.json");
+    const std::string long_word = "\x1b[2J\n" + std::string(100000, 'x');
+    const auto check_line = [](const std::string& text) {
+        const std::string told = refusal_of_text(text).text;
+        CHECK(told.find_first_of("\x1b\n") == std::string::npos);
+        CHECK(told.size() < 700);
+    };
+    scenario["schema"] = long_word;
+    check_line(scenario.dump());
+    scenario = read_json("healthy.json");
+    scenario[long_word] = 1;
+    check_line(scenario.dump());
+    check_line(R"({"a)" + std::string(100000, 'x') + R"(":1,"a)" + std::string(100000, 'x') + R"(":1})");
+    check_line("{" + std::string(100000, 'x'));
+    CHECK(refusal_of_text("{\"a\xFF\"").text.find('\xFF') == std::string::npos);
+}
+
 TEST_CASE("a hostile scenario is refused by file and field", "[simulation]") {
     struct Case {
         const char* pointer;

@@ -13,7 +13,8 @@ namespace hushtrace {
 ///
 /// The header's frame count is never trusted: reading goes on until no more frames come.
 ///   throws Error file_unreadable: missing, a folder, a pipe, a device, empty, not a sound file, a header with
-///   a rate or channel count outside 1 kHz..1 MHz and 1..64; not_finite from read() at the first NaN or infinity
+///   a rate or channel count outside 1 kHz..1 MHz and 1..64; not_finite from read() at the first NaN or infinity,
+///   invalid_input at the first sample beyond 1e10 times full scale
 class TakeReader final : public BlockReader {
 public:
     explicit TakeReader(const std::filesystem::path& file);
