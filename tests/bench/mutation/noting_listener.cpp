@@ -1,5 +1,5 @@
-// The unit tests' main for tests/bench/mutation.py: notes what each case reached.
-#define CATCH_CONFIG_MAIN
+// Linked into the unit tests by tests/bench/mutation.py: notes what each case reached.
+#define CATCH_CONFIG_EXTERNAL_INTERFACES
 #include <catch2/catch.hpp>
 
 #include <ctime>
