@@ -26,8 +26,11 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 
 
 def build_of():
-    """The commit that stands here, marked where files differ from it; "unknown" outside a repository."""
-    told = subprocess.run(["git", "describe", "--always", "--dirty"], cwd=ROOT, capture_output=True, text=True, check=False)
+    """The commit that stands here, marked where files differ from it; "unknown" outside a repository, or without git."""
+    try:
+        told = subprocess.run(["git", "describe", "--always", "--dirty"], cwd=ROOT, capture_output=True, text=True, check=False)
+    except OSError:
+        return "unknown"
     return told.stdout.strip() or "unknown"
 
 
