@@ -178,7 +178,7 @@ TEST_CASE("whatever libsndfile writes is read", "[take_file]") {
     info.samplerate = 44100;
     info.channels = 2;
     info.format = c.format;
-    SNDFILE* const out = sf_open(file.c_str(), SFM_WRITE, &info);
+    SNDFILE* const out = sf_open(file.string().c_str(), SFM_WRITE, &info);
     REQUIRE(out != nullptr);
     const Block block = sine_block(2, 30000, 0, 44100);
     std::vector<double> interleaved(60000);
