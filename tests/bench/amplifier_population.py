@@ -72,7 +72,7 @@ class Shop:
         self.program, self.folder, self.job = program, pathlib.Path(folder), f"{folder}/job"
 
     def run(self, *words):
-        done = subprocess.run([self.program, *map(str, words)], capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=120)
+        done = subprocess.run([self.program, *map(str, words)], capture_output=True, text=True, stdin=subprocess.DEVNULL, timeout=1800)
         if done.returncode != 0:
             raise RuntimeError(f"{words}: exit {done.returncode}\n{done.stdout}\n{done.stderr}")
         return done.stdout

@@ -48,7 +48,7 @@ def outcome_of(program, case, folder=None):
         folder = folder or os.path.join(scratch, "job")
         write_job(folder, case)
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        document = json.loads(sounds.run(program, "gain", "--job", folder, "--json"))
+        document = json.loads(sounds.run(program, "gain", "--job", folder, "--json", timeout=1800))
         after = resource.getrusage(resource.RUSAGE_CHILDREN)
         took_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
     results, codes = document["results"], [w["code"] for w in document["warnings"]]
