@@ -8,6 +8,7 @@
 #include <set>
 
 #include "confidence.hpp"
+#include "hushtrace/measure/log_gamma.hpp"
 #include "hushtrace/measure/noise_statistics.hpp"
 #include "hushtrace/signal/decibel.hpp"
 
@@ -74,7 +75,7 @@ std::vector<Burst> off_the_rate(std::vector<Burst> events, const Track& rate) {
         keeps[i] = keeps[i + 1] = true;
     }
     if (whole <= 2.0 * near * gaps) return events;
-    const double ways = std::lgamma(gaps + 1.0) - std::lgamma(whole + 1.0) - std::lgamma(gaps - whole + 1.0);
+    const double ways = log_choose(gaps, whole);
     if (-ways - whole * std::log(2.0 * near) - (gaps - whole) * std::log1p(-2.0 * near) < kGathered) return events;
     std::vector<Burst> off;
     for (std::size_t i = 0; i < events.size(); ++i)
@@ -166,7 +167,7 @@ void add_crackle(std::list<NoiseSource>& sources, const TakeSurvey& survey, cons
     const double by_chance = survey.channels.front().bursts.expected_by_chance;
     const double n = static_cast<double>(events.size());
     // noise alone makes so many with a probability of about by_chance^n / n!
-    const double surprise = std::lgamma(n + 1.0) - n * std::log(by_chance);
+    const double surprise = log_gamma(n + 1.0) - n * std::log(by_chance);
     rest_on(source, surprise < 25.0 ? "crackle: surprise under 25" : "crackle: surprise 25 and more");
     source.evidence.push_back({fmt::format("{} short bursts over most of the band, at odd times: {}.", events.size(), told_times(events)),
                                n, "bursts", std::nullopt, {survey.take->file}, {}});

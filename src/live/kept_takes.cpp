@@ -7,6 +7,10 @@
 #include <filesystem>
 #include <system_error>
 
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
+
 #include "take_keeper.hpp"
 
 namespace hushtrace {
@@ -23,6 +27,14 @@ std::optional<double> free_megabytes(const std::filesystem::path& folder) {
 
 std::string in_words(double megabytes) {
     return megabytes >= 1000.0 ? fmt::format("{:.0f} GB", megabytes / 1000.0) : fmt::format("{:.0f} MB", megabytes);
+}
+
+/// Each take is written by a thread of its own. What a thread has freed glibc keeps for whichever comes to the same arena next, and with many
+/// threads that is another one each time: some megabytes a take.
+void give_free_memory_back() {
+#ifdef __GLIBC__
+    ::malloc_trim(0);
+#endif
 }
 
 }  // namespace
@@ -114,6 +126,7 @@ void KeptTakes::work() {
         } catch (const std::exception& fault) {
             told = {"fault", fmt::format("not kept: {}", fault.what())};
         }
+        give_free_memory_back();
         const std::lock_guard lock(mutex_);
         waiting_.pop_front();
         if (told.first == "kept") ++kept_;
@@ -124,17 +137,21 @@ void KeptTakes::work() {
 std::pair<std::string, std::string> KeptTakes::store(std::size_t number, std::uint64_t end_frame) {
     if (number > most_takes) return {"fault", fmt::format("not kept: {} takes are stored already; end and start live again for more", most_takes)};
     std::uint64_t overtaken = 0;
-    const Block sound = sound_.copy_until(end_frame, &overtaken);
+    // by the second: handed over and let go one by one, so that a minute is in memory once, and its places fit the next one
+    std::deque<Block> sound = sound_.parts_until(end_frame, std::max<std::size_t>(1, static_cast<std::size_t>(rate_)), &overtaken);
     if (sound.empty()) return {"fault", "not kept: the sound was gone before the disk was ready"};
-    const double need_mb = static_cast<double>(sound.frames() * sound.channels()) * bytes_a_sample / megabyte;
+    const std::size_t channels = sound.front().channels();
+    std::size_t frames = 0;
+    for (const Block& part : sound) frames += part.frames();
+    const double need_mb = static_cast<double>(frames * channels) * bytes_a_sample / megabyte;
     const auto free_mb = free_megabytes(order_.job_folder);
     if (free_mb && *free_mb < need_mb + least_free_mb) return {"fault", fmt::format("not kept: the disk has only {} left", in_words(*free_mb))};
 
     CaptureOrder order = order_;
     order.name = fmt::format("kept-{}", number);
     while (std::filesystem::exists(order.job_folder / ("takes/" + order.name + order.suffix))) order.name = fmt::format("kept-{}", ++number);
-    TakeKeeper keeper(order, rate_, sound.channels());
-    const double begin_s = static_cast<double>(end_frame - sound.frames()) / rate_, end_s = static_cast<double>(end_frame) / rate_;
+    TakeKeeper keeper(order, rate_, channels);
+    const double begin_s = static_cast<double>(end_frame - frames) / rate_, end_s = static_cast<double>(end_frame) / rate_;
     CaptureOutcome out;
     out.flagged_overflows = overtaken > 0 ? 1 : 0;
     {
@@ -145,13 +162,7 @@ std::pair<std::string, std::string> KeptTakes::store(std::size_t number, std::ui
             losses_.begin(), losses_.end(), [&](const auto& loss) { return loss.first < end_s && loss.second > begin_s; }));
     }
     keeper.enter_as_stopped();
-    const std::size_t piece = std::max<std::size_t>(1, static_cast<std::size_t>(rate_));
-    for (std::size_t at = 0; at < sound.frames(); at += piece) {
-        Block part(sound.channels(), std::min(piece, sound.frames() - at));
-        for (std::size_t c = 0; c < sound.channels(); ++c)
-            std::copy_n(sound.channel(c).subspan(at).begin(), part.frames(), part.channel(c).begin());
-        keeper.add(std::move(part));
-    }
+    for (; !sound.empty(); sound.pop_front()) keeper.add(std::move(sound.front()));
     keeper.finish(out);
     if (out.failure) return {"fault", fmt::format("{} is cut short: {}", keeper.take().file, out.failure->what())};
     return {"kept", fmt::format("the last {:.0f} s are kept as {}{}{}", end_s - begin_s, keeper.take().file,

@@ -45,15 +45,16 @@ Block RecentSound::copy() const {
     return copy_until(added());
 }
 
-Block RecentSound::copy_until(std::uint64_t end_frame, std::uint64_t* overtaken) const {
-    if (overtaken) *overtaken = 0;
+std::pair<std::uint64_t, std::size_t> RecentSound::held(std::uint64_t end_frame) const {
     const std::uint64_t now = added(), oldest = now > ring_frames_ ? now - ring_frames_ : 0;
     if (end_frame > now) throw Error(ErrorKind::invalid_request, "that sound has not come yet");
     const std::uint64_t first = std::max(oldest, end_frame > held_frames_ ? end_frame - held_frames_ : 0);
-    const auto frames = static_cast<std::size_t>(end_frame > first ? end_frame - first : 0);
-    Block out(channels_, frames);
-    for (std::size_t done = 0; done < frames; done += piece_frames) {
-        const std::size_t count = std::min(piece_frames, frames - done);
+    return {first, static_cast<std::size_t>(end_frame > first ? end_frame - first : 0)};
+}
+
+void RecentSound::copy_into(Block& out, std::uint64_t first, std::uint64_t* overtaken) const {
+    for (std::size_t done = 0; done < out.frames(); done += piece_frames) {
+        const std::size_t count = std::min(piece_frames, out.frames() - done);
         const std::lock_guard lock(mutex_);
         if (added_ > first + done + ring_frames_) {
             if (overtaken) *overtaken += count;
@@ -68,7 +69,24 @@ Block RecentSound::copy_until(std::uint64_t end_frame, std::uint64_t* overtaken)
             }
         }
     }
+}
+
+Block RecentSound::copy_until(std::uint64_t end_frame, std::uint64_t* overtaken) const {
+    if (overtaken) *overtaken = 0;
+    const auto [first, frames] = held(end_frame);
+    Block out(channels_, frames);
+    copy_into(out, first, overtaken);
     return out;
+}
+
+std::deque<Block> RecentSound::parts_until(std::uint64_t end_frame, std::size_t part_frames, std::uint64_t* overtaken) const {
+    if (part_frames == 0) throw Error(ErrorKind::invalid_request, "a part of the sound has one frame or more");
+    if (overtaken) *overtaken = 0;
+    const auto [first, frames] = held(end_frame);
+    std::deque<Block> parts;
+    for (std::size_t done = 0; done < frames; done += part_frames)
+        copy_into(parts.emplace_back(channels_, std::min(part_frames, frames - done)), first + done, overtaken);
+    return parts;
 }
 
 }  // namespace hushtrace

@@ -54,7 +54,7 @@ ShareConnection::ShareConnection(socket_t handle, const std::atomic<bool>& stopp
 
 bool ShareConnection::receive_some(Clock::time_point until) {
     if (!wait_for(share_system::wait_to_receive, handle_, until, stopping_)) return false;
-    std::array<char, 2048> buffer;
+    std::array<char, 2048> buffer{};
     std::size_t got = 0;
     const Outcome outcome = share_system::receive(handle_, buffer, got);
     if (outcome != Outcome::done) return outcome == Outcome::later;
@@ -90,7 +90,7 @@ void ShareConnection::finish() {
     // Closed with something unread, a connection is reset, and the answer may be lost on its way.
     share_system::end_sending(handle_);
     const auto until = Clock::now() + std::chrono::milliseconds(100);
-    std::array<char, 4096> buffer;
+    std::array<char, 4096> buffer{};
     for (int i = 0; i < 16; ++i) {
         std::size_t got = 0;
         if (!wait_for(share_system::wait_to_receive, handle_, until, stopping_)) return;

@@ -48,7 +48,8 @@ int refused_request_line(std::string_view line) {
     if (version != "HTTP/1.1" && version != "HTTP/1.0") return 400;
     if (target.size() > most_target) return 414;
     constexpr std::string_view marks = "/_-.?=&";
-    const bool plain = std::all_of(target.begin(), target.end(), [&](char c) { return is_letter_or_digit(c) || marks.find(c) != marks.npos; });
+    const bool plain = std::all_of(target.begin(), target.end(),
+                                   [&](char c) { return is_letter_or_digit(c) || marks.find(c) != std::string_view::npos; });
     if (!plain || target.empty() || target.front() != '/' || (method != "GET" && method != "POST")) return 404;
     return 0;
 }
@@ -63,7 +64,7 @@ int refused_header(std::string_view line, Seen& seen) {
     const auto colon = line.find(':');
     if (colon == 0 || colon == std::string_view::npos) return 400;
     const auto name = line.substr(0, colon);
-    if (!std::all_of(name.begin(), name.end(), [&](char c) { return is_letter_or_digit(c) || marks.find(c) != marks.npos; })) return 400;
+    if (!std::all_of(name.begin(), name.end(), [&](char c) { return is_letter_or_digit(c) || marks.find(c) != std::string_view::npos; })) return 400;
     const auto value = trimmed(line.substr(colon + 1));
     if (same_but_for_case(name, "Host")) {
         if (seen.host) return 400;

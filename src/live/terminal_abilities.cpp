@@ -19,6 +19,7 @@ bool terminal_places_cursor(int terminal) {
 
 std::string terminal_text(const char* ability) {
     const char* const text = tigetstr(ability);
+    // NOLINTNEXTLINE(performance-no-int-to-ptr): terminfo's sign for "no such ability"
     return text == nullptr || text == reinterpret_cast<const char*>(-1) ? "" : text;
 }
 

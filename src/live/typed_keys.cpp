@@ -41,7 +41,7 @@ std::vector<int> TypedKeys::take() {
     std::vector<int> keys;
     pollfd ready{STDIN_FILENO, POLLIN, 0};
     while (reads_ && poll(&ready, 1, 0) == 1) {
-        std::array<char, 256> bytes;
+        std::array<char, 256> bytes{};
         const ssize_t count = read(STDIN_FILENO, bytes.data(), bytes.size());
         if (count <= 0) {
             reads_ = false;

@@ -44,12 +44,13 @@ std::vector<bool> touched(const std::vector<SoundSpan>& spans, std::size_t frame
 Frames frames_of(std::span<const double> samples, double rate, const BurstSearch& search) {
     Frames out;
     const std::size_t length = fast_length(static_cast<std::size_t>(std::max(32.0, search.frame_s * rate)));
+    const std::size_t hop = length / 2;
     out.bin_hz = rate / static_cast<double>(length);
-    out.hop_s = static_cast<double>(length / 2) / rate;
+    out.hop_s = static_cast<double>(hop) / rate;
     out.first = static_cast<std::size_t>(std::ceil(search.from_hz / out.bin_hz));
-    out.last = std::min(length / 2 - 1, static_cast<std::size_t>(std::min(search.to_hz, 0.47 * rate) / out.bin_hz));
+    out.last = std::min(hop - 1, static_cast<std::size_t>(std::min(search.to_hz, 0.47 * rate) / out.bin_hz));
     if (out.last < out.first + kBands) return out;
-    SpectrogramStream stream(rate, length, length / 2, WindowKind::hann, [&out](double, std::span<const double> density) {
+    SpectrogramStream stream(rate, length, hop, WindowKind::hann, [&out](double, std::span<const double> density) {
         out.density.emplace_back(density.begin() + static_cast<std::ptrdiff_t>(out.first),
                                  density.begin() + static_cast<std::ptrdiff_t>(out.last) + 1);
     });

@@ -29,7 +29,7 @@ double quantile(std::vector<double> values, double share) {
 /// over their median [turns], in standard deviations of what those five differ by.
 std::vector<double> excess_of_turns(std::span<const double> power, double rate_hz, const Track& track, double click_phase) {
     std::vector<double> excess, spread;
-    std::array<double, 8> most;
+    std::array<double, 8> most{};
     most.fill(-1e9);
     double turn = 0.5 + 1.0 / 16.0 - click_phase;  // the clicks lie in the middle of the turn, in eighth 4
     turn -= std::floor(turn);
@@ -289,8 +289,9 @@ std::vector<double> blank_clicks(std::span<const double> samples, double sample_
         const auto p = std::min(phases - 1, static_cast<std::size_t>(turn * static_cast<double>(phases)));
         gain = fade * gain + (1.0 - fade) * (loud[p] || loud[(p + 1) % phases] ? 0.0 : 1.0);
         out[n] *= gain;
+        const std::size_t whole_stretches = n / stretch;
         if (n % stretch == stretch - 1)
-            turn = std::fmod(turn + train.rate.at(static_cast<double>(n / stretch) / rate) / rate, 1.0);
+            turn = std::fmod(turn + train.rate.at(static_cast<double>(whole_stretches) / rate) / rate, 1.0);
     }
     return out;
 }

@@ -301,6 +301,7 @@ std::optional<ClipFit> fit_clip_model(ClipShape shape, const ToneHarmonics& hear
     };
     const auto group = [&](const std::vector<double>& drives, double edge, std::size_t most) {
         std::vector<ClipModel> starts;
+        starts.reserve(drives.size());
         for (const double drive : drives) starts.push_back(fit.start(shape, drive, edge));
         follow_best(starts, most);
     };

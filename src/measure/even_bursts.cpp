@@ -4,6 +4,7 @@
 #include <set>
 
 #include "hushtrace/measure/bursts.hpp"
+#include "hushtrace/measure/log_gamma.hpp"
 
 namespace hushtrace {
 namespace {
@@ -20,7 +21,7 @@ constexpr double kLongest_s = 15.0, kFollowedTurns = 8.0;
 /// -ln of the probability that of n trials k and more hit: the first term of the binomial tail.
 double surprise_of(double k, double n, double p) {
     if (k <= n * p) return 0.0;
-    const double ways = std::lgamma(n + 1.0) - std::lgamma(k + 1.0) - std::lgamma(n - k + 1.0);
+    const double ways = log_choose(n, k);
     return -ways - k * std::log(p) - (n - k) * std::log1p(-p);
 }
 

@@ -173,6 +173,7 @@ std::optional<ImpulseTrain> strongest_train(const Power& power, const std::vecto
     for (double f = search.from_hz; f <= search.to_hz; f *= 1.005) grid_hz.push_back(f);
     const double bin_hz = power.rate_hz / static_cast<double>(length);
     std::vector<Comb> combs;
+    combs.reserve(grid_hz.size());
     for (const double hz : grid_hz) combs.emplace_back(hz / bin_hz, length / 2 + 1);
     std::vector<std::vector<float>> score(columns.size(), std::vector<float>(grid_hz.size()));
     for (std::size_t t = 0; t < columns.size(); ++t)

@@ -21,7 +21,7 @@ constexpr int kPlain = 3;              // up to this number a line and one other
 constexpr int kMostInComb = 24;        // teeth tried for a line of which nothing is known
 
 struct Spacing {
-    double hz, sd_hz;
+    double hz = 0, sd_hz = 0;
     double weighted = 0, weight = 0;
     void take_in(const CombTooth& tooth) {
         const double n = tooth.number, w = n * n / (tooth.frequency_sd_hz * tooth.frequency_sd_hz);

@@ -167,7 +167,8 @@ struct LineFollower::State {
         out.width = 2.0 * half;
         out.band = sums[channel].over(centre, out.width) * bin_hz;
         for (std::size_t i = 0; i < side_bands; ++i) {
-            const double away = half + 1.0 + side_width * (0.5 + static_cast<double>(i / 2));
+            const std::size_t further = i / 2;
+            const double away = half + 1.0 + side_width * (0.5 + static_cast<double>(further));
             const double at = centre + (i % 2 == 0 ? -away : away);
             const double width = family.moves ? clear_widths[channel].over(at, side_width) : side_width;
             const double nearest = std::clamp(std::round(at), 0.0, static_cast<double>(bins - 1));

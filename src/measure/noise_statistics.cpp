@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "hushtrace/measure/log_gamma.hpp"
+
 namespace hushtrace {
 namespace {
 
@@ -30,7 +32,7 @@ double ln_beta_small(double x, double a, double b) {
         }
         if (std::abs(change - 1.0) < 1e-10) break;
     }
-    const double ln_beta = std::lgamma(a) + std::lgamma(b) - std::lgamma(a + b);
+    const double ln_beta = log_gamma(a) + log_gamma(b) - log_gamma(a + b);
     return a * std::log(x) + b * std::log1p(-x) - std::log(a) - ln_beta + std::log(std::max(fraction, kTiny));
 }
 
@@ -48,7 +50,7 @@ double surprise_of_ratio(double ratio, double averages, double floor_averages) {
 double surprise_of_gamma(double ratio, double shape) {
     if (!(ratio > 0.0)) return 0.0;
     const double x = ratio * shape;
-    const double front = shape * std::log(x) - x - std::lgamma(shape);
+    const double front = shape * std::log(x) - x - log_gamma(shape);
     if (x < shape + 1.0) {
         double term = 1.0 / shape, sum = term;
         for (int n = 1; n < 2000 && term > 1e-14 * sum; ++n) sum += term *= x / (shape + n);
@@ -74,8 +76,7 @@ double surprise_of_sum(double sum, std::size_t count, double least) {
     double best = -1e300, total = 0;  // log of a sum of exponentials
     for (std::size_t j = 1; j <= count; ++j) {
         const double k = static_cast<double>(j);
-        const double ln_term = std::lgamma(n + 1.0) - std::lgamma(k + 1.0) - std::lgamma(n - k + 1.0) + k * ln_in +
-                               (n - k) * ln_out - surprise_of_gamma(sum / k, k);
+        const double ln_term = log_choose(n, k) + k * ln_in + (n - k) * ln_out - surprise_of_gamma(sum / k, k);
         if (ln_term > best) {
             total = total * std::exp(best - ln_term) + 1.0;
             best = ln_term;

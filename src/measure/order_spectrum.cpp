@@ -16,7 +16,7 @@ namespace {
 /// Band-limited interpolation between samples: a sine cardinal under a Kaiser window (beta 8), tabulated.
 class Interpolator {
 public:
-    static constexpr int taps = 24, phases = 512;
+    static constexpr int taps = 24, half = taps / 2, phases = 512;
     Interpolator() {
         const auto bessel = [](double x) {
             double sum = 1, term = 1;
@@ -29,8 +29,8 @@ public:
         constexpr double beta = 8.0;
         for (int p = 0; p <= phases; ++p)
             for (int t = 0; t < taps; ++t) {
-                const double x = (t - (taps / 2 - 1)) - static_cast<double>(p) / phases;
-                const double edge = x / (taps / 2);
+                const double x = (t - (half - 1)) - static_cast<double>(p) / phases;
+                const double edge = x / half;
                 const double sinc = x == 0.0 ? 1.0 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x);
                 const double window =
                     std::abs(edge) >= 1.0 ? 0.0 : bessel(beta * std::sqrt(1.0 - edge * edge)) / bessel(beta);
@@ -67,7 +67,7 @@ public:
     }
 
 private:
-    std::array<std::array<double, taps>, phases + 1> table_;
+    std::array<std::array<double, taps>, phases + 1> table_{};
 };
 
 constexpr double kTrackStep_s = 0.01;

@@ -12,7 +12,7 @@ namespace hushtrace {
 /// A sweep as far as a capture of this rate can hold it: its way through time is unchanged, its end may come sooner.
 struct HeldSweep {
     PlayedSweep played;       ///< shortened
-    double rate_constant_s;   ///< L = T / ln(f2/f1)
+    double rate_constant_s = 0;   ///< L = T / ln(f2/f1)
     double duration_s() const { return played.sweep.duration_s; }
     double reached_at_s(double frequency_hz) const;
 };

@@ -62,7 +62,7 @@ double end_slope(std::span<const double> nepers) {
 
 // Weighted least squares of up to three unknowns by the normal equations.
 struct LeastSquares {
-    std::size_t unknowns;
+    std::size_t unknowns = 0;
     std::array<std::array<double, 3>, 3> matrix{};
     std::array<double, 3> right{}, solution{}, variance{};
 

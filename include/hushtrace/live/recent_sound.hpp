@@ -1,7 +1,9 @@
 #pragma once
 #include <cstddef>
 #include <cstdint>
+#include <deque>
 #include <mutex>
+#include <utility>
 #include <vector>
 
 #include "hushtrace/signal/block.hpp"
@@ -25,9 +27,14 @@ public:
     /// since (two seconds may come first) is missing at its beginning. `overtaken` is set to how many of its frames were written
     /// over while it was made: silence stands for them. throws Error invalid_request for an end that hasn't come
     Block copy_until(std::uint64_t end_frame, std::uint64_t* overtaken = nullptr) const;
+    /// The same in blocks of so many frames (the last may be shorter): each can be let go as soon as it has been used.
+    std::deque<Block> parts_until(std::uint64_t end_frame, std::size_t part_frames, std::uint64_t* overtaken = nullptr) const;
     std::uint64_t added() const;
 
 private:
+    void copy_into(Block& out, std::uint64_t first, std::uint64_t* overtaken) const;
+    std::pair<std::uint64_t, std::size_t> held(std::uint64_t end_frame) const;   // first frame, how many
+
     std::size_t channels_, held_frames_, ring_frames_;
     mutable std::mutex mutex_;
     std::vector<std::vector<float>> ring_;   // [channels][ring_frames_]
