@@ -57,7 +57,7 @@ private:
     void files() {
         std::set<std::string> listed;
         for (const Take& take : job_.takes) {
-            listed.insert(fs::path(take.file).lexically_normal().string());
+            listed.insert(fs::path(take.file).lexically_normal().generic_string());
             if (!there(take.file))
                 note("take_missing", fmt::format("{}: the sound file is missing; put it back, or take the entry out", in_quotes(take.file)),
                      take.file, {command("job", "--withdraw " + shell_word(take.file))});
