@@ -62,15 +62,17 @@ class Hands:
             thread.start()
 
     def reads(self):
-        phone = Phone(self.served)
+        last = None
         while not self.stop.wait(1.0):
-            self.figures += len(phone.snapshots)
-            phone.snapshots.clear(), phone.ages_s.clear(), phone.at_s.clear(), phone.other.clear()
-            if phone.ended.is_set():
-                last = phone.numbers()[-1:]
-                phone.close()
-                phone = Phone(self.served, after=last[0] if last else None)
-        phone.close()
+            try:
+                phone = Phone(self.served, after=last)
+            except OSError:
+                continue
+            while not self.stop.wait(1.0) and not phone.ended.is_set():
+                self.figures += len(phone.snapshots)
+                phone.snapshots.clear(), phone.ages_s.clear(), phone.at_s.clear(), phone.other.clear()
+                last = (phone.numbers() or [last])[-1]
+            phone.close()
 
     def dials(self):
         while not self.stop.wait(2.0):
@@ -137,12 +139,14 @@ with tempfile.TemporaryDirectory() as folder, PrivatePulse() as pulse:
         if table:
             np.savetxt(table, rows, fmt="%.1f,%.3f,%.3f,%d,%d", header="s,own_mb,resident_mb,threads,files", comments="")
         time.sleep(PERIOD_S)
-    cpu_s = sum(map(int, pathlib.Path(f"/proc/{process.pid}/stat").read_text().rsplit(") ", 1)[1].split()[11:13])) / os.sysconf("SC_CLK_TCK")
     stop.set()
     hands.stop.set()
+    if process.poll() is not None:
+        sys.exit(f"ended by itself, exit {process.returncode}, after {(time.monotonic() - begun) / 60:.1f} minutes:\n" + "\n".join(told))
     process.stdin.write("q\n")
     process.stdin.flush()
-    code = process.wait(timeout=60)
+    _, status, usage = os.wait4(process.pid, 0)
+    code, cpu_s = os.waitstatus_to_exitcode(status), usage.ru_utime + usage.ru_stime
     takes = len(json.loads(pathlib.Path(job, "job.json").read_text()).get("takes", []))
     at_s, own_mb, resident_mb, threads, files = np.array(rows).T
     late = at_s >= 60 * SETTLED_MINUTES
