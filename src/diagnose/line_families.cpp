@@ -259,6 +259,9 @@ void follow_the_strongest(MovingFamily& family, const std::vector<OrderLine>& ov
         if (!claimed(survey.families, hz) && !holds_still(survey.channels[family.channel], hz)) strongest = &line;
     }
     if (power_of(*strongest) < far_stronger * power_of(*own)) return;
+    for (const MovingFamily& other : survey.families)   // what is weaker may be a side line of that one, smeared
+        for (const OrderLine& line : other.lines)
+            if (power_of(line) > power_of(*strongest)) return;
     MovingFamily led = family;
     const std::vector<double>& powers = strongest->mean_square;
     led.channel = static_cast<std::size_t>(std::max_element(powers.begin(), powers.end()) - powers.begin());
