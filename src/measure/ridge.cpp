@@ -145,21 +145,23 @@ private:
         }
         for (const double multiple : multiples) map.leave_out(ridge, multiple);
     }
-    /// Mean of the highest density within the lobe about a multiple of a ridge [full scale squared per hertz].
+    /// Median over time of the highest density within the lobe about a multiple of a ridge [full scale squared per hertz]: what only
+    /// sweeps across it does not count.
     double power_about(std::size_t m, const Ridge& ridge, double multiple) const {
         const NoiseRatioMap& map = maps_[m];
         const double reach_hz = map.lobe_hz(ridge.snr_db);
-        double sum = 0;
+        std::vector<double> highest(map.columns, 0.0);
         for (std::size_t t = 0; t < map.columns; ++t) {
             const double at_hz = multiple * ridge.track.at(map.centre_s(t));
             const auto first = static_cast<std::size_t>(std::max(1.0, std::ceil((at_hz - reach_hz) / map.bin_hz)));
             const auto last = static_cast<std::size_t>((at_hz + reach_hz) / map.bin_hz);
-            double highest = 0;
             for (std::size_t b = first; b <= last && b < map.bins; ++b)
-                highest = std::max(highest, static_cast<double>(map.at(t, b)) * noise_density_[m][b]);
-            sum += highest;
+                highest[t] = std::max(highest[t], static_cast<double>(map.at(t, b)) * noise_density_[m][b]);
         }
-        return sum / static_cast<double>(std::max<std::size_t>(map.columns, 1));
+        if (highest.empty()) return 0.0;
+        const auto middle = highest.begin() + static_cast<std::ptrdiff_t>(highest.size() / 2);
+        std::nth_element(highest.begin(), middle, highest.end());
+        return *middle;
     }
     void pass_over_clicks(NoiseRatioMap& map) const {
         constexpr double rings_s = 0.005;
