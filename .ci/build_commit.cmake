@@ -3,7 +3,7 @@ set(ENV{GIT_OPTIONAL_LOCKS} 0)
 set(commit "")
 find_package(Git QUIET)
 if(GIT_FOUND AND EXISTS ${SOURCE}/.git)
-  execute_process(COMMAND ${GIT_EXECUTABLE} -C ${SOURCE} describe --always --dirty --abbrev=10
+  execute_process(COMMAND ${GIT_EXECUTABLE} -C ${SOURCE} describe --always --exclude=* --dirty --abbrev=10
                   OUTPUT_VARIABLE commit OUTPUT_STRIP_TRAILING_WHITESPACE ERROR_QUIET)
 endif()
 if(commit STREQUAL "")

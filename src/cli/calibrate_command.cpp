@@ -303,7 +303,7 @@ void run(const CalibrateOptions& options) {
 
 void add_calibrate_command(CLI::App& app, Context&) {
     auto* command =
-        app.add_subcommand("calibrate", "from a meter's reading to volts; the set-up's own noise");
+        app.add_subcommand("calibrate", "turns a meter's reading into volts; keeps the set-up's own noise");
     const auto options = std::make_shared<CalibrateOptions>();
     command->add_option("--job", options->folder, "the job's folder")->required()->type_name(folder_type);
     command->add_option("--take", options->take, "the job's take of a steady tone that the meter was on")->type_name(take_type);

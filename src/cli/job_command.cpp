@@ -358,7 +358,7 @@ void run(const CLI::App& app, JobOptions& options) {
 
 void add_job_command(CLI::App& app, Context&) {
     auto* command =
-        app.add_subcommand("job", "open a job, describe and change it, add a take or an observation, show it");
+        app.add_subcommand("job", "opens a job, describes and changes it, adds a take or an observation, shows it");
     const auto options = std::make_shared<JobOptions>();
     command->add_option("--job", options->folder, "the job's folder")->required()->type_name(folder_type);
     command->add_flag("--new", options->fresh, "make the folder and open a job in it");
