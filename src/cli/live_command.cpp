@@ -7,6 +7,10 @@
 #include <string>
 #include <thread>
 
+#ifdef __GLIBC__
+#include <malloc.h>
+#endif
+
 #include "capture_output.hpp"
 #include "capture_setup.hpp"
 #include "command.hpp"
@@ -90,9 +94,18 @@ void tell_capture(const LiveOutcome& outcome, const std::vector<Warning>& warnin
     if (outcome.capture.failure) fmt::print(voice, "hushtrace: {}\n", clean_text(outcome.capture.failure->what()));
 }
 
+/// glibc gives threads arenas of their own and keeps in each what was freed there. A session has some thirty threads, hardly any of which
+/// is busy: with an arena for each it came to hold 192 MB, with two between all of them 36 MB.
+void share_memory_between_threads() {
+#ifdef __GLIBC__
+    ::mallopt(M_ARENA_MAX, 2);
+#endif
+}
+
 }  // namespace
 
 LiveOutcome run_live_session(LiveTask task, LiveOptions options) {
+    share_memory_between_threads();
     if (options.unpaced && options.sound.device) throw Error(ErrorKind::invalid_request, "--unpaced: a device keeps its own pace");
     if (options.keys_from_stdin && !options.plain && !options.json_lines)
         throw Error(ErrorKind::invalid_request, "--keys-from-stdin: goes with --plain or --json");

@@ -29,8 +29,7 @@ std::string in_words(double megabytes) {
     return megabytes >= 1000.0 ? fmt::format("{:.0f} GB", megabytes / 1000.0) : fmt::format("{:.0f} MB", megabytes);
 }
 
-/// Each take is written by a thread of its own. What a thread has freed glibc keeps for whichever comes to the same arena next, and with many
-/// threads that is another one each time: some megabytes a take.
+/// A minute of sound is a hundred times what a session uses at once; when it is freed it lies in pieces between what is not, and glibc keeps them.
 void give_free_memory_back() {
 #ifdef __GLIBC__
     ::malloc_trim(0);

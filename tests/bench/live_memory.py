@@ -113,8 +113,8 @@ with tempfile.TemporaryDirectory() as folder, PrivatePulse() as pulse:
     stop = threading.Event()
     player = threading.Thread(target=play, args=(sound, pulse.env, stop), daemon=True)
     player.start()
-    process = subprocess.Popen([program, "live", "--job", job, "--device", "pulse", "--engine", "idle", "--follow", "whine", "--armed", "--plain",
-                                "--keys-from-stdin", "--share", "--shell-volts", "0.01", "--ground-drop", "0.05", "--seconds", str(60 * minutes + 30)],
+    process = subprocess.Popen([program, "live", "--job", job, "--device", "pulse", "--engine", "idle", "--follow", "whine", "--armed",
+                                "--plain", "--keys-from-stdin", "--share", "--shell-volts", "0.01", "--ground-drop", "0.05", "--seconds", str(60 * minutes + 30)],
                                env=pulse.env, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     told, address = [], None
     for line in process.stderr:
@@ -152,12 +152,16 @@ with tempfile.TemporaryDirectory() as folder, PrivatePulse() as pulse:
     late = at_s >= 60 * SETTLED_MINUTES
     if code != 0 or np.count_nonzero(late) < 12:
         sys.exit(f"exit {code} after {at_s[-1] / 60:.1f} minutes:\n" + "\n".join(told))
-    slope, _ = np.polyfit(at_s[late] / 3600, own_mb[late], 1)
-    rest = own_mb[late] - np.polyval(np.polyfit(at_s[late] / 3600, own_mb[late], 1), at_s[late] / 3600)
+    # the median of each minute: while a take is being stored its minute of sound is in memory
+    each = int(60 / PERIOD_S)
+    begins = [i for i in np.flatnonzero(late)[::each] if i + each <= at_s.size]
+    at_h, held_mb = np.array([(np.mean(at_s[i:i + each]) / 3600, np.median(own_mb[i:i + each])) for i in begins]).T
+    slope, start_mb = np.polyfit(at_h, held_mb, 1)
+    rest = held_mb - (slope * at_h + start_mb)
     half = np.count_nonzero(late) // 2
     grown = {name: what[late][half:].max() - what[late][:half].max() for name, what in (("threads", threads), ("files", files))}
-    print(f"{at_s[-1] / 60:.0f} minutes, {100 * cpu_s / at_s[-1]:.1f} % of a core; {hands.figures} figures on the phone, {hands.dialled} times dialled anew, "
-          f"{takes} takes kept, {lines['told']} lines told, sound lost {lines['lost']} times")
+    print(f"{at_s[-1] / 60:.0f} minutes, {100 * cpu_s / at_s[-1]:.1f} % of a core; {hands.figures} figures on the phone, "
+          f"{hands.dialled} times dialled anew, {takes} takes kept, {lines['told']} lines told, sound lost {lines['lost']} times")
     for minute in range(0, int(at_s[-1] // 60) + 1, 5):
         row = int(np.argmin(np.abs(at_s - 60 * minute)))
         print(f"{minute:4d} min  own {own_mb[row]:7.2f} MB  resident {resident_mb[row]:7.2f} MB  threads {threads[row]:.0f}  files {files[row]:.0f}")
