@@ -114,7 +114,8 @@ with tempfile.TemporaryDirectory() as folder, PrivatePulse() as pulse:
     player = threading.Thread(target=play, args=(sound, pulse.env, stop), daemon=True)
     player.start()
     process = subprocess.Popen([program, "live", "--job", job, "--device", "pulse", "--engine", "idle", "--follow", "whine", "--armed",
-                                "--plain", "--keys-from-stdin", "--share", "--shell-volts", "0.01", "--ground-drop", "0.05", "--seconds", str(60 * minutes + 30)],
+                                "--plain", "--keys-from-stdin", "--share", "--shell-volts", "0.01", "--ground-drop", "0.05",
+                                "--seconds", str(60 * minutes + 30)],
                                env=pulse.env, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     told, address = [], None
     for line in process.stderr:
