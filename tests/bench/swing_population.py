@@ -19,6 +19,7 @@ import tempfile
 import numpy as np
 
 sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "end_to_end"))
+from shares import share_text  # noqa: E402
 from sounds import RATE, clicks, hiss, make_job, run, speed, turning  # noqa: E402
 
 REPOSITORY = pathlib.Path(__file__).parent.parent.parent
@@ -94,7 +95,7 @@ def simulated(program, vehicle_name, rpm, count, skip, seconds):
             good += ok
             if not ok:
                 print(f"  {vehicle_name} {rpm:g} take {n}: {all_found} for {true_hz:.0f} Hz", flush=True)
-    print(f"{vehicle_name} {rpm:g} rpm, {seconds:g} s: {good} of {count} right", flush=True)
+    print(f"{vehicle_name} {rpm:g} rpm, {seconds:g} s: {share_text(good, count)}", flush=True)
     return good
 
 
@@ -119,7 +120,7 @@ def main():
         if not ok:
             print(f"  {n}: {found} for {v['hz']:.0f} Hz, {v}", flush=True)
     for key, outcomes in sorted(good.items()):
-        print(f"{key}: {sum(outcomes)} of {len(outcomes)} right", flush=True)
+        print(f"{key}: {share_text(sum(outcomes), len(outcomes))}", flush=True)
 
 
 if __name__ == "__main__":
