@@ -1,4 +1,5 @@
 #include <algorithm>
+#include <array>
 #include <cerrno>
 #include <cmath>
 #include <cstring>
@@ -97,6 +98,11 @@ TakeReader::TakeReader(const std::filesystem::path& file) : state_(std::make_uni
     if (!known) refuse(s.name, std::strerror(errno));
     if (!now.empty()) refuse(s.name, now);
 
+    // libsndfile reads MIDI's sample dumps, and prints on stdout what it dislikes about them.
+    std::array<unsigned char, 2> head{};
+    const bool dump = medium_read(head.data(), 2, &s.medium) == 2 && head[0] == 0xF0 && head[1] == 0x7E;
+    if (dump) refuse(s.name, "is a MIDI sample dump, which is not read; make a WAV file of it");
+    medium_seek(0, SEEK_SET, &s.medium);
     SF_VIRTUAL_IO access{medium_length, medium_seek, medium_read, medium_write, medium_tell};
     s.sound = sf_open_virtual(&access, SFM_READ, &s.info, &s.medium);
     if (s.sound == nullptr) {
