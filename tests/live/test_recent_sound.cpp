@@ -39,6 +39,29 @@ TEST_CASE("the last seconds come back in order, whatever the blocks' sizes", "[r
     CHECK(recent.copy_until(at - 2000).channel(0)[0] == static_cast<double>((at - 12000) % 100000));
 }
 
+TEST_CASE("parts are the whole copy, cut", "[recent]") {
+    RecentSound recent(2, 1000, 10);
+    recent.add(counted(0, 13500));
+    for (const std::size_t frames : {std::size_t{1000}, std::size_t{770}, std::size_t{1}, std::size_t{50000}}) {
+        std::uint64_t overtaken = 7;
+        const auto parts = recent.parts_until(13000, frames, &overtaken);
+        CHECK(overtaken == 0);
+        REQUIRE(parts.size() == (10000 + frames - 1) / frames);
+        std::uint64_t at = 3000;   // of counted(): from here on ten seconds
+        for (const Block& part : parts) {
+            REQUIRE(part.channels() == 2);
+            REQUIRE(part.frames() <= frames);
+            for (std::size_t i = 0; i < part.frames(); ++i, ++at)
+                if (part.channel(0)[i] != static_cast<double>(at) || part.channel(1)[i] != -static_cast<double>(at)) FAIL("frame " << at << " of parts of " << frames);
+        }
+        CHECK(at == 13000);
+    }
+    recent.add(counted(13500, 30000));
+    CHECK(recent.parts_until(13000, 1000).empty());   // gone
+    CHECK_THROWS_AS(recent.parts_until(60000, 1000), Error);
+    CHECK_THROWS_AS(recent.parts_until(43500, 0), Error);
+}
+
 TEST_CASE("a copy ends where it was asked to, however late it is made", "[recent]") {
     RecentSound recent(1, 1000, 10);   // holds 10 s, and 2 s and a piece to spare
     recent.add(counted(0, 15000, 1));
