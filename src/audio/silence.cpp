@@ -1,10 +1,11 @@
 #include "hushtrace/audio/silence.hpp"
 
-#include <fcntl.h>
-#include <unistd.h>
+#include "descriptors.hpp"
 
 namespace hushtrace {
 namespace {
+
+constexpr int stderr_number = 2;
 
 struct Silenced {
     int depth = 0;
@@ -17,27 +18,27 @@ struct Silenced {
 StderrSilence::StderrSilence() {
     if (silenced.depth++ > 0) return;
     std::fflush(stderr);
-    silenced.kept = fcntl(STDERR_FILENO, F_DUPFD_CLOEXEC, 3);
+    silenced.kept = copy_of_descriptor(stderr_number);
     if (silenced.kept < 0) return;
-    silenced.voice = fdopen(silenced.kept, "w");
-    const int nowhere = open("/dev/null", O_WRONLY | O_CLOEXEC);
+    silenced.voice = file_of_descriptor(silenced.kept);
+    const int nowhere = descriptor_to_nowhere();
     if (nowhere < 0 || silenced.voice == nullptr) {
-        if (nowhere >= 0) close(nowhere);
+        if (nowhere >= 0) close_descriptor(nowhere);
         return;
     }
     std::setvbuf(silenced.voice, nullptr, _IONBF, 0);
-    dup2(nowhere, STDERR_FILENO);
-    close(nowhere);
+    lead_descriptor(stderr_number, nowhere);
+    close_descriptor(nowhere);
 }
 
 StderrSilence::~StderrSilence() {
     if (--silenced.depth > 0 || silenced.kept < 0) return;
     std::fflush(stderr);
-    dup2(silenced.kept, STDERR_FILENO);
+    lead_descriptor(stderr_number, silenced.kept);
     if (silenced.voice != nullptr)
         std::fclose(silenced.voice);
     else
-        close(silenced.kept);
+        close_descriptor(silenced.kept);
     silenced.kept = -1;
     silenced.voice = nullptr;
 }

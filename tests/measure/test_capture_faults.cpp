@@ -1,57 +1,15 @@
-// Faults of a capture, found from its data.
+// Sound that a capture lost, and what looks like it: from the data alone.
 #include <algorithm>
 #include <cmath>
-#include <functional>
 #include <limits>
 
 #include <catch2/catch.hpp>
 
-#include "hushtrace/measure/capture_faults.hpp"
 #include "hushtrace/signal/error.hpp"
-#include "hushtrace/signal/tone_programme.hpp"
-#include "measure/lossy_tone.hpp"
+#include "measure/found_faults.hpp"
 
 using namespace hushtrace;
 using std::numbers::pi;
-
-namespace {
-
-CaptureFaults faults_in(const std::vector<double>& samples, double rate_hz = 48000,
-                        CaptureFaultOptions options = {}) {
-    CaptureFaultFinder finder(rate_hz, 1, options);
-    for (std::size_t from = 0; from < samples.size(); from += 1024) {
-        const auto to = std::min(samples.size(), from + 1024);
-        finder.add(one_channel({samples.begin() + static_cast<std::ptrdiff_t>(from),
-                                samples.begin() + static_cast<std::ptrdiff_t>(to)}));
-    }
-    return finder.result();
-}
-std::size_t count_of(const CaptureFaults& faults, CaptureFaultKind kind) {
-    return static_cast<std::size_t>(std::count_if(faults.events.begin(), faults.events.end(),
-                                                  [kind](const CaptureFault& f) { return f.what == kind; }));
-}
-void require_no_dropout(const CaptureFaults& faults) {
-    for (const auto& event : faults.events) UNSCOPED_INFO(event.time_s << " s: " << event.text);
-    CHECK(faults.dropout_count == 0);
-}
-void require_one_dropout_at(const CaptureFaults& faults, double time_s, double margin_s = 0.03) {
-    for (const auto& event : faults.events) UNSCOPED_INFO(event.time_s << " s: " << event.text);
-    REQUIRE(faults.dropout_count == 1);
-    CHECK(faults.events.front().time_s == Approx(time_s).margin(margin_s));
-}
-void add_to(std::vector<double>& samples, const std::function<double(double time_s)>& sound,
-            double rate_hz = 48000) {
-    for (std::size_t i = 0; i < samples.size(); ++i) samples[i] += sound(static_cast<double>(i) / rate_hz);
-}
-// A whine of six lines whose engine wanders by 2 percent, as an idling one does.
-double whine(double time_s) {
-    const double cycles = 712 * time_s + 712 * 0.02 / (2 * pi * 0.7) * (1 - std::cos(2 * pi * 0.7 * time_s));
-    double sum = 0;
-    for (int line = 1; line <= 6; ++line) sum += std::sin(2 * pi * line * cycles) / line;
-    return 0.01 * sum;
-}
-
-}  // namespace
 
 TEST_CASE("a loss is found with its count, whatever the tone", "[capture_faults]") {
     struct Case {
@@ -124,7 +82,7 @@ TEST_CASE("a steady tone without a loss raises no alarm", "[capture_faults]") {
     }
     auto samples = tone.samples();
     SECTION("under the whine of a wandering engine") {
-        add_to(samples, whine);
+        add_to(samples, wandering_whine);
     }
     SECTION("crossed by a line that sweeps through it") {
         add_to(samples, [](double t) { return 0.02 * std::sin(2 * pi * (900 * t + 5 * t * t)); });
@@ -159,7 +117,7 @@ TEST_CASE("losses are found under whine, clicks and clipping", "[capture_faults]
     }
     auto samples = tone.samples();
     SECTION("whine") {
-        add_to(samples, whine);
+        add_to(samples, wandering_whine);
     }
     SECTION("clicks") {
         add_to(samples, [](double t) { return std::fmod(t, 0.0375) < 1e-4 ? 0.3 : 0.0; });
@@ -274,59 +232,6 @@ TEST_CASE("a buffer delivered twice is found in noise; a periodic tone is none",
     require_no_dropout(faults_in(samples));
 }
 
-TEST_CASE("overload is found at the rail and just below it, not in a source that clips", "[capture_faults]") {
-    LossyTone tone;
-    tone.frequency_hz = 200;
-    tone.snr_db = 70;
-    tone.amplitude = 1.3;
-    auto samples = tone.samples();
-    SECTION("at the rail") {
-        for (double& sample : samples) sample = std::clamp(sample, -1.0, 1.0);
-        const auto faults = faults_in(samples);
-        CHECK(faults.has_overload());
-        CHECK(faults.overload_count == Approx(2 * 200 * 4).margin(4));
-        CHECK(count_of(faults, CaptureFaultKind::overload) == 1);
-        CHECK(faults.events[0].time_s < 0.01);
-    }
-    SECTION("a converter whose end is at 0.95") {
-        for (double& sample : samples) sample = std::clamp(sample, -0.95, 0.95);
-        CHECK(faults_in(samples).has_overload());
-    }
-    SECTION("a source that clips, seen through an analogue path") {
-        tone.amplitude = 0.93;
-        tone.clip_at = 0.9;
-        tone.snr_db = 80;
-        CHECK_FALSE(faults_in(tone.samples()).has_overload());
-    }
-    SECTION("a clean tone near full scale") {
-        tone.amplitude = 0.99;
-        CHECK_FALSE(faults_in(tone.samples()).has_overload());
-    }
-}
-
-TEST_CASE("a source that mutes its output is recognised", "[capture_faults]") {
-    LossyTone tone;
-    tone.duration_s = 10;
-    auto samples = tone.samples();
-    std::mt19937_64 generator(9);
-    std::normal_distribution<double> floor(0, 1e-5);
-    SECTION("and comes back") {
-        for (std::size_t i = 200000; i < 260000; ++i) samples[i] = floor(generator);
-        const auto faults = faults_in(samples);
-        REQUIRE(faults.has_source_muted());
-        CHECK(faults.events[0].time_s == Approx(200000 / 48000.0).margin(0.03));
-        CHECK(faults.events[0].duration_s == Approx(60000 / 48000.0).margin(0.05));
-        CHECK(faults.dropout_count == 0);
-    }
-    SECTION("for good") {
-        for (std::size_t i = 200000; i < samples.size(); ++i) samples[i] = floor(generator);
-        CHECK(faults_in(samples).has_source_muted());
-    }
-    SECTION("or does not") {
-        CHECK_FALSE(faults_in(samples).has_source_muted());
-    }
-}
-
 TEST_CASE("noise, whine and silence alone raise no alarm", "[capture_faults]") {
     std::mt19937_64 generator(11);
     std::normal_distribution<double> normal(0, 1e-3);
@@ -334,30 +239,14 @@ TEST_CASE("noise, whine and silence alone raise no alarm", "[capture_faults]") {
     for (double& sample : samples) sample = normal(generator);
     SECTION("white") {}
     SECTION("whine") {
-        add_to(samples, whine);
+        add_to(samples, wandering_whine);
     }
     SECTION("loud whine") {
-        add_to(samples, [](double t) { return 20 * whine(t); });
+        add_to(samples, [](double t) { return 20 * wandering_whine(t); });
     }
     const auto faults = faults_in(samples);
     require_no_dropout(faults);
     CHECK_FALSE(faults.has_source_muted());
-}
-
-TEST_CASE("remarks name silence, offset and equal channels; short takes are marked", "[capture_faults]") {
-    Block block(4, 24000);
-    for (std::size_t i = 0; i < 24000; ++i) {
-        block.channel(0)[i] = block.channel(1)[i] = 0.1 * std::sin(0.13 * static_cast<double>(i));
-        block.channel(2)[i] = 0.05 + 0.01 * std::sin(0.2 * static_cast<double>(i));
-    }
-    CaptureFaultFinder finder(48000, 4);
-    finder.add(block);
-    const auto faults = finder.result();
-    CHECK(faults.too_short);
-    REQUIRE(faults.remarks.size() == 3);
-    CHECK(faults.remarks[0].code == "same_as_channel");
-    CHECK(faults.remarks[1].code == "dc_offset");
-    CHECK(faults.remarks[2].code == "digital_silence");
 }
 
 TEST_CASE("a NaN and a changed channel count are refused", "[capture_faults]") {
@@ -368,54 +257,4 @@ TEST_CASE("a NaN and a changed channel count are refused", "[capture_faults]") {
     CHECK_THROWS_AS(finder.add(Block(2, 10)), Error);
     CHECK_THROWS_AS(CaptureFaultFinder(0, 1), Error);
     CHECK(CaptureFaultFinder(48000, 2).result().events.empty());
-}
-
-TEST_CASE("a tone file's end, gap and closing marker are no mute", "[capture_faults]") {
-    const double level_dbfs = GENERATE(0.0, -20.0);
-    auto samples = render_programme(Sine{997, level_dbfs}, 3, 48000);
-    std::mt19937_64 generator(4);
-    std::normal_distribution<double> floor(0, 1e-5);
-    for (double& sample : samples) sample = 0.4 * sample + floor(generator);
-    samples.resize(samples.size() + 48000 * 2, 1e-6);
-    for (const auto& frequency : {std::optional<double>(997.0), std::optional<double>()}) {
-        CaptureFaultOptions options;
-        options.tone_frequency_hz = frequency;
-        const auto faults = faults_in(samples, 48000, options);
-        require_no_dropout(faults);
-        CHECK_FALSE(faults.has_source_muted());
-        CHECK(*faults.tone_frequency_hz == Approx(997).margin(0.1));
-    }
-}
-
-TEST_CASE("a source that mutes on near-silence is recognised by its hiss", "[capture_faults]") {
-    // Hiss of the source 12 dB above the set-up's floor, under hum and whine that a mute does not stop.
-    std::vector<double> samples(48000 * 10);
-    std::mt19937_64 generator(21);
-    std::normal_distribution<double> normal(0, 1);
-    double muted_from_s = 100, muted_to_s = 100;
-    SECTION("and comes back") {
-        muted_from_s = 3;
-        muted_to_s = 5;
-    }
-    SECTION("for the rest of the take") {
-        muted_from_s = 6;
-    }
-    SECTION("or does not") {}
-    SECTION("but at the very end, when its player stops") {
-        muted_from_s = 8.5;
-    }
-    for (std::size_t i = 0; i < samples.size(); ++i) {
-        const double t = static_cast<double>(i) / 48000;
-        const bool muted = t >= muted_from_s && t < muted_to_s;
-        samples[i] = 1e-5 * normal(generator) + (muted ? 0.0 : 4e-5 * normal(generator));
-    }
-    add_to(samples, [](double t) { return 0.1 * whine(t) + 0.002 * std::sin(2 * pi * 50 * t); });
-    CaptureFaultOptions options;
-    options.near_silence_played = true;
-    const auto faults = faults_in(samples, 48000, options);
-    const bool expected = muted_from_s < 8;
-    REQUIRE(faults.has_source_muted() == expected);
-    CHECK(faults.dropout_count == 0);
-    if (expected) CHECK(faults.events[0].time_s == Approx(muted_from_s).margin(0.06));
-    if (muted_to_s < 10) CHECK(faults.events[0].duration_s == Approx(2).margin(0.1));
 }

@@ -6,8 +6,6 @@
 
 #include <array>
 #include <cstdio>
-#include <cstdlib>
-#include <filesystem>
 #include <iostream>
 #include <streambuf>
 #include <string>
@@ -60,15 +58,6 @@ class ConsoleInput : public std::streambuf {
     std::string line_;
 };
 
-/// The simulated vehicles lie in share\hushtrace\signals beside the bin that the program is in, unless the user says otherwise.
-void tell_where_signals_are() {
-    if (GetEnvironmentVariableW(L"HUSHTRACE_SIGNALS", nullptr, 0) != 0) return;
-    std::wstring name(32768, L'\0');
-    name.resize(GetModuleFileNameW(nullptr, name.data(), static_cast<DWORD>(name.size())));
-    const auto folder = std::filesystem::path(name).parent_path().parent_path() / "share" / "hushtrace" / "signals";
-    _wputenv_s(L"HUSHTRACE_SIGNALS", folder.c_str());
-}
-
 }  // namespace
 
 int main() {
@@ -76,7 +65,6 @@ int main() {
     // what is printed, and read by others, is the same on all systems
     _setmode(_fileno(stdout), _O_BINARY);
     _setmode(_fileno(stderr), _O_BINARY);
-    tell_where_signals_are();
     const Utf8Console console;
     ConsoleInput typed;
     std::streambuf* const before = std::cin.rdbuf();
