@@ -5,17 +5,19 @@
 #include <unistd.h>
 
 #include <array>
+#include <atomic>
 #include <csignal>
 
 namespace hushtrace::cli {
 namespace {
 
-volatile std::sig_atomic_t stop_asked = 0;
+std::atomic<bool> stop_asked = false;  // set in a signal handler, read by another thread
+static_assert(std::atomic<bool>::is_always_lock_free);
 constexpr std::array stop_signals = {SIGINT, SIGTERM, SIGHUP};
 std::array<struct sigaction, stop_signals.size()> handled_before;
 
 void ask_to_stop(int) {
-    stop_asked = 1;
+    stop_asked = true;
 }
 
 bool in_foreground() {
@@ -62,7 +64,7 @@ std::vector<Mark> TerminalKeys::marks(double now_s) {
 }
 
 StopSignal::StopSignal() {
-    stop_asked = 0;
+    stop_asked = false;
     struct sigaction action {};
     action.sa_handler = &ask_to_stop;
     sigemptyset(&action.sa_mask);
@@ -77,7 +79,7 @@ StopSignal::~StopSignal() {
 }
 
 bool StopSignal::asked() {
-    return stop_asked != 0;
+    return stop_asked;
 }
 
 }  // namespace hushtrace::cli
