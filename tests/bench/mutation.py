@@ -34,7 +34,8 @@ JUDGES = (("measure_probe", "tests/measure/judge/judge.py"), ("shape_probe", "te
 # what waits for sound in real time, for a phone's page or for the shell says nothing of a measurement
 NOT_THESE = ("device", "live", "live_device", "live_follow", "live_view", "phone", "phone_attack", "phone_lost", "phone_page", "crash", "docs_links",
              "docs_figures", "many_jobs", "old_jobs", "schema", "capture", "tones", "job_edit", "job_questions", "bad_input", "readme", "docs",
-             "demo", "any_rate", "entry_trials")
+             "demo", "any_rate", "entry_trials", "kept_results")
+KEPT = PROJECT / "tests/end_to_end/test_kept_results.py"      # whose scenes are a test each
 AT_ONCE_S = 4.0       # unit tests that together take this long run in one process
 MEMORY = 6 << 30
 
@@ -143,6 +144,7 @@ class Trial:
     def note_scripts(self):
         commands = [(probe, str(PROJECT / script)) for probe, script in JUDGES]
         commands += [("hushtrace", str(p)) for p in sorted((PROJECT / "tests/end_to_end").glob("test_*.py")) if p.stem[5:] not in NOT_THESE]
+        commands += [("hushtrace", str(KEPT), p.stem) for p in sorted((KEPT.parent / "kept_results").glob("*.txt"))]
 
         def one(command):
             runs = self.runs_of(command)
@@ -158,19 +160,19 @@ class Trial:
                 if done == 0:
                     self.scripts.append((seconds, command))
                 else:
-                    print(f"left out, as it fails without a mutant: {pathlib.Path(command[1]).name} ({done})")
+                    print(f"left out, as it fails without a mutant: {self.runs_of(command).name} ({done})")
         self.scripts.sort()
         print(f"{len(self.scripts)} scripts, {sum(s for s, _ in self.scripts):.0f} s", flush=True)
 
     def runs_of(self, command):
-        return self.build.work / "runs" / pathlib.Path(command[1]).stem
+        return self.build.work / "runs" / "-".join([pathlib.Path(command[1]).stem, *command[2:]])
 
     def script(self, command, number, timeout):
-        program, script = command
+        program, script, *words = command
         with tempfile.TemporaryDirectory() as top:
             environment = self.environment(number, MUTANT_RUNS=str(self.runs_of(command)), MUTANT_COUNT=top + "/count", TMPDIR=top,
                                            HUSHTRACE_FIRST_FAILURE="1")
-            command = [sys.executable, script, str(self.build.work / "as" / program)]
+            command = [sys.executable, script, str(self.build.work / "as" / program), *words]
             return self.finish(command, environment, timeout, str(pathlib.Path(script).parent))
 
     def finish(self, command, environment, timeout, cwd):
@@ -212,7 +214,7 @@ class Trial:
                 return "", False
             code = self.script(command, number, 10 + 5 * seconds)
             if code != 0:
-                return pathlib.Path(command[1]).name + (" (took too long)" if code is None else ""), True
+                return self.runs_of(command).name + (" (took too long)" if code is None else ""), True
             spent += seconds
         return None, True
 

@@ -1,0 +1,132 @@
+"""The same sound, the same results: what the program says of simulated vehicles is held against what was kept in kept_results/.
+
+What is true stands in the other tests, which hold it against standards, closed forms and circuits. Here stands what is said at all, so that no
+figure moves unseen. Where one is meant to move, `test_kept_results.py PROGRAM --renew [SCENE...]` writes the files anew, and the change is read in them.
+"""
+import json
+import os
+import sys
+import tempfile
+
+import kept_results
+from sounds import Checks, run
+
+program = sys.argv[1]
+signals = os.path.join(os.environ["HUSHTRACE_SOURCE_DIR"], "signals")
+check = Checks()
+
+
+class Shop:
+    def __init__(self, folder, vehicle, *description):
+        self.job, self.vehicle, self.folder = f"{folder}/job", vehicle, folder
+        run(program, "job", "--job", self.job, "--new", "--title", "kept", *description)
+
+    def take(self, name, *words):
+        run(program, "capture", "--job", self.job, "--simulate", self.vehicle, "--name", name, "--format", "wav", *words)
+
+    def tone(self, name, *words):
+        run(program, "tones", *words, "--out", f"{self.folder}/{name}.wav")
+        return "--via", "stick", "--played", f"{self.folder}/{name}.wav"
+
+    def told(self, command):
+        return json.loads(run(program, command, "--job", self.job, "--json"))
+
+
+def whole_job(folder):
+    """Calibration, floor, engine off, idle and raised, the hum of a laptop, the source's steps; all commands in one record."""
+    run(program, "demo", "--out", folder + "/demo")
+    with open(folder + "/demo/job/records/record.json") as file:
+        return json.load(file)
+
+
+def radio(folder):
+    """A factory radio that shapes, turns and divides."""
+    shop = Shop(folder, "factory_radio", "--limits", "balance_db=1,crosstalk_1khz_db=-60,same_polarity=yes")
+    sides = {side: shop.tone(side, "sweep", "--duration", 3, "--level", -20, "--channel", side, "--bits", 24) for side in ("both", "left", "right")}
+    sweep = ("--tone", "sweep", "--duration", 3, "--level", -20, "--engine", "off")
+    shop.take("v12", "--meter", "--volume", 12, *sweep, *sides["both"])
+    shop.take("v36", "--volume", 36, *sweep, *sides["both"])
+    for side in ("left", "right"):
+        shop.take(side, "--volume", 28, *sweep, *sides[side], "--tone-channel", side)
+    shop.take("sub", "--volume", 28, "--channels", "left,sub", *sweep, *sides["both"])
+    shop.take("pulse", "--volume", 28, "--tone", "polarity_pulse", *shop.tone("pulse", "polarity_pulse"), "--engine", "off")
+    shop.take("pink", "--volume", 28, "--tone", "pink", *shop.tone("pink", "pink", "--duration", 6), "--engine", "off")
+    shop.take("pair", "--volume", 28, "--tone", "two_tone", *shop.tone("pair", "two_tone"), "--engine", "off")
+    shop.take("quiet", "--volume", 28, "--seconds", 3, "--engine", "off")
+    return shop.told("chain")
+
+
+def probe(folder):
+    """The supply as probe: voltage, current, both, and the twin without."""
+    with open(os.path.join(signals, "ground_loop.json")) as file:
+        vehicle = json.load(file)
+    vehicle["interface"]["amps_per_volt"] = 10.0
+    with open(folder + "/vehicle.json", "w") as file:
+        json.dump(vehicle, file)
+    shop = Shop(folder, folder + "/vehicle.json")
+    sweep = ("--decline-ground-check", "simulated", "--engine", "sweep", "--seconds", 10, "--volume", 0, "--laptop", "battery")
+    shop.take("voltage", "--meter", "--channels", "left,supply", *sweep)
+    shop.take("current", "--channels", "left,supply_current", *sweep)
+    shop.take("feed", "--channels", "supply,supply_current", *sweep)
+    shop.take("twin", "--channels", "left,right", *sweep)
+    return shop.told("noise")
+
+
+def entry(folder):
+    """A ground loop's tests, one hookup after the other."""
+    shop = Shop(folder, "ground_loop")
+    at = ("--engine", "idle", "--laptop", "battery", "--volume", 20, "--source", "on", "--input", "usb", "--seconds", 6)
+    shop.take("idle", "--meter", *at)
+    shop.take("rest", *at[2:], "--engine", "off")
+    for hookup in ("inputs_shorted", "temporary_lead", "temporary_ground", "isolator"):
+        shop.take(hookup, *at, "--hookup", hookup)
+    return shop.told("noise")
+
+
+def diesel(folder):
+    """Two sets of windings, at idle, higher, and while the engine sweeps; a log of its speed for one of them."""
+    shop = Shop(folder, "two_set_diesel")
+    shop.take("idle", "--meter", "--engine", "idle", "--seconds", 8)
+    shop.take("raised", "--engine", "raised", "--seconds", 8)
+    shop.take("sweep", "--engine", "sweep", "--seconds", 10)
+    return shop.told("noise")
+
+
+def charger(folder):
+    """A charger in the socket, what else is switched on, and a broken contact beside it."""
+    shop = Shop(folder, "socket_charger")
+    shop.take("with", "--meter", "--engine", "idle", "--attached", "charger:vehicle", "--seconds", 8)
+    shop.take("without", "--engine", "idle", "--seconds", 8)
+    shop.take("loads", "--engine", "key_on", "--loads", "fuel_pump", "--seconds", 8)
+    return shop.told("noise")
+
+
+def ill_alternator(folder):
+    shop = Shop(folder, "diode_open")
+    shop.take("idle", "--meter", "--engine", "idle", "--seconds", 10)
+    shop.take("off", "--engine", "off", "--seconds", 6)
+    return shop.told("noise")
+
+
+def clipping(folder):
+    """Steps of a source that meets its rails, with the tone's pauses and without, and two tones."""
+    shop = Shop(folder, "early_clipping", "--amplifier", "front,power_w=75,load_ohm=4,allowance_db=5,bridged_output=no,input=line", "--source-output", "line")
+    shop.take("steps", "--meter", "--tone", "sine", "--level", 0, "--volume-steps", "30,38,42,44,45,46,48", "--step-seconds", 2,
+              *shop.tone("sine", "sine", "--level", 0, "--duration", 16), "--engine", "off")
+    shop.take("low", "--tone", "sine", "--frequency", 60, "--level", 0, "--volume-steps", "40,44,46", "--step-seconds", 3,
+              *shop.tone("low", "sine", "--frequency", 60, "--level", 0, "--duration", 12), "--engine", "off")
+    return shop.told("gain")
+
+
+SCENES = (ill_alternator, clipping, diesel, charger, entry, probe, radio, whole_job)
+asked = [word for word in sys.argv[2:] if word != "--renew"]
+for scene in [one for one in SCENES if not asked or one.__name__ in asked]:
+    with tempfile.TemporaryDirectory(prefix="hushtrace-kept-") as top:
+        document = scene(top)
+    if "--renew" in sys.argv:
+        kept_results.renew(scene.__name__, document)
+        continue
+    found = kept_results.differences(scene.__name__, document)
+    check.that(not found, f"{scene.__name__}: {len(found)} of {len(kept_results.lines_of(document))} values moved" + "".join("\n        " + one for one in found[:12]))
+if "--renew" not in sys.argv:
+    check.end()
