@@ -1,8 +1,7 @@
 """Results that were kept: a document as lines of text, one for each value, in which a change is seen.
 
 A value is the number itself, to seven digits, or a word. A long list (a spectrum, a curve) is told by how many it has and, for each number in
-it, by its mean and by that weighted by place. What names a place, a time or the program is left out, and so are sentences with
-figures, which say again what stands beside them as numbers.
+it, by the mean weighted by place. What names a place, a time or the program is left out.
 """
 import collections
 import math
@@ -14,6 +13,11 @@ FOLDER = pathlib.Path(__file__).resolve().parent / "kept_results"
 LONG = 6
 LEFT_OUT = re.compile(r"\.(tool|at|made|version|job|command|page|data|pictures|heard|file_sha256|sha256)(\b|$)")
 RELATIVE, ABSOLUTE = 2e-5, 1e-9
+
+
+def wording(text):
+    """A sentence without its figures: those stand beside it as numbers, and their last digit turns on less than a number may move."""
+    return re.sub(r"[-+]?\d+(\.\d+)?(e-?\d+)?", "#", " ".join(text.split()))[:100]
 
 
 def leaves(value, path=""):
@@ -29,17 +33,15 @@ def leaves(value, path=""):
         for inner, several in found.items():
             numbers = [float(n) for n in several if isinstance(n, (int, float)) and math.isfinite(n)]
             if numbers:
-                yield f"{path}[]{inner} mean", statistics.fmean(numbers)
-                yield f"{path}[]{inner} weighted", statistics.fmean((k + 1) / len(numbers) * n for k, n in enumerate(numbers))
-            if words := [w for w in several if isinstance(w, str) and not re.search(r"\d", w)]:
-                yield f"{path}[]{inner} words", " ".join(f"{count} {word}" for word, count in sorted(collections.Counter(words).items()))
+                yield f"{path}[]{inner}", statistics.fmean((k + 1) / len(numbers) * n for k, n in enumerate(numbers))
+            if words := [wording(w) for w in several if isinstance(w, str)]:
+                yield f"{path}[]{inner} words", "; ".join(f"{count} {word}" for word, count in sorted(collections.Counter(words).items()))
     elif isinstance(value, list):
         yield f"{path}[]", len(value)
         for k, one in enumerate(value):
             yield from leaves(one, f"{path}[{k}]")
     elif isinstance(value, str):
-        if not re.search(r"\d", value) or re.fullmatch(r"takes/\S+", value):
-            yield path, value
+        yield path, wording(value)
     else:
         yield path, value
 

@@ -5,11 +5,16 @@ figure moves unseen. Where one is meant to move, `test_kept_results.py PROGRAM -
 """
 import json
 import os
+import pathlib
 import sys
 import tempfile
 
 import kept_results
+import numpy as np
 from sounds import Checks, run
+
+sys.path.insert(0, str(pathlib.Path(__file__).parent.parent / "bench"))
+import kinds_population  # noqa: E402
 
 program = sys.argv[1]
 signals = os.path.join(os.environ["HUSHTRACE_SOURCE_DIR"], "signals")
@@ -118,7 +123,37 @@ def clipping(folder):
     return shop.told("gain")
 
 
-SCENES = (ill_alternator, clipping, diesel, charger, entry, probe, radio, whole_job)
+def loads(folder):
+    """What is switched on, one after the other, the ignition on and the engine at rest."""
+    shop = Shop(folder, "ground_loop")
+    shop.take("none", "--meter", "--engine", "key_on", "--seconds", 6)
+    for load in ("headlights", "dash_dimmer", "blower"):
+        shop.take(load, "--engine", "key_on", "--loads", load, "--seconds", 6)
+    return shop.told("noise")
+
+
+def behind_the_input(folder):
+    """An amplifier that lets the ripple of its supply through, at its input and its output."""
+    shop = Shop(folder, "amplifier_supply", "--amplifier", "front,power_w=75,load_ohm=4,allowance_db=5,bridged_output=no,input=line", "--source-output", "line")
+    shop.take("input", "--meter", "--engine", "idle", "--seconds", 6)
+    for name, engine in (("output", "idle"), ("rest", "off")):
+        shop.take(name, "--engine", engine, "--point", "amp_output", "--attenuation-db", "20,20", "--seconds", 6)
+    return shop.told("noise")
+
+
+def strangers(seed, *kinds):
+    """Sounds of these kinds, made with NumPy, some 30 dB over what a detector that knows them needs."""
+    def scene(folder):
+        drawn = kinds_population.Vehicle(np.random.default_rng(seed), kinds, lambda kind: 30.0, rates=(48000,))
+        kinds_population.write_job(folder + "/job", drawn)
+        return json.loads(run(program, "noise", "--job", folder + "/job", "--json"))
+    scene.__name__ = f"strangers_{seed}"
+    return scene
+
+
+SCENES = (ill_alternator, clipping, behind_the_input, diesel, charger, loads, entry, probe, radio, whole_job,
+          strangers(1, "mains_hum", "switched_load", "phone_burst", "unexplained_tone"), strangers(2, "motor_whine", "bus_tone", "crackle"),
+          strangers(3, "alternator_whine", "ignition_tick", "motor_whine"), strangers(4, "converter_hash", "periodic_tick", "mains_hum", "motor_whine"))
 asked = [word for word in sys.argv[2:] if word != "--renew"]
 for scene in [one for one in SCENES if not asked or one.__name__ in asked]:
     with tempfile.TemporaryDirectory(prefix="hushtrace-kept-") as top:
