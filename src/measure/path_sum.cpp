@@ -36,13 +36,13 @@ void add_to(float* sum, const float* more, std::size_t count) {
     for (std::size_t c = 0; c < count; ++c) sum[c] += more[c];
 }
 
+/// `one` and `all` begin where the first cell comes from at the farther side; the nearer is the next one.
 HUSHTRACE_WIDE_VECTORS
-void mix_and_weigh(const float* one, const float* all, const float* with, float* __restrict out, std::size_t from, std::size_t to,
-                   const Mix& by) {
+void mix_and_weigh(const float* one, const float* all, const float* with, float* __restrict out, std::size_t count, const Mix& by) {
     const Mix mix = by;
-    for (std::size_t c = from; c < to; ++c) {
-        const float near_by = mix.kept_near * one[c] + mix.drawn_near * all[c];
-        const float far = mix.kept_far * one[c - 1] + mix.drawn_far * all[c - 1];
+    for (std::size_t c = 0; c < count; ++c) {
+        const float near_by = mix.kept_near * one[c + 1] + mix.drawn_near * all[c + 1];
+        const float far = mix.kept_far * one[c] + mix.drawn_far * all[c];
         out[c] = std::max((near_by + far) * with[c], kLeast);
     }
 }
@@ -145,7 +145,10 @@ double PathSum::advance(const State& from, State& to, double sum_before, std::si
         const std::ptrdiff_t inner = std::clamp<std::ptrdiff_t>(whole + 1, 0, count), outer = std::clamp<std::ptrdiff_t>(count + whole, inner, count);
         for (std::ptrdiff_t c = 0; c < inner; ++c) edge(c);
         const Mix mix{(1.0F - part) * kept, part * kept, (1.0F - part) * drawn, part * drawn};
-        mix_and_weigh(one - whole, all_slopes_.data() - whole, with, out, static_cast<std::size_t>(inner), static_cast<std::size_t>(outer), mix);
+        if (outer > inner) {
+            const std::ptrdiff_t far = inner - whole - 1;
+            mix_and_weigh(one + far, all_slopes_.data() + far, with + inner, out + inner, static_cast<std::size_t>(outer - inner), mix);
+        }
         for (std::ptrdiff_t c = outer; c < count; ++c) edge(c);
         sum += static_cast<double>(sum_of(out, cells));
     }
