@@ -10,7 +10,6 @@ namespace hushtrace {
 namespace {
 
 constexpr double kMu0 = 4e-7 * std::numbers::pi;  // H/m
-constexpr double kEps0 = 8.8541878e-12;           // F/m, CODATA
 constexpr double kTau = 2.0 * std::numbers::pi;
 using Complex = std::complex<double>;
 
@@ -23,7 +22,7 @@ double not_negative(double value, const char* what) {
     return value;
 }
 
-/// ln(1 + 4 h1 h2 / d^2) / 2: what two wires over a plane have in common, in units of mu0/(2 pi) or of 1/(2 pi eps0).
+/// ln(1 + 4 h1 h2 / d^2) / 2: what two wires over a plane have in common, in units of mu0/(2 pi).
 double in_common(double height_1_m, double height_2_m, double distance_m) {
     positive(height_1_m, "height");
     positive(height_2_m, "height");
@@ -47,24 +46,6 @@ double mutual_to_narrow_loop_h_per_m(double near_m, double far_m) {
     positive(near_m, "distance");
     if (!std::isfinite(far_m) || far_m < near_m) throw std::invalid_argument("coupling: a loop's far side lies beyond its near side");
     return kMu0 / kTau * std::log1p((far_m - near_m) / near_m);
-}
-
-double crossing_factor(double crossing_deg) {
-    if (!std::isfinite(crossing_deg)) throw std::invalid_argument("coupling: an angle must be finite");
-    return std::abs(std::cos(crossing_deg * std::numbers::pi / 180.0));
-}
-
-double pair_capacitance_f_per_m(double distance_m, double radius_m) {
-    positive(radius_m, "radius");
-    if (!std::isfinite(distance_m) || distance_m <= 2.0 * radius_m) throw std::invalid_argument("coupling: wires lie apart by more than two radii");
-    return std::numbers::pi * kEps0 / std::acosh(distance_m / (2.0 * radius_m));
-}
-
-double mutual_capacitance_over_plane_f_per_m(double height_1_m, double height_2_m, double distance_m, double radius_m) {
-    const double common = in_common(height_1_m, height_2_m, distance_m), first = own(height_1_m, radius_m), second = own(height_2_m, radius_m);
-    const double determinant = first * second - common * common;
-    if (determinant <= 0.0) throw std::invalid_argument("coupling: wires nearer than they are thick");
-    return kTau * kEps0 * common / determinant;
 }
 
 double inductance_over_plane_h_per_m(double height_m, double radius_m) {

@@ -8,13 +8,6 @@ double firing_order(int cylinders, int strokes) {
     return strokes == 2 ? static_cast<double>(cylinders) : 0.5 * static_cast<double>(cylinders);
 }
 
-std::pair<double, double> firing_range_hz(double rpm_low, double rpm_high, std::optional<int> cylinders,
-                                          std::optional<int> strokes) {
-    const double least = firing_order(cylinders.value_or(3), strokes.value_or(4));
-    const double most = firing_order(cylinders.value_or(12), strokes.value_or(4));
-    return {least * rpm_low / 60.0, most * rpm_high / 60.0};
-}
-
 std::vector<PulleyGuess> pulleys_for(double hz_per_rpm, double sd, int sets) {
     constexpr double kLeast = 1.8, kMost = 3.6, kUsualLeast = 2.0, kUsualMost = 3.2;
     std::vector<PulleyGuess> guesses;

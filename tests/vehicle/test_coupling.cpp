@@ -49,23 +49,6 @@ TEST_CASE("mutual inductance and inductance are those of the published table", "
     CHECK(own >= 1);
 }
 
-TEST_CASE("wires that cross couple by the cosine of the angle", "[coupling]") {
-    CHECK(crossing_factor(0) == Approx(1.0));
-    CHECK(crossing_factor(60) == Approx(0.5));  // the cosine's table
-    CHECK(crossing_factor(90) == Approx(0.0).margin(1e-12));
-    CHECK(crossing_factor(120) == Approx(0.5));
-}
-
-TEST_CASE("a lossless line's inductance times its capacitance is mu0 eps0, as every text on lines has it", "[coupling]") {
-    const double light = 299792458.0, one = 1.0 / (light * light);
-    // two wires, 20 mm apart, r 2.5947 mm: 809.9955 nH/m (inductance.csv, Paul 2006)
-    CHECK(pair_capacitance_f_per_m(0.02, 0.0025947) * 809.9955e-9 == Approx(one).epsilon(1e-4));
-    // over a plane the matrices' product is that times one: for two like wires C12 = one L12 / (L11^2 - L12^2)
-    const double self = inductance_over_plane_h_per_m(0.01, 0.0025947), mutual = mutual_over_plane_h_per_m(0.01, 0.01, 0.02);
-    CHECK(mutual_capacitance_over_plane_f_per_m(0.01, 0.01, 0.02, 0.0025947) == Approx(one * mutual / (self * self - mutual * mutual)).epsilon(1e-4));
-    CHECK(mutual_capacitance_over_plane_f_per_m(0.01, 0.01, 0.02, 0.0025947) < pair_capacitance_f_per_m(0.02, 0.0025947));
-}
-
 TEST_CASE("a second-order filter falls 12 dB an octave, and rises where nothing damps it", "[coupling]") {
     SupplyFilter filter;
     CHECK(filter.corner_hz() == Approx(107.3).margin(0.1));  // 1/(2 pi sqrt(1 mH 2200 uF)), by hand
@@ -116,8 +99,6 @@ TEST_CASE("lengths and frequencies that can't be are refused", "[coupling]") {
     CHECK_THROWS_AS(mutual_over_plane_h_per_m(0, 0.01, 0.01), std::invalid_argument);
     CHECK_THROWS_AS(mutual_over_plane_h_per_m(0.01, 0.01, nan), std::invalid_argument);
     CHECK_THROWS_AS(mutual_to_narrow_loop_h_per_m(0.02, 0.01), std::invalid_argument);
-    CHECK_THROWS_AS(crossing_factor(nan), std::invalid_argument);
-    CHECK_THROWS_AS(pair_capacitance_f_per_m(0.001, 0.001), std::invalid_argument);
     CHECK_THROWS_AS(supply_filter_ratio({}, 0), std::invalid_argument);
     CHECK_THROWS_AS(shield_share(0.2, 0.1, 0, 100), std::invalid_argument);
     CHECK_THROWS_AS(isolator_ratio(1e-10, 150, 0, 1000), std::invalid_argument);

@@ -14,15 +14,6 @@ double mutual_over_plane_h_per_m(double height_1_m, double height_2_m, double di
 /// Mutual inductance of a long wire and a narrow loop in its plane, from `near` to `far` of it [H/m]: mu0/(2 pi) ln(far/near),
 /// about 1/distance for a loop much narrower than that. far >= near. [Ott]
 double mutual_to_narrow_loop_h_per_m(double near_m, double far_m);
-/// What is left of the mutual inductance of wires that cross at an angle: |cos|. Any angle, 0 is parallel. [Ott]
-double crossing_factor(double crossing_deg);
-
-/// Capacitance between two wires far from anything else [F/m]: pi eps0 / acosh(d / 2 r), both of the same radius, d > 2 r. Without the
-/// insulation, which adds up to a half where wires touch. [Ott]
-double pair_capacitance_f_per_m(double distance_m, double radius_m);
-/// Capacitance between two wires of the same radius over a conducting plane [F/m], by the coefficients of potential: the plane takes most of
-/// it away. Heights above the radius. [Paul]
-double mutual_capacitance_over_plane_f_per_m(double height_1_m, double height_2_m, double distance_m, double radius_m);
 
 /// Inductance of a wire or a shield over a conducting plane [H/m]: mu0/(2 pi) acosh(h/r), h > r. [Paul]
 double inductance_over_plane_h_per_m(double height_m, double radius_m);

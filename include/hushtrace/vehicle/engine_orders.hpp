@@ -1,7 +1,5 @@
 #pragma once
-#include <optional>
 #include <string>
-#include <utility>
 #include <vector>
 
 namespace hushtrace {
@@ -24,10 +22,6 @@ struct IdleSpeed {
 /// Ignition (or injection) events per crankshaft turn: cylinders / 2 for four strokes, cylinders for two.
 /// Wasted spark doesn't double it.
 double firing_order(int cylinders, int strokes);
-
-/// Range of firing frequency [Hz] at a speed, for engines of 3 to 12 cylinders when the number isn't known.
-std::pair<double, double> firing_range_hz(double rpm_low, double rpm_high, std::optional<int> cylinders,
-                                          std::optional<int> strokes);
 
 /// Pole pairs and pulley ratio that would give a whine constant. Every constant in reach is met by some ratio, since
 /// ratios are not whole: the list says which pairs of them are worth counting on the vehicle.
