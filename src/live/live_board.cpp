@@ -5,6 +5,12 @@
 
 namespace hushtrace {
 
+/// All memory for events from the start: kept between what comes and goes every moment, a piece for each would hold a page of its own.
+LiveBoard::LiveBoard() : events_(most_events) {
+    constexpr std::size_t usual_text = 120;
+    for (LiveEvent& place : events_) place.text.reserve(usual_text);
+}
+
 std::shared_ptr<const LiveSnapshot> LiveBoard::latest() const {
     const std::lock_guard lock(mutex_);
     return latest_;
@@ -19,10 +25,10 @@ std::shared_ptr<const LiveSnapshot> LiveBoard::wait_beyond(std::uint64_t number,
 
 std::vector<LiveEvent> LiveBoard::events_after(std::uint64_t number) const {
     const std::lock_guard lock(mutex_);
-    const auto from =
-        std::upper_bound(events_.begin(), events_.end(), number,
-                         [](std::uint64_t value, const LiveEvent& event) { return value < event.number; });
-    return {from, events_.end()};
+    const std::uint64_t forgotten = last_event_ - std::min<std::uint64_t>(last_event_, most_events);
+    std::vector<LiveEvent> after;
+    for (std::uint64_t one = std::max(number, forgotten); one < last_event_; ++one) after.push_back(events_[one % most_events]);
+    return after;
 }
 
 bool LiveBoard::ask(LiveRequest request) {
@@ -43,10 +49,13 @@ void LiveBoard::publish(LiveSnapshot snapshot) {
     changed_.notify_all();
 }
 
-void LiveBoard::tell(double time_s, std::string kind, std::string text) {
+void LiveBoard::tell(double time_s, std::string_view kind, std::string_view text) {
     const std::lock_guard lock(mutex_);
-    events_.push_back({++last_event_, time_s, std::move(kind), std::move(text)});
-    if (events_.size() > most_events) events_.pop_front();
+    LiveEvent& place = events_[last_event_ % most_events];
+    place.number = ++last_event_;
+    place.time_s = time_s;
+    place.kind = kind;
+    place.text = text;
 }
 
 std::vector<LiveRequest> LiveBoard::take_requests() {

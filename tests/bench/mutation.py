@@ -145,6 +145,7 @@ class Trial:
         commands = [(probe, str(PROJECT / script)) for probe, script in JUDGES]
         commands += [("hushtrace", str(p)) for p in sorted((PROJECT / "tests/end_to_end").glob("test_*.py")) if p.stem[5:] not in NOT_THESE]
         commands += [("hushtrace", str(KEPT), p.stem) for p in sorted((KEPT.parent / "kept_results").glob("*.txt"))]
+        commands = [one for one in commands if re.search(self.args.scripts, self.runs_of(one).name)]
 
         def one(command):
             runs = self.runs_of(command)
@@ -232,6 +233,7 @@ def main():
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--files", type=int, help="take the mutants from so many files only, drawn by their size: less to compile")
     parser.add_argument("--budget", type=float, default=60.0, help="seconds of whole-program tests a mutant may take; 0: unit tests alone")
+    parser.add_argument("--scripts", default="", help="only tests of the whole program whose names match this pattern, such as 'kept|chain'")
     parser.add_argument("--longest", type=float, default=2.0, help="leaves out unit tests that took more seconds when ctest last ran in BUILD")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--slow", type=float, default=4.0, help="a test's time limit by the clock is so many times that by the processor")

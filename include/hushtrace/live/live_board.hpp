@@ -3,10 +3,10 @@
 #include <condition_variable>
 #include <cstddef>
 #include <cstdint>
-#include <deque>
 #include <memory>
 #include <mutex>
 #include <string>
+#include <string_view>
 #include <vector>
 
 #include "hushtrace/live/live_snapshot.hpp"
@@ -34,6 +34,8 @@ public:
     static constexpr std::size_t most_events = 2000;   ///< the oldest are forgotten
     static constexpr std::size_t most_requests = 64;   ///< that wait to be taken
 
+    LiveBoard();
+
     /// The newest snapshot; never null. Its number is 0 before the first.
     std::shared_ptr<const LiveSnapshot> latest() const;
     /// Waits until there is a newer one than `number`, the board is closed, or the time is over.
@@ -46,7 +48,7 @@ public:
     /// For the session: shows a snapshot; its number is set here.
     void publish(LiveSnapshot snapshot);
     /// For the session: adds an event; its number is set here.
-    void tell(double time_s, std::string kind, std::string text);
+    void tell(double time_s, std::string_view kind, std::string_view text);
     /// For the session: the requests left since the last call, in order.
     std::vector<LiveRequest> take_requests();
     /// Nothing will be published any more; those who wait are let go.
@@ -57,7 +59,7 @@ private:
     mutable std::mutex mutex_;
     mutable std::condition_variable changed_;
     std::shared_ptr<const LiveSnapshot> latest_ = std::make_shared<LiveSnapshot>();
-    std::deque<LiveEvent> events_;
+    std::vector<LiveEvent> events_;   ///< a ring: event n lies at (n - 1) modulo its size
     std::vector<LiveRequest> requests_;
     std::uint64_t last_event_ = 0;
     bool closed_ = false;
