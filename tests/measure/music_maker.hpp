@@ -36,8 +36,13 @@ inline std::vector<double> music(double seconds, unsigned seed) {
         }
     };
     for (double at = 0.0; at < seconds; at += between(0.1, 0.3)) {
-        note(at, 110.0 * std::pow(2.0, std::floor(between(0, 36)) / 12.0), between(0.05, 0.3), between(0.1, 0.5), 6);
-        if (between(0, 1) < 0.5) note(at, between(45, 90), between(0.2, 0.5), 0.3, 2);
+        // drawn one by one: in which order a call's arguments are worked out is the compiler's choice
+        const double decay_s = between(0.1, 0.5), plucked = between(0.05, 0.3);
+        note(at, 110.0 * std::pow(2.0, std::floor(between(0, 36)) / 12.0), plucked, decay_s, 6);
+        if (between(0, 1) < 0.5) {
+            const double bass = between(0.2, 0.5);
+            note(at, between(45, 90), bass, 0.3, 2);
+        }
         if (between(0, 1) < 0.4) {
             double low = 0, size = between(0.1, 0.5);
             for (auto n = static_cast<std::size_t>(at * rate); n < out.size() && size > 1e-4; ++n) {
