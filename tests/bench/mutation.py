@@ -85,8 +85,8 @@ class Trial:
         self.reached = set()
 
     def environment(self, number, notes=None, **more):
-        more |= {"MUTANT": str(number), "HUSHTRACE_SOURCE_DIR": str(PROJECT), "HUSHTRACE_BUILD_DIR": str(self.build.work),
-                 "PYTHONDONTWRITEBYTECODE": "1"}
+        more |= {"MUTANT": str(number), "HUSHTRACE_SOURCE_DIR": str(PROJECT), "HUSHTRACE_SIGNALS": str(PROJECT / "signals"),
+                 "HUSHTRACE_BUILD_DIR": str(self.build.work), "PYTHONDONTWRITEBYTECODE": "1"}
         if notes:
             more["MUTANT_NOTES"] = notes
         return {**os.environ, **more}
@@ -240,7 +240,7 @@ def main():
     parser.add_argument("--programs", nargs="*", default=UNIT_TESTS)
     parser.add_argument("--least", type=float, default=0.0, help="exit 1 when a smaller share is killed [%%]")
     parser.add_argument("--list", action="store_true", help="name the mutants, and build nothing")
-    parser.add_argument("--again", help="results of an earlier run with this seed: only what lived then is tried")
+    parser.add_argument("--again", help="results of an earlier run with this seed: only what lived then is tried, with --scripts by these alone")
     args = parser.parse_args()
     chosen = list(enumerate(sample(args), 1))
     if args.list:
@@ -275,8 +275,11 @@ def main():
         with progress.open("a") as file:
             file.write(f"{numbered[0]}\t{by}\n")
         return numbered[0], by
-    with concurrent.futures.ThreadPoolExecutor(args.jobs) as pool:
-        told = dict(pool.map(unit, mutants))
+    if args.again and args.scripts:
+        told = {n: told.get(n) for n, _ in mutants}
+    else:
+        with concurrent.futures.ThreadPoolExecutor(args.jobs) as pool:
+            told = dict(pool.map(unit, mutants))
     print(f"unit tests tell {sum(map(bool, told.values()))} of {len(mutants)}, {time.monotonic() - from_s:.0f} s", flush=True)
     cut_short = set()
     if args.budget > 0 and not all(told.values()):

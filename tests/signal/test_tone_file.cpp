@@ -30,7 +30,7 @@ struct ReadBack {
 /// By libsndfile, not by the project's own reader.
 ReadBack read_back(const std::filesystem::path& file, int bits) {
     ReadBack back;
-    SNDFILE* const sound = sf_open(file.c_str(), SFM_READ, &back.info);
+    SNDFILE* const sound = sf_open(file.string().c_str(), SFM_READ, &back.info);
     REQUIRE(sound != nullptr);
     std::vector<int> frames(static_cast<std::size_t>(back.info.frames) * 2);
     REQUIRE(sf_readf_int(sound, frames.data(), back.info.frames) == back.info.frames);
