@@ -79,7 +79,7 @@ TEST_CASE("an output's peaks, shelves and all-passes are the cookbook's", "[simu
         auto vehicle = shaped([&](json& scenario) {
             json filter = {{"kind", one.kind}, {"frequency_hz", one.f0}, {"q", one.q}};
             if (std::string(one.kind) != "all_pass") filter["gain_db"] = one.gain_db;
-            scenario["source"]["right"]["filters"] = {filter};
+            scenario["source"]["right"]["filters"] = json::array({filter});
         });
         for (const double factor : {0.5, 0.9, 1.0, 1.3, 2.5}) {
             const double hz = one.f0 * factor;
