@@ -100,8 +100,8 @@ void tell_capture(const LiveOutcome& outcome, const std::vector<Warning>& warnin
 void share_memory_between_threads() {
 #ifdef __GLIBC__
     ::mallopt(M_ARENA_MAX, 2);
-    ::mallopt(M_MMAP_THRESHOLD, 4 << 20);
-    ::mallopt(M_TRIM_THRESHOLD, 1 << 20);
+    ::mallopt(M_MMAP_THRESHOLD, 128 << 10);
+    ::mallopt(M_TRIM_THRESHOLD, 128 << 10);
 #endif
 }
 

@@ -149,13 +149,17 @@ class Trial:
 
         def one(command):
             runs = self.runs_of(command)
-            shutil.rmtree(runs, ignore_errors=True)
-            runs.mkdir(parents=True)
-            from_s = time.monotonic()
-            done = self.script(command, -1, 900)
+            took, program = runs / "took", self.build.work / "bin" / command[0]
+            if not took.exists() or took.stat().st_mtime < program.stat().st_mtime:
+                shutil.rmtree(runs, ignore_errors=True)
+                runs.mkdir(parents=True)
+                from_s = time.monotonic()
+                done = self.script(command, -1, 900)
+                took.write_text(f"{time.monotonic() - from_s} {done}")
             for notes in runs.glob("*.notes"):
                 self.read_notes(notes, command)
-            return time.monotonic() - from_s, command, done
+            seconds, done = took.read_text().split()
+            return float(seconds), command, int(done) if done != "None" else None
         with concurrent.futures.ThreadPoolExecutor(self.args.jobs) as pool:
             for seconds, command, done in pool.map(one, commands):
                 if done == 0:
@@ -286,10 +290,13 @@ def main():
         trial.note_scripts()
         with concurrent.futures.ThreadPoolExecutor(args.jobs) as pool:
             alive = [n for n, by in told.items() if not by]
+            random.Random(args.seed).shuffle(alive)      # so that a run that is stopped says something of them all
             for number, (by, whole) in zip(alive, pool.map(trial.told_by_script, alive)):
                 told[number] = by or None
                 if not whole:
                     cut_short.add(number)
+                with progress.open("a") as file:
+                    file.write(f"{number}\t{told[number]}\n")
     return say(args, build, mutants, told, trial, cut_short, plain, from_s)
 
 
