@@ -6,12 +6,11 @@ import subprocess
 SLOWER = float(os.environ.get("HUSHTRACE_SLOWER", "1"))
 
 
-def patient(waits):
-    def wait(self, *arguments, timeout=None, **more):
-        return waits(self, *arguments, timeout=None if timeout is None else SLOWER * timeout, **more)
-    return wait
+def longer(timeout):
+    return None if timeout is None else SLOWER * timeout
 
 
 if SLOWER > 1:
-    subprocess.Popen.communicate = patient(subprocess.Popen.communicate)
-    subprocess.Popen.wait = patient(subprocess.Popen.wait)
+    communicates, waits = subprocess.Popen.communicate, subprocess.Popen.wait
+    subprocess.Popen.communicate = lambda self, input=None, timeout=None: communicates(self, input, longer(timeout))
+    subprocess.Popen.wait = lambda self, timeout=None: waits(self, longer(timeout))
