@@ -1,6 +1,6 @@
 """Results that were kept: a document as lines of text, one for each value, in which a change is seen.
 
-A value is the number itself, to seven digits, or a word. A long list (a spectrum, a curve) is told by how many it has and, for each number in
+A value is the number itself, to seven digits, or a sentence's beginning. A long list (a spectrum, a curve) is told by how many it has and, for each number in
 it, by the mean weighted by place. What names a place, a time or the program is left out.
 """
 import collections
@@ -15,9 +15,22 @@ LEFT_OUT = re.compile(r"\.(tool|at|made|version|job|command|page|data|pictures|h
 RELATIVE, ABSOLUTE = 2e-5, 1e-9
 
 
+NUMBER = re.compile(r"[-+]?\d+(?:\.\d+)?(?:e[-+]?\d+)?")
+
+
+def plain(text):
+    return " ".join(text.split())[:160]
+
+
 def wording(text):
-    """A sentence without its figures: those stand beside it as numbers, and their last digit turns on less than a number may move."""
-    return re.sub(r"[-+]?\d+(\.\d+)?(e-?\d+)?", "#", " ".join(text.split()))[:100]
+    """A sentence without its figures."""
+    return NUMBER.sub("#", plain(text))
+
+
+def step_of(number):
+    """What its last digit counts."""
+    digits, _, power = number.partition("e")
+    return 10.0 ** (int(power or 0) - len(digits.partition(".")[2]))
 
 
 def leaves(value, path=""):
@@ -41,7 +54,7 @@ def leaves(value, path=""):
         for k, one in enumerate(value):
             yield from leaves(one, f"{path}[{k}]")
     elif isinstance(value, str):
-        yield path, wording(value)
+        yield path, plain(value)
     else:
         yield path, value
 
@@ -52,13 +65,15 @@ def lines_of(document):
 
 
 def same(kept, now):
+    """Numbers to RELATIVE; figures in a sentence to a step of their last digit, as what is printed turns on less than a number may move."""
     if kept == now:
         return True
     try:
         a, b = float(kept), float(now)
+        return abs(a - b) <= ABSOLUTE + RELATIVE * max(abs(a), abs(b))
     except ValueError:
-        return False
-    return abs(a - b) <= ABSOLUTE + RELATIVE * max(abs(a), abs(b))
+        figures = list(zip(NUMBER.findall(kept), NUMBER.findall(now)))
+        return NUMBER.sub("#", kept) == NUMBER.sub("#", now) and all(abs(float(a) - float(b)) <= 1.001 * step_of(a) for a, b in figures)
 
 
 def place_of(name):
