@@ -293,8 +293,11 @@ def json_lines():
     with tempfile.TemporaryDirectory() as folder:
         pathlib.Path(folder, "job.json").write_text('{"schema": "hushtrace.job/1", "title": "Van"}')
         live = [PROGRAM, "live", "--job", folder, "--simulate", "healthy", "--meter", "--engine", "off", "--seconds", "60"]
-        done = subprocess.run(live + ["--json", "--keys-from-stdin"], input="m\nq", capture_output=True, text=True, timeout=PATIENCE_S, check=True)
-        lines = [json.loads(line) for line in done.stdout.splitlines()]
+        with subprocess.Popen(live + ["--json", "--keys-from-stdin"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as process:
+            first = process.stdout.readline()      # something is captured
+            rest, _ = process.communicate("m\nq", timeout=PATIENCE_S)
+        assert process.returncode == 0, (process.returncode, first, rest)
+        lines = [json.loads(line) for line in [first, *rest.splitlines()]]
         assert {line["schema"] for line in lines} == {"hushtrace.live/1"}
         assert [line["event"]["kind"] for line in lines if "event" in line][-2:] == ["mark", "ended"], lines
         last = [line["snapshot"] for line in lines if "snapshot" in line][-1]
