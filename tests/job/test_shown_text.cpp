@@ -80,6 +80,7 @@ TEST_CASE("text is broken between words, long words inside, by columns and not b
     CHECK(spaced("shorted_at_amp") == "shorted at amp");
 }
 
+#ifndef _WIN32   // there: tests/job/windows/test_shell_word.cpp
 TEST_CASE("a shell reads the word that was written for it", "[text]") {
     // the judge is the shell
     for (const std::string text : {"takes/idle.flac", "a b", "it's", "$HOME `id` \"x\" \\", "", "*", "a;b", "--job=x", "~",
@@ -94,3 +95,4 @@ TEST_CASE("a shell reads the word that was written for it", "[text]") {
     }
     CHECK(shell_word("takes/idle-2.flac") == "takes/idle-2.flac");   // nothing is quoted without need
 }
+#endif
