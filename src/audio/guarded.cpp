@@ -16,14 +16,17 @@ std::atomic<bool> abandoned{false};
 bool run_guarded(std::function<void()> work, std::chrono::milliseconds patience) {
     auto task = std::make_shared<std::packaged_task<void()>>(std::move(work));
     std::future<void> done = task->get_future();
-    std::thread([task] {
+    std::thread worker([task] {
         join_sound_system();
         (*task)();
-    }).detach();
+    });
+    // Let go only when it hangs: under Wine one thread in six that was let go at once never began.
     if (done.wait_for(patience) != std::future_status::ready) {
         abandoned.store(true);
+        worker.detach();
         return false;
     }
+    worker.join();
     done.get();
     return true;
 }
