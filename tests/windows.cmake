@@ -13,6 +13,7 @@ foreach(layer signal spectrum measure vehicle simulation job audio diagnose repo
   add_executable(test_${layer} ${sources})
   target_link_libraries(test_${layer} PRIVATE catch_main ${layer} nlohmann_json::nlohmann_json fmt::fmt hushtrace_flags)
   target_include_directories(test_${layer} PRIVATE ${CMAKE_CURRENT_SOURCE_DIR})
+  target_link_options(test_${layer} PRIVATE -Wl,--stack,8388608)   # as the program has
   # the place of the sources as Wine sees it: its drive Z is the system's root
   target_compile_definitions(test_${layer} PRIVATE HUSHTRACE_SOURCE_DIR="Z:${PROJECT_SOURCE_DIR}"
                              HUSHTRACE_REFERENCE_DIR="Z:${CMAKE_CURRENT_SOURCE_DIR}/reference")
