@@ -95,8 +95,8 @@ void tell_capture(const LiveOutcome& outcome, const std::vector<Warning>& warnin
 }
 
 /// glibc gives threads arenas of their own and keeps in each what was freed there. A session has some thirty threads, hardly any of which
-/// is busy: with an arena for each it came to hold 192 MB, with two between all of them 36 MB. What is as large as a minute of sound gets
-/// pages of its own, which go back when it is freed: between the small pieces it left holes through which the memory crept up.
+/// is busy: with an arena for each it came to hold 192 MB, with two between all of them 36 MB. What is larger than 128 KiB gets pages of its
+/// own, which go back when it is freed: between the small pieces it left holes through which the memory crept up.
 void share_memory_between_threads() {
 #ifdef __GLIBC__
     ::mallopt(M_ARENA_MAX, 2);

@@ -1,4 +1,4 @@
-"""The same sound, the same results: what the program says of simulated vehicles is held against what was kept in kept_results/.
+"""The same sound, the same results: what the program says of simulated vehicles and of made-up sounds is held against what was kept in kept_results/.
 
 What is true stands in the other tests, which hold it against standards, closed forms and circuits. Here stands what is said at all, so that no
 figure moves unseen. Where one is meant to move, `test_kept_results.py PROGRAM --renew [SCENE...]` writes the files anew, and the change is read in them.
