@@ -1,7 +1,8 @@
 """The same sound, the same results: what the program says of simulated vehicles and of made-up sounds is held against what was kept in kept_results/.
 
 What is true stands in the other tests, which hold it against standards, closed forms and circuits. Here stands what is said at all, so that no
-figure moves unseen. Where one is meant to move, `test_kept_results.py PROGRAM --renew [SCENE...]` writes the files anew, and the change is read in them.
+figure moves unseen. Where one is meant to move, `test_kept_results.py PROGRAM --renew [SCENE...]` writes the files anew, and the change is
+read in them.
 """
 import json
 import os
@@ -19,6 +20,7 @@ import kinds_population  # noqa: E402
 program = sys.argv[1]
 signals = os.path.join(os.environ["HUSHTRACE_SOURCE_DIR"], "signals")
 check = Checks()
+FRONT = ("--amplifier", "front,power_w=75,load_ohm=4,allowance_db=5,bridged_output=no,input=line", "--source-output", "line")
 
 
 class Shop:
@@ -115,7 +117,7 @@ def ill_alternator(folder):
 
 def clipping(folder):
     """Steps of a source that meets its rails, with the tone's pauses and without, and two tones."""
-    shop = Shop(folder, "early_clipping", "--amplifier", "front,power_w=75,load_ohm=4,allowance_db=5,bridged_output=no,input=line", "--source-output", "line")
+    shop = Shop(folder, "early_clipping", *FRONT)
     shop.take("steps", "--meter", "--tone", "sine", "--level", 0, "--volume-steps", "30,38,42,44,45,46,48", "--step-seconds", 2,
               *shop.tone("sine", "sine", "--level", 0, "--duration", 16), "--engine", "off")
     shop.take("low", "--tone", "sine", "--frequency", 60, "--level", 0, "--volume-steps", "40,44,46", "--step-seconds", 3,
@@ -134,7 +136,7 @@ def loads(folder):
 
 def behind_the_input(folder):
     """An amplifier that lets the ripple of its supply through, at its input and its output."""
-    shop = Shop(folder, "amplifier_supply", "--amplifier", "front,power_w=75,load_ohm=4,allowance_db=5,bridged_output=no,input=line", "--source-output", "line")
+    shop = Shop(folder, "amplifier_supply", *FRONT)
     shop.take("input", "--meter", "--engine", "idle", "--seconds", 6)
     for name, engine in (("output", "idle"), ("rest", "off")):
         shop.take(name, "--engine", engine, "--point", "amp_output", "--attenuation-db", "20,20", "--seconds", 6)
@@ -153,7 +155,8 @@ def strangers(seed, *kinds):
 
 SCENES = (ill_alternator, clipping, behind_the_input, diesel, charger, loads, entry, probe, radio, whole_job,
           strangers(1, "mains_hum", "switched_load", "phone_burst", "unexplained_tone"), strangers(2, "motor_whine", "bus_tone", "crackle"),
-          strangers(3, "alternator_whine", "ignition_tick", "motor_whine"), strangers(4, "converter_hash", "periodic_tick", "mains_hum", "motor_whine"))
+          strangers(3, "alternator_whine", "ignition_tick", "motor_whine"),
+          strangers(4, "converter_hash", "periodic_tick", "mains_hum", "motor_whine"))
 asked = [word for word in sys.argv[2:] if word != "--renew"]
 for scene in [one for one in SCENES if not asked or one.__name__ in asked]:
     with tempfile.TemporaryDirectory(prefix="hushtrace-kept-") as top:
@@ -162,6 +165,7 @@ for scene in [one for one in SCENES if not asked or one.__name__ in asked]:
         kept_results.renew(scene.__name__, document)
         continue
     found = kept_results.differences(scene.__name__, document)
-    check.that(not found, f"{scene.__name__}: {len(found)} of {len(kept_results.lines_of(document))} values moved" + "".join("\n        " + one for one in found[:12]))
+    moved = "".join("\n        " + one for one in found[:12])
+    check.that(not found, f"{scene.__name__}: {len(found)} of {len(kept_results.lines_of(document))} values moved{moved}")
 if "--renew" not in sys.argv:
     check.end()

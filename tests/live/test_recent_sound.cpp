@@ -4,6 +4,7 @@
 #include <atomic>
 #include <chrono>
 #include <thread>
+#include <vector>
 
 #include "hushtrace/live/recent_sound.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -81,33 +82,50 @@ TEST_CASE("a copy ends where it was asked to, however late it is made", "[recent
     CHECK_THROWS_AS(recent.copy_until(50000), Error);
 }
 
-TEST_CASE("a copy never holds up the one who adds, and holds no sample twice", "[recent]") {
+namespace {
+
+/// Of ten copies of a minute, how many held up a block that came meanwhile for a twelfth of the copy's own time.
+long held_up_by_copies() {
+    using Clock = std::chrono::steady_clock;
+    const auto seconds_since = [](Clock::time_point begun) { return std::chrono::duration<double>(Clock::now() - begun).count(); };
     RecentSound recent(2, 48000, 60);
     recent.add(counted(0, 60 * 48000));
     std::atomic<bool> over{false};
-    std::atomic<std::uint64_t> added{0};
+    std::vector<double> adds_s, copies_s;
     std::thread adding([&] {
-        while (!over) {
-            recent.add(counted(60 * 48000 + 512 * added, 512));
-            ++added;
+        for (std::uint64_t at = 60 * 48000; !over; at += 512) {
+            const Block block = counted(at, 512);
+            const auto begun = Clock::now();
+            recent.add(block);
+            adds_s.push_back(seconds_since(begun));
             std::this_thread::sleep_for(std::chrono::milliseconds(2));
         }
     });
-    std::uint64_t meanwhile = 0;
+    std::size_t broken = 0, frames = 0;
     for (int i = 0; i < 10; ++i) {
-        const std::uint64_t before = added;
+        const auto begun = Clock::now();
         const Block copy = recent.copy();
-        meanwhile += added - before;
-        REQUIRE(copy.frames() == 60 * 48000);
+        copies_s.push_back(seconds_since(begun));
+        frames += copy.frames();
         const auto samples = copy.channel(0);
-        std::size_t broken = 0;
         for (std::size_t n = 1; n < samples.size(); ++n)
             if (samples[n] != samples[n - 1] + 1 && samples[n] != 0.0) ++broken;
-        CHECK(broken == 0);
     }
     over = true;
     adding.join();
-    CHECK(meanwhile > 50);   // a copy takes some 0.1 s, in which 40 blocks come; one that holds them up lets two pass, by its start and its end
+    CHECK(frames == std::size_t{10} * 60 * 48000);
+    CHECK(broken == 0);
+    std::sort(copies_s.begin(), copies_s.end());
+    return std::count_if(adds_s.begin(), adds_s.end(), [&](double s) { return s > copies_s[5] / 12; });
+}
+
+}  // namespace
+
+TEST_CASE("a copy never holds up the one who adds, and holds no sample twice", "[recent]") {
+    // One that holds the lock from end to end holds up a block each time; a machine that is busy may do so now and then, not five times over.
+    long fewest = 10;
+    for (int attempt = 0; attempt < 5 && fewest > 4; ++attempt) fewest = std::min(fewest, held_up_by_copies());
+    CHECK(fewest <= 4);
 }
 
 TEST_CASE("a copy that is overtaken owns up to each frame that silence stands for", "[recent]") {
