@@ -48,7 +48,7 @@ def sample(args):
     for layer in LAYERS:
         for path in sorted((PROJECT / "src" / layer).glob("*.cpp")):
             sites = sites_of(str(path.relative_to(PROJECT)), path.read_text(), rng.choice)
-            if sites:
+            if sites and re.search(args.only, str(path.relative_to(PROJECT))):
                 found[str(path.relative_to(PROJECT))] = rng.sample(sites, len(sites))
     if args.files:
         ranked = sorted(found, key=lambda file: rng.random() ** (1.0 / len(found[file])), reverse=True)   # Efraimidis, Spirakis 2006
@@ -236,6 +236,7 @@ def main():
     parser.add_argument("--count", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--files", type=int, help="take the mutants from so many files only, drawn by their size: less to compile")
+    parser.add_argument("--only", default="", help="mutants of files alone whose paths match this pattern, such as 'floor_bands|gain_knee'")
     parser.add_argument("--budget", type=float, default=60.0, help="seconds of whole-program tests a mutant may take; 0: unit tests alone")
     parser.add_argument("--scripts", default="", help="only tests of the whole program whose names match this pattern, such as 'kept|chain'")
     parser.add_argument("--longest", type=float, default=2.0, help="leaves out unit tests that took more seconds when ctest last ran in BUILD")
