@@ -54,7 +54,7 @@ FloorReading floor_of(const TakeSurvey& survey, std::size_t channel, const Job& 
     const auto own = [&](std::size_t field) {
         return survey.take->conditions.has(Hookup::inputs_shorted)
                    ? std::nullopt
-                   : job.own_noise_at_probe_dbv(kOwnNoiseFields[field], *survey.take, channel);
+                   : job.own_noise_at_probe_dbv(kOwnNoiseFields[field], *survey.take, c.file_channel);
     };
     const auto volts = c.volts_full_scale;
     const double scale_sd_db = c.volts_full_scale_sd_db.value_or(0.0);
@@ -84,7 +84,7 @@ FloorReading floor_of(const TakeSurvey& survey, std::size_t channel, const Job& 
                                 &reading.itu468_quasi_peak, &reading.broadband, &reading.broadband_a_weighted})
         with_the_scales(figure->dbv);
     reading.third_octaves = bands_of(c);
-    const auto unweighted_own = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, channel);
+    const auto unweighted_own = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, c.file_channel);
     if (unweighted_own) reading.bands_interface = InterfaceKnown::whole;
     if (reading.unweighted.dbv && unweighted_own)
         reading.limited_by_interface = figure_of(c.floor.all.unweighted, volts, unweighted_own).dbv->limited_by ==

@@ -35,7 +35,7 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
         const ChannelSurvey& channel = survey.channels[c];
         power.push_back(channel.silent ? 0.0 : channel.hiss.all.unweighted.value);
         if (clicks && channel.clicks && channel.clicks->mean_square > 0.2 * channel.hiss.all.unweighted.value) return;
-        const auto own_dbv = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, c);
+        const auto own_dbv = job.own_noise_at_probe_dbv(kOwnNoiseFields.front(), *survey.take, channel.file_channel);
         if (!channel.volts_full_scale || !own_dbv || channel.silent) continue;
         known = true;
         const double own = power_from_decibels(*own_dbv);

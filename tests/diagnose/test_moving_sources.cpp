@@ -86,7 +86,8 @@ TEST_CASE("a line that moves is told by what can move so", "[sources]") {
     const char* beat = "%, higher or farther than a motor: the beat of two converters may.";
     const Case cases[] = {
         {"at rest", lone_line(), Engine::off, {}, K::motor_whine, "motor: wanders", at_rest},
-        {"with a multiple", family_of(1009, 0.01, {{1, 2e-6}, {2, 1e-6}}), Engine::off, {}, K::motor_whine, "motor: wanders, with other lines", at_rest},
+        {"with a multiple", family_of(1009, 0.01, {{1, 2e-6}, {2, 1e-6}}), Engine::off, {}, K::motor_whine, "motor: wanders, with other lines",
+         at_rest},
         {"with its turns", nine_bars(), Engine::off, {}, K::motor_whine, "motor: wanders, with its turns", turns},
         {"with its turns, running", nine_bars(), Engine::idle, {}, K::motor_whine, "motor: wanders, with its turns", turns},
         {"running", lone_line(), Engine::idle, {}, K::unexplained_tone, "tone: wanders", no_alternator},
@@ -100,6 +101,7 @@ TEST_CASE("a line that moves is told by what can move so", "[sources]") {
         {"higher than a motor", faint(lone_line(5000), 31), Engine::off, {}, K::converter_hash, "hash: a beat", beat},
         {"higher, and faint", faint(lone_line(5000), 29), Engine::off, {}, K::converter_hash, "line that wanders: faint", beat},
         {"farther than a motor", lone_line(1009, 0.06), Engine::off, {}, K::converter_hash, "hash: a beat", beat},
+        {"high, without a whine", lone_line(5200), Engine::idle, {}, K::converter_hash, "hash: a beat", beat},
         {"high, unlike the whine", lone_line(5200), Engine::idle, 0.57, K::converter_hash, "hash: a beat", beat},
         {"high, like the whine", lone_line(5200), Engine::idle, 0.64, K::unexplained_tone, "tone: wanders", no_alternator},
     };

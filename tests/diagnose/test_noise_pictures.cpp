@@ -59,6 +59,7 @@ TEST_CASE("a take's picture holds its channel's spectrum, map and the engine's l
     CHECK(picture.volts_full_scale == 8.0);
     CHECK(picture.bin_hz == 1.0);
     REQUIRE(picture.line_dbfs.size() == 12001);
+    CHECK(picture.line_dbfs[0] == Approx(reads_dbfs(kNoise)));
     CHECK(picture.line_dbfs[699] == Approx(reads_dbfs(kNoise)));
     CHECK(picture.line_dbfs[700] == Approx(reads_dbfs(1e-8)));
     CHECK(picture.line_dbfs[701] == Approx(10 * std::log10(2e-20)));   // silence has a number
@@ -174,10 +175,11 @@ TEST_CASE("a finding that was followed is marked at its own lines in this take, 
     }
     // the leading line needs not be among those that were told
     CHECK(levels(2500, 1e-8, {2.0}).size() == 2);
+    CHECK(it.picture().lines[0].frequency_hz == Approx(1250));
     CHECK(levels(2500, 1e-8, {1.0005, 2.0}).size() == 2);
     CHECK(levels(2500, 1e-8, {1.002, 2.0}).size() == 2);   // 1.002 is none
-    // the noise round a line is the middle of what lies within a tenth of its frequency: 251 bins here raise it, 249 don't
-    for (const auto& [from, to, count] : {std::tuple{2251u, 2751u, 1u}, {2376u, 2623u, 2u}}) {
+    // the noise round a line is the middle one of the 501 bins within a tenth of its frequency: 251 raise it, 250 don't
+    for (const auto& [from, to, count] : {std::tuple{2375u, 2626u, 1u}, {2375u, 2625u, 2u}, {2250u, 2501u, 1u}, {2500u, 2751u, 1u}, {2500u, 2750u, 2u}}) {
         it.spectrum() = even_spectrum(kNoise);
         for (unsigned k = from; k < to; ++k) it.spectrum().density[k] = 100 * kNoise;
         it.analysis.traces = {trace_of(source.id, track, {1.0, 2.0})};

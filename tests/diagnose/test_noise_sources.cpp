@@ -211,6 +211,10 @@ TEST_CASE("a whine's band at rest is as wide as it wanders, and that of the loud
     std::list<NoiseSource> sources;
     add_whine(sources, followed_whine(run.survey), &off.survey);
     CHECK(std::isfinite(evidence_with(sources.front(), "With the engine off")->value));
+    run.survey.channels[0].spectrum = even_spectrum(0.0);
+    std::list<NoiseSource> neither;
+    add_whine(neither, followed_whine(run.survey), &off.survey);
+    CHECK(evidence_with(neither.front(), "With the engine off")->value == 0);
 }
 
 TEST_CASE("of a whine in several takes the loudest speaks for the frequency", "[sources]") {
@@ -321,12 +325,15 @@ TEST_CASE("of a steady source's takes the louder one gives frequency, lines and 
     REQUIRE(source.evidence.size() == 1);
     CHECK(source.evidence[0].text == "Louder.");
     CHECK(source.evidence[0].takes == std::vector<std::string>{"takes/a.wav", "takes/b.wav", "takes/c.wav"});
-    // known to less than a tenth of a bin of 1 Hz, a longer take brings nothing
-    for (const auto& [sd_hz, limit] : {std::pair{0.09, LimitedBy::nothing}, {0.11, LimitedBy::length}}) {
+    // known to less than a tenth of a bin, a longer take brings nothing
+    for (const auto& [length, sd_hz, limit] : {std::tuple{24000u, 0.09, LimitedBy::nothing}, {24000u, 0.11, LimitedBy::length},
+                                               {12000u, 0.19, LimitedBy::nothing}, {12000u, 0.21, LimitedBy::length}}) {
+        MadeTake coarse("takes/a.wav");
+        coarse.survey.channels[0].spectrum.length = length;
         std::list<NoiseSource> lone;
         SteadyComb comb = comb_at(NoiseKind::bus_tone, 1000);
         comb.frequency_sd_hz = sd_hz;
-        add_comb(lone, comb, a.survey);
+        add_comb(lone, comb, coarse.survey);
         CHECK(lone.front().frequency_limited_by == limit);
     }
 }
