@@ -56,6 +56,10 @@ TEST_CASE("hiss of which nobody knows how much the set-up makes is told with lit
     CHECK(hiss.evidence[0].value == 0);
     // the reading's own spread, 10 % of the first channel, is the level's
     CHECK(Hissing().told().front().levels[0].sd_db == Approx(10 * std::log10(1.1)));
+    // no surer than so few averages make it: 0.3 of one
+    Hissing brief;
+    brief.survey.channels[0].spectrum.effective_averages = 1;
+    CHECK(brief.told().front().levels[0].sd_db == Approx(10 * std::log10(1.3)));
     // known, but nothing to hold it against
     Hissing uncalibrated;
     uncalibrated.job.interface.own_noise_dbv = {-80.0};
@@ -194,8 +198,8 @@ TEST_CASE("noise that is heard where the input holds none comes from behind it",
         {"engine off", [](Scene& s) { s.heard.conditions.engine = Engine::off; }, 0},
         {"loads in another order",
          [](Scene& s) {
-             s.heard.conditions.loads = {"fan", "lights"};
-             s.it.take.conditions.loads = {"lights", "fan"};
+             s.heard.conditions.loads = {"lights", "fan", "pump"};
+             s.it.take.conditions.loads = {"pump", "lights", "fan"};
          },
          0.88},
         {"another load", [](Scene& s) { s.heard.conditions.loads = {"fan"}; }, 0},
@@ -357,6 +361,8 @@ TEST_CASE("noise that bulges at rest as much as a line that moves is told from i
     off.survey.channels[0].spectrum.density[1000] = 1e-10;
     CHECK(bulges_alike(run.survey, off.survey, 1000, 0));
     off.survey.channels[0].silent = true;
+    CHECK_FALSE(bulges_alike(run.survey, off.survey, 1000, 0));
+    run.survey.channels[0].spectrum.density[1000] = 0;   // less than the noise round it
     CHECK_FALSE(bulges_alike(run.survey, off.survey, 1000, 0));
     off.survey.channels[0].silent = false;
     off.survey.channels[0].floor_density.clear();
