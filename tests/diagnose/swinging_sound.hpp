@@ -37,12 +37,12 @@ struct SwingingSound {
 
     /// Relative speed: so far either way, so many times a second.
     static double speed(double t, double share, double swings_hz = 0.7) { return 1 + share * std::sin(2 * std::numbers::pi * swings_hz * t); }
-    /// A line in each channel, at its amplitude there.
-    void add(double frequency_hz, double share, const std::vector<double>& amplitudes, double swings_hz = 0.7) {
+    /// A line in each channel, at its amplitude there; `aside_hz` off what swings.
+    void add(double frequency_hz, double share, const std::vector<double>& amplitudes, double swings_hz = 0.7, double aside_hz = 0) {
         double turns = 0;
         for (std::size_t n = 0; n < channels[0].size(); ++n) {
             for (std::size_t c = 0; c < channels.size(); ++c) channels[c][n] += amplitudes[c] * std::sin(2 * std::numbers::pi * turns);
-            turns += frequency_hz * speed((static_cast<double>(n) + 0.5) / kRate, share, swings_hz) / kRate;
+            turns += (frequency_hz * speed((static_cast<double>(n) + 0.5) / kRate, share, swings_hz) + aside_hz) / kRate;
         }
     }
     /// Spectra of 1 Hz, the noise under the lines and the lines, of each channel.

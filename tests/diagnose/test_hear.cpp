@@ -134,7 +134,8 @@ TEST_CASE("a source is written alone, and the take without it: the two add up", 
         CHECK(reader.sample_rate_hz() == kRate);
     }
     const auto read = [&](std::size_t row) { return read_all(job.folder / "heard" / analysis.heard[row].file); };
-    const Block take = read_all(job.folder / "takes/the idle.wav"), captured = read(0), alone = read(1), without = read(2), loud = read(3), rest = read(4);
+    const Block take = read_all(job.folder / "takes/the idle.wav"), captured = read(0), alone = read(1), without = read(2), loud = read(3),
+        rest = read(4);
     REQUIRE(alone.frames() == take.frames());
     double apart = 0, off = 0;
     for (std::size_t c = 0; c < 2; ++c)

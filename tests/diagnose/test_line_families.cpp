@@ -91,7 +91,7 @@ TEST_CASE("what holds still is no family, and of those that wander each is one",
     CHECK(std::abs(families[0].mean_hz - families[2].mean_hz) > 100);
 }
 
-TEST_CASE("a family too faint for a spectrum over its cycles is read along its track", "[families]") {
+TEST_CASE("a faint line is followed in the channel that holds it", "[families]") {
     SwingingSound take(5);
     take.add(1000, 0.02, {0.0035, 0.0});
     const auto& families = followed(take);
@@ -106,17 +106,92 @@ TEST_CASE("a family too faint for a spectrum over its cycles is read along its t
     CHECK(loudest_channel(family) == 0);
 }
 
-TEST_CASE("a family is loudest where its lines together hold most", "[families]") {
-    MovingFamily family;
-    family.channel = 2;
-    CHECK(loudest_channel(family) == 2);   // nothing known
-    for (const std::vector<double>& powers : {std::vector<double>{3, 1, 2}, {0, 3, 0}, {0, 1, 0}}) family.lines.emplace_back().mean_square = powers;
-    CHECK(loudest_channel(family) == 1);   // 3, 5 and 2
-    family.lines.pop_back();
-    family.lines.pop_back();
-    CHECK(loudest_channel(family) == 0);
-    for (OrderLine& line : family.lines) line.mean_square = {0, 0, 0};
-    CHECK(loudest_channel(family) == 2);
+TEST_CASE("lines that another family claims are left to it", "[families]") {
+    // a family that was found before wanders by its share: 5 Hz and three times that round each of its lines are its own
+    struct Case {
+        double line_hz, ratio, wander;   // of the other's line: over its followed one, at that frequency in all
+        bool claimed;
+    };
+    for (const Case& one : {Case{2003, 1, 0, true}, {2008, 1, 0, false}, {1997, 1, 0, true}, {1992, 1, 0, false}, {2062, 2, 0.01, true},
+                            {2072, 2, 0.01, false},
+                            {1938, 2, 0.01, true}, {1928, 2, 0.01, false}}) {
+        INFO(one.line_hz << " Hz");
+        SwingingSound take(2, 1);
+        take.add(1000, 0.02, {0.05}, 1.0);
+        take.add(2000, 0.02, {0.03}, 1.0);
+        MovingFamily before;
+        before.mean_hz = one.line_hz / one.ratio;
+        before.wander = one.wander;
+        before.lines.resize(1);
+        before.lines[0].ratio = one.ratio;
+        before.lines[0].mean_square = {1e-9};
+        take.survey.families = {before};
+        const auto& families = followed(take);
+        REQUIRE(families.size() == 2);
+        CHECK((line_at(families[1], 2.0) == nullptr) == one.claimed);
+        CHECK(line_at(families[1], 1.0));
+    }
+}
+
+TEST_CASE("a path about a line of a family found before is that line's, unless it holds twice as much", "[families]") {
+    struct Case {
+        double line_hz, ratio, wander, mean_square;
+        bool own;
+    };
+    const double power = 0.05 * 0.05 / 2;
+    for (const Case& one : {Case{1000, 1, 0.02, 0.56 * power, false}, {1000, 1, 0.02, 0.44 * power, true}, {1017, 1, 0.02, power, false},
+                            {1028, 1, 0.02, power, true},
+                            {983, 1, 0.02, power, false}, {972, 1, 0.02, power, true}, {1017, 3, 0.02, power, false}, {1028, 3, 0.02, power, true}}) {
+        INFO(one.line_hz << " Hz, " << one.mean_square / power);
+        SwingingSound take(2, 1);
+        take.add(1000, 0.02, {0.05}, 1.0);
+        MovingFamily before;
+        before.mean_hz = one.line_hz / one.ratio;
+        before.wander = one.wander;
+        before.lines.resize(1);
+        before.lines[0].ratio = one.ratio;
+        before.lines[0].mean_square = {one.mean_square};
+        take.survey.families = {before};
+        CHECK(followed(take).size() == (one.own ? 2u : 1u));
+    }
+}
+
+TEST_CASE("a path where a line holds still, or that hardly strays, is none", "[families]") {
+    struct Case {
+        double at_hz, sharpness_db;
+        bool found;
+    };
+    for (const Case& one : {Case{1000.6, 20, false}, {1002.2, 20, true}, {999.2, 20, false}, {997.6, 20, true}, {1000, 10.1, false},
+                            {1000, 9.9, true}}) {
+        SwingingSound take(2, 1);
+        take.add(1000, 0.02, {0.05}, 1.0);
+        take.read();
+        SpectralLine still;
+        still.frequency_hz = one.at_hz;
+        still.sharpness_db = one.sharpness_db;
+        take.survey.channels[0].lines = {still};
+        follow_lines(take.survey, take.stretches, take.sounds);
+        INFO(one.at_hz << " Hz, " << one.sharpness_db << " dB");
+        CHECK(take.survey.families.size() == (one.found ? 1u : 0u));
+    }
+    // 2.1 Hz, or 0.06 % of its frequency; of a swing's rms a mean over 0.31 s leaves 0.924
+    for (const auto& [hz, strays_hz, told] : {std::tuple{1000.0, 1.85, false}, {1000.0, 2.4, true}, {4500.0, 2.4, false}, {4500.0, 3.1, true}}) {
+        SwingingSound take(3, 1);
+        take.add(hz, strays_hz / hz * std::sqrt(2.0) / 0.924, {0.05});
+        INFO(hz << " Hz, " << strays_hz << " Hz");
+        CHECK(followed(take).size() == (told ? 1u : 0u));
+    }
+}
+
+TEST_CASE("what keeps a steady step from a followed line beats with it", "[families]") {
+    for (const auto& [hz, aside_hz] : {std::pair{1000.0, 410.0}, {1000.0, -410.0}, {3000.0, 960.0}}) {
+        SwingingSound take(3, 1);
+        take.add(hz, 0.015, {0.05});
+        take.add(hz, 0.015, {0.04}, 0.7, aside_hz);
+        INFO(hz << " Hz, " << aside_hz << " Hz aside");
+        CHECK(followed(take).size() == 1);
+        CHECK(take.survey.ridges.size() == 2);
+    }
 }
 
 TEST_CASE("one tooth of the clicks' comb is no line of its own", "[families]") {
@@ -148,4 +223,33 @@ TEST_CASE("where a side line was followed and a multiple is far stronger, that l
     CHECK(line_at(families[0], 1.0));
     CHECK(line_at(families[0], 1.0 / 3));
     CHECK(line_at(families[0], 1.0 / 6));
+}
+
+TEST_CASE("a line that swings less with each firing than its multiple is found first, and the multiple leads", "[families]") {
+    // twelve firings a second swing a line of 300 Hz by 1.8 Hz and its sixth multiple by 11; that is 17 dB stronger
+    SwingingSound take(4, 1);
+    double turns = 0;
+    for (std::size_t n = 0; n < take.channels[0].size(); ++n) {
+        take.channels[0][n] += 0.02 * std::sin(2 * std::numbers::pi * turns) + 0.15 * std::sin(12 * std::numbers::pi * turns);
+        const double t = (static_cast<double>(n) + 0.5) / SwingingSound::kRate;
+        turns += 300 * (SwingingSound::speed(t, 0.02) + SwingingSound::speed(t, 0.006, 12.0) - 1) / SwingingSound::kRate;
+    }
+    const auto& families = followed(take);
+    REQUIRE(families.size() == 1);
+    const MovingFamily& family = families[0];
+    INFO(ratios_of(family));
+    CHECK(take.survey.ridges[0].track.mean_hz() == Approx(300).epsilon(0.01));
+    CHECK(family.mean_hz == Approx(1800).epsilon(0.003));
+    CHECK(family.ridge.track.mean_hz() == family.mean_hz);
+    for (double t = 0.5; t < 3.5; t += 0.5) CHECK(family.ridge.track.at(t) == Approx(1800 * SwingingSound::speed(t, 0.02)).epsilon(0.007));
+    CHECK(family.wander == Approx(0.0131).epsilon(0.03));
+    CHECK(family.significance > 20);
+    const OrderLine *own = line_at(family, 1.0), *sixth = line_at(family, 1.0 / 6);
+    REQUIRE(own);
+    REQUIRE(sixth);
+    CHECK(sixth->mean_square[0] == Approx(0.02 * 0.02 / 2).epsilon(0.12));
+    // of the lead some goes into side lines, 12 Hz off: a swing of 11 Hz, 0.9 of theirs, leaves it 65 % (Bessel's J0 squared), and
+    // what of the swing the track follows gives it back
+    CHECK(own->mean_square[0] > 0.6 * 0.15 * 0.15 / 2);
+    CHECK(own->mean_square[0] < 1.05 * 0.15 * 0.15 / 2);
 }

@@ -123,7 +123,8 @@ TEST_CASE("before clicks are blanked the strong lines that hold still are taken 
         bool taken;
     };
     const std::vector<double> even = sine(0.1, 1000, rate, 4000);
-    for (const Case& one : {Case{15.1, 31, 0, true}, {14.9, 31, 0, false}, {40, 10.1, 0, true}, {40, 9.9, 0, false}, {40, 31, 39, true}, {40, 31, 40, false}}) {
+    for (const Case& one : {Case{15.1, 31, 0, true}, {14.9, 31, 0, false}, {40, 10.1, 0, true}, {40, 9.9, 0, false}, {40, 31, 39, true},
+                            {40, 31, 40, false}}) {
         channel.lines = {line_at(1000, 1e-3, one.prominence_db, one.sharpness_db)};
         for (int i = 0; i < one.stronger; ++i) channel.lines.push_back(line_at(300 + i, 1e-2));
         for (int i = 0; i < 5; ++i) channel.lines.push_back(line_at(1500 + i, 1e-4));
@@ -196,6 +197,12 @@ TEST_CASE("channels are searched by what they hold from 300 Hz to 6 kHz, loudest
     CHECK(loudest_first(take.survey) == std::vector<std::size_t>{1, 3, 0, 5});
     for (const std::size_t outside : {290u, 6010u}) take.survey.channels[5].spectrum.density[outside] = 1;
     CHECK(loudest_first(take.survey).back() == 5);
+    for (const std::size_t outside : {290u, 6010u}) {
+        take.survey.channels[0].spectrum = even_spectrum(1e-12);
+        take.survey.channels[0].spectrum.density[outside] = 1;
+        CHECK(loudest_first(take.survey).front() == 1);
+    }
+    take.survey.channels[0].spectrum = even_spectrum(1e-12);
     for (const std::size_t inside : {310u, 5990u}) {
         take.survey.channels[5].spectrum = even_spectrum(1e-12);
         take.survey.channels[5].spectrum.density[inside] = 1;
@@ -219,8 +226,9 @@ TEST_CASE("lines that wander are found in the louder channel first, each once", 
         CHECK(one.window_s == 0.08);
         CHECK(one.ridge.log_evidence > 6);
     }
-    SwingingSound noise(3, 1);
-    CHECK(found_in(noise).empty());
+    SwingingSound still(2, 1);   // nothing but noise, and a line that holds still
+    still.add(1000, 0, {0.05});
+    CHECK(found_in(still).empty());
 }
 
 TEST_CASE("along a log of the engine's speed a line is found that is too faint without", "[lines]") {
@@ -243,6 +251,26 @@ TEST_CASE("along a log of the engine's speed a line is found that is too faint w
         if (!one.found) continue;
         CHECK(found[0].window_s == 0.3);
         CHECK(found[0].channel == 0);
-        CHECK(found[0].ridge.track.mean_hz() == Approx(900 * one.rpm / 1500).epsilon(0.005));
+        CHECK(found[0].ridge.track.mean_hz() == Approx(900).epsilon(0.005));
+    }
+    // what is found without a log is not found twice
+    SwingingSound clear(3, 1);
+    clear.add(900, 0.05, {0.01});
+    clear.log(0, 3, 1500, 0.05);
+    CHECK(found_in(clear).size() == 1);
+    CHECK(found_in(clear)[0].window_s == 0.08);
+    // a log whose clock is 0.4 s late: found in one channel, the other one has it as well
+    SwingingSound late(3, 2);
+    late.add(900, 0.05, {0.0015, 0});
+    late.add(1300, 0.05, {0, 0.0012});
+    late.log(0, 3, 1500, 0.05);
+    for (std::size_t i = 0; i < late.survey.rpm_log->rpm.size(); ++i)
+        late.survey.rpm_log->rpm[i] = 1500 * SwingingSound::speed(late.survey.rpm_log->time_s[i] - 0.4, 0.05);
+    const std::vector<FollowedRidge> both = found_in(late);
+    REQUIRE(both.size() == 2);
+    for (const FollowedRidge& one : both) {
+        CHECK(one.window_s == 0.3);
+        CHECK(one.ridge.track.mean_hz() == Approx(one.channel == 0 ? 900 : 1300).epsilon(0.005));
+        CHECK(one.ridge.track.at(1.0) == Approx((one.channel == 0 ? 900 : 1300) * SwingingSound::speed(1.0, 0.05)).epsilon(0.003));
     }
 }

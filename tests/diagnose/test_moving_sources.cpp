@@ -166,11 +166,13 @@ TEST_CASE("a moving line that something else explains is no source of its own", 
     // turning with the whine, or straying about a multiple of it
     for (const auto& [likeness, expected] : {std::pair{0.83, false}, {0.77, true}})
         CHECK(told(Engine::idle, lone_line(), [like = likeness](Moving& take) { take.beside_a_whine(like); }) == expected);
-    for (const auto& [ratio, expected] : {std::pair{2.05, false}, {2.07, true}, {1.95, false}, {1.93, true}, {1.02, false}, {0.5, true}, {0.96, true}})
+    for (const auto& [ratio, expected] : {std::pair{2.05, false}, {2.07, true}, {1.95, false}, {1.93, true}, {1.02, false}, {0.5, true},
+                                          {0.96, true}})
         CHECK(told(Engine::idle, lone_line(ratio * kWhine_hz), [](Moving& take) { take.beside_a_whine(0.0); }) == expected);
     // hopping about beside a whine; a sweep's lines do go far
     for (const auto& [wander, engine, whine, expected] :
-         {std::tuple{0.21, Engine::idle, true, false}, {0.19, Engine::idle, true, true}, {0.21, Engine::sweep, true, true}, {0.21, Engine::idle, false, true}})
+         {std::tuple{0.21, Engine::idle, true, false}, {0.19, Engine::idle, true, true}, {0.21, Engine::sweep, true, true},
+          {0.21, Engine::idle, false, true}})
         CHECK(told(engine, lone_line(1009, wander), [beside = whine](Moving& take) {
                   if (beside) take.beside_a_whine(0.0);
               }) == expected);
@@ -212,7 +214,8 @@ TEST_CASE("a path that strays about a steady comb's lines is none", "[sources]")
     const auto kind = NoiseKind::mains_hum;
     // 1 % of 1009 Hz: it strays by 10 Hz
     for (const Case& one : {Case{"at its rate", comb_at(kind, 1018), false}, {"beside it", comb_at(kind, 1020), true},
-                            {"at a line", comb_at(kind, 50, {100, 1000}), false}, {"at a multiple of many", comb_at(kind, 50, {100, 150, 200, 250}), false},
+                            {"at a line", comb_at(kind, 50, {100, 1000}), false},
+                            {"at a multiple of many", comb_at(kind, 50, {100, 150, 200, 250}), false},
                             {"at a multiple of few", comb_at(kind, 50, {100, 150, 200}), true},
                             {"between multiples", comb_at(kind, 490, {490, 1470, 1960, 2450}), true},
                             {"far below its rate", comb_at(kind, 5000, {5000, 10000, 15000, 20000}), true}}) {
@@ -286,11 +289,16 @@ TEST_CASE("a moving line joins the source that it was told as in another take", 
         std::size_t sources;
         K kind;
     };
-    for (const Case& one : {Case{K::motor_whine, 1.029, 1009, Engine::off, 1, K::motor_whine}, {K::motor_whine, 1.031, 1009, Engine::off, 2, K::motor_whine},
-                            {K::unexplained_tone, 0.972, 1009, Engine::off, 1, K::motor_whine}, {K::motor_whine, 1.0, 1009, Engine::idle, 1, K::motor_whine},
-                            {K::unexplained_tone, 1.0, 1009, Engine::idle, 1, K::unexplained_tone}, {K::bus_tone, 1.0, 1009, Engine::off, 2, K::motor_whine},
-                            {K::converter_hash, 1.24, 5000, Engine::off, 1, K::converter_hash}, {K::converter_hash, 1.26, 5000, Engine::off, 2, K::converter_hash},
-                            {K::motor_whine, 1.1, 5000, Engine::off, 2, K::converter_hash}, {K::converter_hash, 1.1, 1009, Engine::off, 2, K::motor_whine}}) {
+    for (const Case& one : {Case{K::motor_whine, 1.029, 1009, Engine::off, 1, K::motor_whine},
+                            {K::motor_whine, 1.031, 1009, Engine::off, 2, K::motor_whine},
+                            {K::unexplained_tone, 0.972, 1009, Engine::off, 1, K::motor_whine},
+                            {K::motor_whine, 1.0, 1009, Engine::idle, 1, K::motor_whine},
+                            {K::unexplained_tone, 1.0, 1009, Engine::idle, 1, K::unexplained_tone},
+                            {K::bus_tone, 1.0, 1009, Engine::off, 2, K::motor_whine},
+                            {K::converter_hash, 1.24, 5000, Engine::off, 1, K::converter_hash},
+                            {K::converter_hash, 1.26, 5000, Engine::off, 2, K::converter_hash},
+                            {K::motor_whine, 1.1, 5000, Engine::off, 2, K::converter_hash},
+                            {K::converter_hash, 1.1, 1009, Engine::off, 2, K::motor_whine}}) {
         INFO(to_word(one.before) << " at " << one.times << " times " << one.line_hz);
         Moving take(one.engine, lone_line(one.line_hz));
         take.sources = {source_at(one.before, one.times * one.line_hz)};

@@ -166,7 +166,8 @@ TEST_CASE("a finding that was followed is marked at its own lines in this take, 
         CHECK(marked[0].second == Approx(reads_dbfs(seen ? 1e-8 : kNoise)).margin(1e-4));
     }
     // beside the leading line, what stands 10 dB over the noise round it
-    for (const auto& [ratio, line_hz, over_db, count] : {std::tuple{2.0, 2578.0, 10.2, 2u}, {2.0, 2500.0, 9.8, 1u}, {0.5, 643.0, 10.2, 2u}, {2.0, 2583.0, 30.0, 1u}}) {
+    for (const auto& [ratio, line_hz, over_db, count] : {std::tuple{2.0, 2578.0, 10.2, 2u}, {2.0, 2500.0, 9.8, 1u}, {0.5, 643.0, 10.2, 2u},
+                                                         {2.0, 2583.0, 30.0, 1u}}) {
         const auto marked = levels(line_hz, kNoise * std::pow(10, over_db / 10), {1.0, ratio});
         INFO(line_hz << " Hz, " << over_db << " dB");
         REQUIRE(marked.size() == count);
@@ -179,7 +180,8 @@ TEST_CASE("a finding that was followed is marked at its own lines in this take, 
     CHECK(levels(2500, 1e-8, {1.0005, 2.0}).size() == 2);
     CHECK(levels(2500, 1e-8, {1.002, 2.0}).size() == 2);   // 1.002 is none
     // the noise round a line is the middle one of the 501 bins within a tenth of its frequency: 251 raise it, 250 don't
-    for (const auto& [from, to, count] : {std::tuple{2375u, 2626u, 1u}, {2375u, 2625u, 2u}, {2250u, 2501u, 1u}, {2500u, 2751u, 1u}, {2500u, 2750u, 2u}}) {
+    for (const auto& [from, to, count] : {std::tuple{2375u, 2626u, 1u}, {2375u, 2625u, 2u}, {2250u, 2501u, 1u}, {2500u, 2751u, 1u},
+                                          {2500u, 2750u, 2u}}) {
         it.spectrum() = even_spectrum(kNoise);
         for (unsigned k = from; k < to; ++k) it.spectrum().density[k] = 100 * kNoise;
         it.analysis.traces = {trace_of(source.id, track, {1.0, 2.0})};
@@ -212,7 +214,8 @@ TEST_CASE("the map over cycles is that of the alternator, or else of the loudest
         trace.family_ratio = 0.5 + static_cast<double>(family);
         return trace;
     };
-    it.analysis.noise_sources = {source_in("takes/it.wav", NoiseKind::alternator_whine, 1000), source_in("takes/it.wav", NoiseKind::motor_whine, 1000)};
+    it.analysis.noise_sources = {source_in("takes/it.wav", NoiseKind::alternator_whine, 1000), source_in("takes/it.wav", NoiseKind::motor_whine,
+        1000)};
     it.analysis.noise_sources[0].engine_order = 16.2;
     it.analysis.noise_sources[1].engine_order = 3.3;
     const auto told = [&](std::vector<SourceTrace> traces) {

@@ -231,7 +231,8 @@ TEST_CASE("a line that holds still is read by the spectrum over time, where it i
         double frequency_hz, sharpness_db;
         bool told;
     };
-    for (const Case& one : {Case{2000, 31, true}, {2000, 10.1, true}, {2000, 9.9, false}, {50, 31, true}, {40, 31, false}, {3190, 31, true}, {3210, 31, false}}) {
+    for (const Case& one : {Case{2000, 31, true}, {2000, 10.1, true}, {2000, 9.9, false}, {50, 31, true}, {40, 31, false}, {3190, 31, true},
+                            {3210, 31, false}}) {
         INFO(one.frequency_hz << " Hz, " << one.sharpness_db << " dB");
         const auto read = sound.read({still_line(one.frequency_hz, 1e-5, one.sharpness_db)});
         const ReadOrder* line = read_at(read, one.frequency_hz / 950);

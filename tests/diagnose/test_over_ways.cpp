@@ -32,7 +32,8 @@ WayChange changes(const std::vector<std::pair<EntryWay, Reading>>& named) {
 }  // namespace
 
 TEST_CASE("the chance of a way is that of all sets that hold it", "[cures]") {
-    const EntryPosterior posterior = posterior_of({{{W::ground_loop, std::nullopt}, {0.5}}, {{W::ground_loop, W::contact}, {0.1, 0.2}}, {{W::contact, std::nullopt}, {0.15}},
+    const EntryPosterior posterior = posterior_of({{{W::ground_loop, std::nullopt}, {0.5}}, {{W::ground_loop, W::contact}, {0.1, 0.2}},
+                                                   {{W::contact, std::nullopt}, {0.15}},
                                                    {{W::antenna_lead, std::nullopt}, {0.05}}});
     CHECK(chance_of(posterior, W::ground_loop) == Approx(0.8));
     CHECK(chance_of(posterior, W::contact) == Approx(0.45));
@@ -56,20 +57,23 @@ TEST_CASE("one way's change is what a cure brings, and its spread", "[cures]") {
 }
 
 TEST_CASE("over ways that are open the middle is a median, the power a mean", "[cures]") {
-    const EntryPosterior open = posterior_of({{{W::ground_loop, std::nullopt}, {0.3}}, {{W::contact, std::nullopt}, {0.15}}, {{W::source_internal, std::nullopt}, {0.45}}});
+    const EntryPosterior open = posterior_of({{{W::ground_loop, std::nullopt}, {0.3}}, {{W::contact, std::nullopt}, {0.15}},
+                                              {{W::source_internal, std::nullopt}, {0.45}}});
     const WayChange change = changes({{W::ground_loop, {-20.0, 1.0, {}}}, {W::contact, {-10.0, 2.0, {}}}, {W::source_internal, {0.0, 0.5, {}}}});
     // of 0.9 in all, half lies at or below -10 dB
     CHECK(middle_change(open, change).value == Approx(-10));
     const double mean_db = 10 * std::log10((0.3 * 0.01 + 0.15 * 0.1 + 0.45) / 0.9);
     const Reading power = power_change(open, change);
     CHECK(power.value == Approx(mean_db));
-    CHECK(power.sd == Approx(std::sqrt((0.3 * (std::pow(-20 - mean_db, 2) + 1) + 0.15 * (std::pow(-10 - mean_db, 2) + 4) + 0.45 * (mean_db * mean_db + 0.25)) / 0.9)));
+    const auto apart = [mean_db](double value, double sd) { return (value - mean_db) * (value - mean_db) + sd * sd; };
+    CHECK(power.sd == Approx(std::sqrt((0.3 * apart(-20, 1) + 0.15 * apart(-10, 2) + 0.45 * apart(0, 0.5)) / 0.9)));
     // a third lies at -20 dB and half at 0: 16 % are reached within the former (its own 47th of hundred, so 0.06 sd below its
     // middle), 84 % within the latter (0.34 of its 0.5 from below: its 68th, 0.47 sd above)
     const double low = -20 + 1.0 * -0.0602, high = 0.0 + 0.5 * 0.4721;
     CHECK(middle_change(open, change).sd == Approx(0.5 * (high - low)).epsilon(0.002));
     // the other half, once the first is a little less
-    const EntryPosterior less = posterior_of({{{W::ground_loop, std::nullopt}, {0.29}}, {{W::contact, std::nullopt}, {0.15}}, {{W::source_internal, std::nullopt}, {0.46}}});
+    const EntryPosterior less = posterior_of({{{W::ground_loop, std::nullopt}, {0.29}}, {{W::contact, std::nullopt}, {0.15}},
+                                              {{W::source_internal, std::nullopt}, {0.46}}});
     CHECK(middle_change(less, change).value == Approx(0).margin(1e-12));
 }
 
