@@ -77,6 +77,9 @@ class Build:
                 bad = {int(n) for n in re.findall(re.escape(str(source)) + r":(\d+):(?:\d+:)? +(?:error|required from here|  required)", done.stderr)}
                 keep = [(n, s) for n, s in left if not any(s.line <= line <= s.last_line for line in bad)]
                 if len(keep) == len(left):
+                    named = {int(n) for n in re.findall(r"number = (\d+)", done.stderr)}
+                    keep = [(n, s) for n, s in left if n not in named]
+                if len(keep) == len(left):
                     keep = left[:-1]         # none is named: try without the last
                 left = keep
             self.object_of(file).unlink(missing_ok=True)
