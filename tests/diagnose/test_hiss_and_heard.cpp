@@ -331,6 +331,10 @@ TEST_CASE("a line's level is as sure as the noise in its bins, and its beating w
     CHECK(harmonic_of(channel, 3, 700, 1e-9).limited_by == LimitedBy::noise);
     channel.spectrum.effective_duration_s = 0;   // one segment: half a bin's inverse
     CHECK(level_of_lines(channel, power, {700}).sd == Approx(10 * std::log10(1 + std::sqrt((4 * 9e-18 + 2 * power * 3e-9) / 0.5) / power)));
+    channel.spectrum.effective_duration_s = 10;
+    channel.spectrum.length = 12000;   // bins of 2 Hz
+    channel.floor_density[350] = 3e-8;
+    CHECK(level_of_lines(channel, power, {700}).sd == Approx(10 * std::log10(1 + std::sqrt((8 * 9e-16 + 2 * power * 3e-8) / 10) / power)));
     channel.floor_density.clear();
     CHECK(level_of_lines(channel, power, {700}).sd == 0);
 }

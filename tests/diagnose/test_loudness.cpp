@@ -218,7 +218,7 @@ TEST_CASE("a verdict is said with its figures, and whether it is a close call", 
         CHECK(text.find("noise round it") == std::string::npos);
     }
     for (const auto& [over_db, words] : {std::pair{12.4, "; 12 dB over the noise round it"}, {-12.4, "; 12 dB below the noise round it"},
-                                         {0.3, "; 0 dB over"}}) {
+                                         {0.3, "; 0 dB over"}, {-0.6, "; 1 dB below"}}) {
         NoiseAnalysis analysis = whine_at(-60, 1240);
         analysis.noise_sources[0].loudness->over_floor_db = over_db;
         CHECK(judged(system_of(2.0), analysis).text.find(words) != std::string::npos);

@@ -317,8 +317,8 @@ TEST_CASE("clicks of the ignition, a motor at rest and what the set-up makes are
     for (SwingingSound* one : {&off, &run, &shorted}) one->add(2345.7, 0, {0.0005});
     // 750 turns a minute of four cylinders: 25 firings a second
     for (double t = 0.01; t < 2.95; t += 0.04)
-        for (std::size_t k = 0; k < 40; ++k)
-            run.channels[0][static_cast<std::size_t>(t * kRate) + k] += 0.02 * std::exp(-static_cast<double>(k) / 5.0) * std::cos(2.0 * static_cast<double>(k));
+        for (int k = 0; k < 40; ++k)
+            run.channels[0][static_cast<std::size_t>(t * kRate) + static_cast<std::size_t>(k)] += 0.02 * std::exp(-k / 5.0) * std::cos(2.0 * k);
     job.add("takes/off.wav", kRate, {Channel::left}, off.channels);
     Take& running = job.add("takes/idle.wav", kRate, {Channel::left}, run.channels);
     running.conditions.engine = Engine::idle;

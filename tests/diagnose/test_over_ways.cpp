@@ -57,8 +57,8 @@ TEST_CASE("one way's change is what a cure brings, and its spread", "[cures]") {
 }
 
 TEST_CASE("over ways that are open the middle is a median, the power a mean", "[cures]") {
-    const EntryPosterior open = posterior_of({{{W::ground_loop, std::nullopt}, {0.3}}, {{W::contact, std::nullopt}, {0.15}},
-                                              {{W::source_internal, std::nullopt}, {0.45}}});
+    const EntryPosterior open = posterior_of({{{W::source_internal, std::nullopt}, {0.45}}, {{W::ground_loop, std::nullopt}, {0.3}},
+                                              {{W::contact, std::nullopt}, {0.15}}});
     const WayChange change = changes({{W::ground_loop, {-20.0, 1.0, {}}}, {W::contact, {-10.0, 2.0, {}}}, {W::source_internal, {0.0, 0.5, {}}}});
     // of 0.9 in all, half lies at or below -10 dB
     CHECK(middle_change(open, change).value == Approx(-10));
