@@ -41,7 +41,7 @@ const GainCurve* counterpart(const AmplifierCase& the, std::optional<Channel> ch
     int best_marks = -1;
     for (const GainCurve* one : the.feeding) {
         const bool same_tone = tone_hz && std::abs(one->curve.tone_hz / *tone_hz - 1.0) < kSameTone;
-        const int marks = (channel == one->curve.channel ? 2 : 0) + (same_tone ? 1 : 0) + (one == the.loudest && !channel ? 1 : 0);
+        const int marks = (channel == one->curve.channel ? 4 : 0) + (same_tone ? 2 : 0) + (one == the.loudest && !channel ? 1 : 0);
         if (marks > best_marks && level_at(*one, std::nullopt)) best_marks = marks, best = one;
     }
     return best;

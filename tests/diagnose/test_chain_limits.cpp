@@ -2,64 +2,10 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
-#include "../../src/diagnose/chain_parts.hpp"
-#include "hushtrace/signal/decibel.hpp"
+#include "diagnose/chain_maker.hpp"
 
 using namespace hushtrace;
-
-namespace {
-
-/// Of gain 1 from one frequency to another; noise 60 dB down, and loud enough to hide all from hidden_from_hz to hidden_to_hz.
-Transfer flat(double from_hz, double to_hz, double hidden_from_hz = 0, double hidden_to_hz = 0) {
-    Transfer out;
-    for (const double hz : transfer_frequencies(from_hz, to_hz)) {
-        TransferPoint point;
-        point.frequency_hz = hz;
-        point.gain = 1;
-        point.noise_power = hz > hidden_from_hz && hz < hidden_to_hz ? 1.0 : 1e-6;
-        out.push_back(point);
-    }
-    return out;
-}
-
-ChainChannel read_channel(Channel channel, Transfer response) {
-    ChainChannel out;
-    out.channel = channel;
-    out.take = "takes/sweep.flac";
-    out.polarity = "normal";
-    out.gain_db = Reading{0, 0.01};
-    out.gain_hz = 1000;
-    out.response = std::move(response);
-    return out;
-}
-
-Job job_of(std::vector<Channel> channels) {
-    Job out;
-    out.takes.emplace_back();
-    out.takes.back().file = "takes/sweep.flac";
-    out.takes.back().channels = std::move(channels);
-    return out;
-}
-
-const LimitLine* line(const ChainAnalysis& chain, const std::string& what, std::optional<Channel> of = {}) {
-    for (const LimitLine& one : chain.limits)
-        if (one.what == what && (!of || one.channel == of)) return &one;
-    return nullptr;
-}
-std::string verdict(const ChainAnalysis& chain, const std::string& what, std::optional<Channel> of = {}) {
-    const LimitLine* found = line(chain, what, of);
-    return found ? found->verdict : "no line";
-}
-bool tells(const LimitLine* found, const std::string& part) { return found && found->found_text.find(part) != std::string::npos; }
-
-ChainAnalysis judged(const Job& job, std::vector<ChainChannel> channels) {
-    ChainAnalysis out;
-    out.channels = std::move(channels);
-    judge_limits(job, out);
-    return out;
-}
-
-}  // namespace
+using namespace chain_maker;
 
 TEST_CASE("a response passes only where both ends of the band were measured", "[chain]") {
     Job job = job_of({Channel::left});
