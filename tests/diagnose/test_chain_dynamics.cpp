@@ -207,6 +207,32 @@ TEST_CASE("bass against the middle by stepped tones, at the volumes that both ha
     CHECK(dependence()[0].against == Channel::right);
 }
 
+TEST_CASE("two takes are alike where nothing but the level differs", "[chain]") {
+    ReadTakes the;
+    Take& a = the.add("a", {{Channel::left, path()}});
+    Take& b = the.add("b", {{Channel::left, path()}}, 20.0, -3);
+    CHECK(alike_but_level(a, b));
+    const Take same = b;
+    void (*const changes[])(Take&) = {
+        [](Take& t) { t.tone->waveform = Pink{}; },
+        [](Take& t) { t.tone->only = Channel::left; },
+        [](Take& t) { t.conditions.volume = 21; },
+        [](Take& t) { t.conditions.point = Point::source_output; },
+        [](Take& t) { t.conditions.hookup = {Hookup::isolator}; },
+        [](Take& t) { t.conditions.input = SourceInput::aux; },
+        [](Take& t) { t.tone->via = ToneVia::disc; },
+        [](Take& t) { t.after_change = "another lead"; },
+    };
+    for (const auto change : changes) {
+        b = same;
+        change(b);
+        CHECK_FALSE(alike_but_level(a, b));
+    }
+    CHECK(played_level_dbfs(Sweep{20, 20000, 5, -7}) == -7.0);
+    CHECK(played_level_dbfs(Pink{-9}) == -9.0);
+    CHECK_FALSE(played_level_dbfs(PolarityPulse{}));
+}
+
 TEST_CASE("softer and louder at one volume: straight, a limiter, clipping, a bass limiter", "[chain]") {
     struct Row {
         Transfer loud;
