@@ -27,6 +27,7 @@ struct Bench {
     std::deque<GainCurve> curves;
     AmplifierSetting setting;
     std::map<std::string, Block> sound;
+    std::size_t loudest = 0;   ///< of the curves
 
     static constexpr double top_v = 2.0;
 
@@ -65,11 +66,11 @@ struct Bench {
         return one;
     }
     AmplifierData& amplifier() { return job.job.amplifiers.front(); }
-    /// Fed by the first curve, at the setting's volume.
+    /// Fed by all curves, at the setting's volume.
     AmplifierCase made() {
         AmplifierCase the{.job = job, .amplifier = job.job.amplifiers.front(), .request = request, .feeding = {}, .feed = std::nullopt};
         for (const GainCurve& one : curves) the.feeding.push_back(&one);
-        the.loudest = the.feeding.front();
+        the.loudest = the.feeding[loudest];
         the.feed = level_at(*the.loudest, setting.volume);
         the.tone_dbfs = the.loudest->tone_level_dbfs;
         the.highest_tone_dbfs = the.tone_dbfs;

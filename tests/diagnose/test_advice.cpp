@@ -63,7 +63,7 @@ TEST_CASE("each kind of noise has its next steps, and its reason", "[advice]") {
     }
 }
 
-TEST_CASE("confidence is the share right by the rule of succession", "[confidence]") {
+TEST_CASE("confidence is the share right by the rule of succession, and clearer evidence is surer", "[confidence]") {
     // Laplace: (right + 1) / (of + 2)
     std::set<std::string_view> names;
     for (const EvidenceRow& row : evidence_rows()) {
@@ -75,9 +75,6 @@ TEST_CASE("confidence is the share right by the rule of succession", "[confidenc
     }
     CHECK(confidence_of("bursts: even, few") == 0.5);   // never met
     CHECK_THROWS_AS(confidence_of("no such row"), std::logic_error);
-}
-
-TEST_CASE("clearer evidence is surer", "[confidence]") {
     const std::pair<const char*, const char*> rows[] = {   // surer than
         {"whine: 2 and more for it", "whine: under 2 for it"},
         {"whine: 2 and more for it", "whine: loud, nothing to hold it against"},
@@ -120,6 +117,8 @@ TEST_CASE("clearer evidence is surer", "[confidence]") {
         {"tone: faint, beside louder ones", "tone: faint"},
         {"tone: faint", "tone: wanders"},
         {"motor: a lone line that strays", "tone: faint, beside louder ones"},
+        {"load: few low lines", "motor: by its turns"},
+        {"ticks: by their lines", "tone: wanders"},
         {"load: comes with a load switched on", "load: may be the field regulator"},
         {"hash: comes with a device on the vehicle's supply", "load: may be the field regulator"},
     };

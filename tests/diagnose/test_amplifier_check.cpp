@@ -285,6 +285,9 @@ TEST_CASE("an output is held against the input of its own channel and tone where
     CHECK(*out.reading().gain_now_db == Approx(22));
     out.meter(20.0, Sine{60, 0});
     CHECK(*out.reading().gain_now_db == Approx(20));
+    out.loudest = 1;
+    CHECK(*out.reading().gain_now_db == Approx(21));   // in whichever place it stands
+    out.loudest = 0;
     out.meter(20.0, Sine{50, 0});
     out.curves[2].clean_step.reset();   // one without a clean step tells nothing
     CHECK(*out.reading().gain_now_db == Approx(20));

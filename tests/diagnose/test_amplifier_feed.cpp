@@ -193,6 +193,7 @@ TEST_CASE("gain and sensitivity follow from target and feed, with what they are 
     CHECK(*plain.gain_db == Approx(26.0));
     CHECK(*plain.confirm_tone_dbfs == -6.0);
     CHECK(plain.full_scale->over_rails_db == Approx(6.0));
+    CHECK(plain.full_scale->thd_percent == Approx(23).margin(0.5));   // docs/amplifier-gain.md
     CHECK(plain.full_scale->power_asked_w == Approx(100 * std::pow(10.0, 0.6)));
     // a speaker that sets the target leaves room below the rails: 25 W of 100, 6.02 dB
     bench.job.job.speakers = {speaker(25)};
@@ -225,6 +226,9 @@ TEST_CASE("a tone below full scale says what full scale would ask", "[amplifier]
     bench.request.allowance_db = 3;
     bench.set();
     CHECK(bench.noted("that tone must bring 2.0 dB less than the target output from 2.00 V"));
+    bench.request.allowance_db = 4.5;
+    bench.set();
+    CHECK(bench.noted("that tone must bring 0.5 dB less than the target output"));
     bench.request.allowance_db = 7.5;
     bench.set();
     CHECK(bench.noted("that tone must bring 2.5 dB more than the target output from 2.00 V"));
@@ -363,6 +367,9 @@ TEST_CASE("a converter's volts are those of a full-scale tone, at either of its 
     CHECK(*ahead.input_v_at_ceiling == Approx(full_v * ratio(-12)));
     CHECK(*ahead.input_v_at_ceiling_sd == Approx(0.02 * ratio(6 - 12)));
     CHECK_FALSE(bench.noted("clips first"));
+    bench.amplifier().converter->max_output_v = 0.7;   // 1.0 V there: 3.1 dB, two steps
+    bench.set();
+    CHECK(bench.noted("at its output is 3.1 dB more than the 0.7 V it takes. Stay 3.1 dB below the ceiling (volume 21 at most)"));
     bench.amplifier().converter->max_output_v = 0.5;   // 1.0 V there: 6.02 dB, three steps
     bench.set();
     CHECK(bench.noted("at its output is 6.0 dB more than the 0.5 V"));

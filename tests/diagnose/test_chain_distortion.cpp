@@ -1,4 +1,4 @@
-// Distortion and noise of a chain, of paths and sounds that are known on paper.
+// Shapes, distortion and noise of a chain, of paths and sounds that are known on paper.
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <map>
@@ -12,6 +12,46 @@
 
 using namespace hushtrace;
 using namespace chain_maker;
+
+TEST_CASE("a channel's shape, its band, and the polarity that an all-pass hides", "[chain]") {
+    // second order at 300 Hz: a whole turn more, and the path's own polarity turned
+    const auto with_all_pass = [](bool inverted) {
+        Transfer out = path(-3, 0.002, inverted);
+        for (TransferPoint& point : out) {
+            const double x = point.frequency_hz / 300;
+            point.gain *= std::polar(1.0, -2 * std::atan2(x / 0.7, 1 - x * x));
+        }
+        return out;
+    };
+    ReadTakes the;
+    the.add("take", {{Channel::left, with_all_pass(true), 0.002},
+                     {Channel::right, path(0, 0.001), 0.001},
+                     {Channel::sub, with_all_pass(false), 0.002},
+                     {Channel::center, path(0, 0, false, [](double hz) { return -10 * std::log10(1 + std::pow(60 / hz, 8)); })}});
+    the.channel(Channel::left, "take");
+    the.channel(Channel::right, "take").polarity = "unknown";
+    the.channel(Channel::sub, "take").silent = true;
+    the.channel(Channel::center, "take");
+    see_shapes(the.chain, the.read);
+    const ChainChannel &left = the.chain.channels[0], &right = the.chain.channels[1], &sub = the.chain.channels[2];
+    REQUIRE(left.shape);
+    REQUIRE(left.band);
+    REQUIRE(left.phase);
+    CHECK_FALSE(left.band->low_hz);
+    // 24 dB an octave below 60 Hz: 6 dB down where (60 / f)^8 is 10^0.6 - 1
+    CHECK(*the.chain.channels[3].band->low_hz == Approx(60 / std::pow(std::pow(10, 0.6) - 1, 0.125)).epsilon(0.04));
+    CHECK(left.phase->delay_s.value == Approx(0.002).margin(1e-4));
+    REQUIRE(left.phase->all_passes.size() == 1);
+    CHECK(left.phase->all_passes[0].frequency_hz.value == Approx(300).epsilon(0.05));
+    if (left.phase->sure) CHECK(left.polarity == (left.phase->inverted ? "inverted" : "normal"));
+    CHECK(right.phase->delay_s.value == Approx(0.001).margin(1e-5));
+    CHECK(right.phase->all_passes.empty());
+    CHECK(right.polarity == "unknown");   // that is left to the delay's fit
+    CHECK_FALSE(sub.shape);
+    CHECK_FALSE(sub.phase);
+    CHECK(channel_of(the.chain, Channel::right) == &right);
+    CHECK(channel_of(the.chain, Channel::rear_left) == nullptr);
+}
 
 TEST_CASE("THD is that of sweeps within 3 dB of -20 dBFS, the latest, where the channel passes", "[chain]") {
     ReadTakes the;

@@ -116,14 +116,15 @@ TEST_CASE("a subwoofer is held against a channel of the take that passes 1 kHz",
     ReadTakes the;
     AtProbe padded;
     padded.referred.offset_db = padded.pad_db = 6;
-    the.add("v10", {{Channel::sub, low_end(-3), 0, padded}, {Channel::left, tilted(0, 0, -10)}}, 10.0);
-    the.add("v20", {{Channel::sub, low_end(-7), 0, padded}, {Channel::left, tilted(0, 0, -5)}}, 20.0);
+    const Transfer off = path(-90);   // a lead that came off carries nothing
+    the.add("v10", {{Channel::left, off}, {Channel::sub, low_end(-3), 0, padded}, {Channel::right, tilted(0, 0, -10)}}, 10.0);
+    the.add("v20", {{Channel::left, off}, {Channel::sub, low_end(-7), 0, padded}, {Channel::right, tilted(0, 0, -5)}}, 20.0);
     the.channel(Channel::sub, "v10");
     add_volume_dependence({}, the.chain, the.read, nullptr);
     REQUIRE(the.chain.volume_dependence.size() == 1);
     const VolumeDependence& one = the.chain.volume_dependence[0];
     CHECK(one.channel == Channel::sub);
-    CHECK(one.against == Channel::left);
+    CHECK(one.against == Channel::right);
     // -3 and a pad of 6, against -10; then -7 against -5; less what its slopes take of the octave round 50 Hz
     const double slopes_db = octave_level(low_end(0), 50)->level_db.value;
     CHECK(one.points[0].bass_db->value == Approx(13 + slopes_db).margin(0.001));
@@ -142,9 +143,9 @@ TEST_CASE("a subwoofer is held against a channel of the take that passes 1 kHz",
 
 TEST_CASE("bass against the middle by stepped tones, at the volumes that both have", "[chain]") {
     GainAnalysis gain;
-    gain.curves = {curve("low", Channel::left, 50, {{10, -30}, {12, -26.5}, {14, -23}, {16, -19}}),
-                   curve("other", Channel::right, 1000, {{10, -10}, {12, -10}, {14, -10}}),
-                   curve("middle", Channel::left, 1000, {{8, -32}, {10, -28}, {12, -24}, {14, -20}})};
+    gain.curves = {curve("low", Channel::right, 50, {{10, -30}, {12, -26.5}, {14, -23}, {16, -19}}),
+                   curve("other", Channel::left, 1000, {{10, -10}, {12, -10}, {14, -10}}),
+                   curve("middle", Channel::right, 1000, {{8, -32}, {10, -28}, {12, -24}, {14, -20}})};
     const auto dependence = [&](const Job& job = {}) {
         ChainAnalysis chain;
         add_volume_dependence(job, chain, {}, &gain);
@@ -154,8 +155,8 @@ TEST_CASE("bass against the middle by stepped tones, at the volumes that both ha
     REQUIRE(found.size() == 1);
     const VolumeDependence& one = found[0];
     CHECK(one.from_tones);
-    CHECK(one.channel == Channel::left);
-    CHECK(one.against == Channel::left);
+    CHECK(one.channel == Channel::right);
+    CHECK(one.against == Channel::right);
     CHECK(one.bass_hz == 50);
     REQUIRE(one.points.size() == 3);
     CHECK(one.points[0].volume == 10);
@@ -174,7 +175,7 @@ TEST_CASE("bass against the middle by stepped tones, at the volumes that both ha
     job.takes.resize(2);
     job.takes[0].file = "middle";
     job.takes[1].file = "low";
-    job.takes[0].channels = job.takes[1].channels = {Channel::left};
+    job.takes[0].channels = job.takes[1].channels = {Channel::right};
     job.takes[1].attenuation_db = {20};
     CHECK(dependence(job)[0].points[0].bass_db->value == Approx(18));
     job.takes[0].attenuation_db = {5};
@@ -204,7 +205,7 @@ TEST_CASE("bass against the middle by stepped tones, at the volumes that both ha
     }
     gain.curves.pop_back();   // the other channel's middle is better than none
     REQUIRE(dependence().size() == 1);
-    CHECK(dependence()[0].against == Channel::right);
+    CHECK(dependence()[0].against == Channel::left);
 }
 
 TEST_CASE("two takes are alike where nothing but the level differs", "[chain]") {

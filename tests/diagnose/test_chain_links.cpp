@@ -76,6 +76,8 @@ TEST_CASE("a channel is linked to the first by the take that tells most, the lat
     the.channel(Channel::right, "b");
     link_channels(the.chain, the.read);
     const ChainChannel &left = the.chain.channels[0], &right = the.chain.channels[1];
+    REQUIRE(left.delay_ms);
+    REQUIRE(left.balance_db);
     CHECK(left.delay_ms->value == 0.0);
     CHECK(left.delay_ms->sd == 0.0);
     CHECK(left.balance_db->value == 0.0);
@@ -135,9 +137,12 @@ TEST_CASE("delays add up through a channel that both were captured with", "[chai
     ReadTakes the;
     the.add("a", {{Channel::left, path()}, {Channel::right, path(0, 0.001)}});
     the.add("b", {{Channel::right, path(0, 0.004)}, {Channel::sub, path(0, 0.0035)}});
+    the.add("c", {{Channel::left, path()}, {Channel::center, path(0, 0.01)}});   // another way round, not taken: the first channel counts
+    the.add("d", {{Channel::center, path()}, {Channel::sub, path(0, 0.02)}});
     the.channel(Channel::left, "a");
     the.channel(Channel::right, "b");
     the.channel(Channel::sub, "b");
+    the.channel(Channel::center, "c");
     link_channels(the.chain, the.read);
     const ChainChannel& sub = the.chain.channels[2];
     CHECK(sub.delay_ms->value == Approx(0.5).margin(1e-4));
@@ -226,6 +231,11 @@ TEST_CASE("takes contradict each other from 1 dB and their uncertainty on, and i
     // another level is another tone, from a tenth of a decibel on
     CHECK(contradictions(-1.1, -19.91).size() == 1);
     CHECK(contradictions(-1.1, -19.89).empty());
+    ReadTakes louder;   // another volume is another tone too, at one level played
+    louder.add("one", {{Channel::left, path()}}, 20.0);
+    louder.add("two", {{Channel::left, path(5)}}, 25.0);
+    find_contradictions(louder.chain, louder.read);
+    CHECK(louder.chain.warnings.empty());
     // at the probe
     CHECK(contradictions(-1.1, -20, 20.0, behind_pad(1.1)).empty());
     CHECK(contradictions(0.0, -20, 20.0, behind_pad(1.1)).size() == 1);
@@ -375,6 +385,11 @@ TEST_CASE("two channels cross where both are as far down, and add up in the take
     REQUIRE(the.chain.crossings.size() == 1);
     CHECK(*the.chain.crossings[0].added_db < -6);
     CHECK(the.chain.crossings[0].take == "turned");
+    ReadTakes narrow;   // one that passes an octave alone crosses none, itself neither
+    narrow.add("sub", {{Channel::sub, path(0, 0, false, [](double hz) { return -12 * std::abs(std::log2(hz / 60)); })}});
+    narrow.channel(Channel::sub, "sub");
+    add_sums(narrow.chain, narrow.read);
+    CHECK(narrow.chain.crossings.empty());
     the.chain.crossings.clear();
     the.read.clear();   // never in one take
     add_sums(the.chain, the.read);

@@ -108,13 +108,13 @@ TEST_CASE("a channel that lies 12 dB and more below is said to be quiet, against
     CHECK_FALSE(channel(roughly, L::right).quiet_db);
     CHECK_FALSE(channel(roughly, L::right).level_dbv);
     quick_chain::Job four;
-    four.add("take.wav", {{L::rear_left, 1.0}, {L::left, 0.5}, {L::right, 0.05}, {L::rear_right, 0.1}});
+    four.add("take.wav", {{L::left, 0.5}, {L::rear_left, 1.0}, {L::rear_right, 0.1}, {L::right, 0.05}});
     const ChainAnalysis rear = four.analyse();
     CHECK(channel(rear, L::right).quiet_against == L::left);
     CHECK(channel(rear, L::right).quiet_db->value == Approx(-20).margin(0.2));
     CHECK(channel(rear, L::rear_right).quiet_against == L::rear_left);
     CHECK(channel(rear, L::rear_right).quiet_db->value == Approx(-20).margin(0.2));
-    CHECK(rear.channels[0].channel == L::left);   // in the order of the words, not of the take
+    CHECK(rear.channels[1].channel == L::right);   // in the order of the words, not of the take
     CHECK(rear.channels[3].channel == L::rear_right);
     quick_chain::Job sub;   // its other side isn't there: against the loudest
     sub.add("take.wav", {{L::sub, 1.0}, {L::left, 0.05}});
@@ -149,6 +149,13 @@ TEST_CASE("a channel is silent where it should carry the tone, in every take", "
     CHECK(silent({}, true) == std::pair(false, true));
     CHECK(silent(L::left, false) == std::pair(false, false));   // it should not have it
     CHECK(silent(L::left, false, L::left) == std::pair(true, true));
+    // what comes in faintly later is quiet, no longer silent
+    quick_chain::Job faint;
+    faint.add("off.wav", {{L::left, 1.0}, {L::right, 0.0}});
+    faint.add("faint.wav", {{L::left, 1.0}, {L::right, 0.1}});
+    const ChainAnalysis quiet = faint.analyse();
+    CHECK_FALSE(channel(quiet, L::right).silent);
+    CHECK(channel(quiet, L::right).quiet_db);
     // one that was read before is not silent for a lead that came off later
     quick_chain::Job job;
     job.add("good.wav", {{L::left, 1.0}, {L::right, 1.0}});
@@ -213,6 +220,30 @@ TEST_CASE("a take of all channels tells more than one of one output, the latest 
     CHECK(source_of({{"a", true}, {"b", false}}) == "b");
     CHECK(source_of({{"a", true}, {"b", true}}) == "b");
     CHECK(source_of({{"a", false}, {"b", false}, {"c", true}}) == "b");
+    // two of the same that say otherwise contradict each other
+    quick_chain::Job two;
+    two.add("a", {{L::left, 1.0}});
+    two.add("b", {{L::left, 0.5}});
+    REQUIRE(warning(two.analyse(), "takes_contradict"));
+    CHECK(warning(two.analyse(), "takes_contradict")->take == "b");
+}
+
+TEST_CASE("a stepped take of the job tells the volume up to which the chain is clean", "[chain]") {
+    quick_chain::Job job;
+    job.add("sweep.wav", {{L::left, 1.0}});
+    CHECK_FALSE(job.analyse().ceiling_volume);
+    std::vector<double> steps(2000, 0.0);
+    for (const double amplitude : {0.1, 0.13, 0.16})
+        for (int n = 0; n < 4800; ++n) steps.push_back(amplitude * std::sin(sweep_maker::pi * n / 10));   // 200 Hz
+    steps.resize(steps.size() + 2000, 0.0);
+    sweep_maker::add_noise(steps, 1e-5, 9);
+    job.put("steps.wav", Sine{200, 0}, {L::left}, {steps}, ToneVia::stick).volume_steps = {20, 21, 22};
+    const ChainAnalysis chain = job.analyse();
+    CHECK(chain.never_clips);
+    CHECK(chain.ceiling_volume == 22.0);
+    CHECK(chain.channels.at(0).at_ceiling.take == "steps.wav");
+    GainAnalysis known;   // one that is handed in stands for it
+    CHECK_FALSE(job.analyse(&known).ceiling_volume);
 }
 
 TEST_CASE("what is wrong with a take is said of it", "[chain]") {

@@ -1,6 +1,7 @@
 // Bursts and trains of clicks, of surveys set by hand: what keeps a train's time, what comes evenly, what is crackle.
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <random>
 
 #include "../../src/diagnose/click_trains.hpp"
 #include "../../src/diagnose/crackle.hpp"
@@ -87,6 +88,7 @@ TEST_CASE("bursts that come evenly are clicks of their own, or the engine's", "[
     CHECK(one.rests_on == "bursts: even, five and more");
     // their energy over the take's ten seconds, in each channel by its own readings at those times
     REQUIRE(one.levels.size() == 2);
+    CHECK(one.levels[0].sd_db == Approx(1.0));
     CHECK(*one.levels[0].level_dbfs == Approx(10 * std::log10(2 * 14 * 3e-9)).margin(1e-6));
     CHECK(*one.levels[1].level_dbfs == Approx(10 * std::log10(2 * 2 * 1e-9)).margin(1e-6));
     REQUIRE(one.evidence.size() == 1);
@@ -129,7 +131,7 @@ TEST_CASE("bursts that come evenly are clicks of their own, or the engine's", "[
 TEST_CASE("what keeps a known train's beat, or its rate, is left to it", "[crackle]") {
     // strokes at 10 a second, phase 0.15 by the profile: weak ones near it are the train's
     Made made;
-    std::vector<double> on, off = {0.55, 1.27, 2.91, 3.33, 5.25, 7.76};
+    std::vector<double> on, off = {0.53, 1.29, 2.95, 3.375, 5.24, 7.795};
     for (const double second : {0.5, 1.3, 2.4, 3.9, 6.1, 8.8}) on.push_back(second + 0.015);
     std::vector<double> all = on;
     all.insert(all.end(), off.begin(), off.end());
@@ -137,13 +139,26 @@ TEST_CASE("what keeps a known train's beat, or its rate, is left to it", "[crack
     const double one_click = 1e-7;   // mean square 1e-6 at ten a second
     made.channel().bursts.events = at(all, 3e-7);
     const auto weak_left = times_of(bursts_in(made.survey, {known(train_at(10, 1, 10 * one_click))}).odd.events);
-    for (const double t : on) CHECK(std::find(weak_left.begin(), weak_left.end(), t) == weak_left.end());
+    CHECK(weak_left == off);
     // without a profile the phases themselves tell: all on one beat are the train's, whatever their strength
     Made even;
     even.channel().bursts.events = at({0.5, 1.3, 2.4, 3.9, 6.1, 8.8, 9.2}, 1e-5);
     ImpulseTrain plain = train(10, 1e-6, 30, 0);
     CHECK(bursts_in(even.survey, {known(plain)}).odd.events.empty());
     CHECK(bursts_in(even.survey, {known(train(3.7, 1e-6, 30, 0))}).odd.events.size() >= 5);
+    // on a beat of 0.3 turns, a fifth of a turn to either side; two lie off it
+    for (const double phase : {0.03, 0.08}) {
+        std::vector<double> gathered;
+        for (const double second : {0.1, 2.7, 5.3, 7.9, 10.5, 13.1, 15.7, 18.3, 20.9, 23.5}) gathered.push_back(second + phase);
+        gathered[2] += 0.018;
+        gathered[6] -= 0.018;
+        Made beat(1, Engine::off, "takes/a.wav", 30);
+        std::vector<double> with_odd = gathered;
+        with_odd.push_back(26.2 + phase + 0.035);
+        with_odd.push_back(29.4 + phase - 0.027);
+        beat.channel().bursts.events = at(with_odd, 1e-5);
+        CHECK(times_of(bursts_in(beat.survey, {known(train(10, 1e-6, 30, 0))}).odd.events) == std::vector<double>{with_odd[10], with_odd[11]});
+    }
     // what a faint train may be keeps the time too
     even.channel().faint_clicks = plain;
     CHECK(bursts_in(even.survey).odd.events.empty());
@@ -318,6 +333,9 @@ TEST_CASE("clicks are given to the rate that is likelier the engine's", "[clicks
     // of two rates that fit alike the one that strays: an engine idles less steadily than a switch
     CHECK(first_rate(Engine::idle, 0.01, 0.001, nullptr, 26.5, 770) == Approx(25).epsilon(0.001));
     CHECK(first_rate(Engine::idle, 0.001, 0.01, nullptr, 26.5, 770) == Approx(26.5).epsilon(0.001));
+    // but what is known of the speed counts for more
+    CHECK(first_rate(Engine::idle, 0.01, 0.001, nullptr, 41, 1230) == Approx(41).epsilon(0.001));
+    CHECK(first_rate(Engine::idle, 0.001, 0.01, nullptr, 41, 750) == Approx(25).epsilon(0.001));
     Made none;
     settle_clicks(none.survey, nullptr, vehicle);
     CHECK_FALSE(none.channel().clicks);
@@ -327,4 +345,33 @@ TEST_CASE("clicks are given to the rate that is likelier the engine's", "[clicks
     settle_clicks(single.survey, nullptr, vehicle);
     CHECK(single.channel().clicks->rate.mean_hz() == Approx(25).epsilon(0.001));
     CHECK_FALSE(single.channel().other_clicks);   // its multiple is no other train
+}
+
+TEST_CASE("trains in a sound: the first, another beside it; slow clicks are left to the bursts", "[clicks]") {
+    constexpr double rate = 16000;
+    const auto found = [](const std::vector<std::pair<double, double>>& trains) {   // clicks a second, amplitude
+        std::vector<double> samples(static_cast<std::size_t>(5 * rate));
+        std::mt19937_64 engine(4);
+        std::normal_distribution<double> normal(0.0, 1.0);
+        for (double& x : samples) x = 1e-3 * normal(engine);
+        for (const auto& [clicks_hz, amplitude] : trains)
+            for (double at_s = 0.013; at_s < 4.99; at_s += 1 / clicks_hz)
+                for (std::size_t n = 0; n < 12; ++n) samples[static_cast<std::size_t>(at_s * rate) + n] += amplitude * normal(engine);
+        ChannelSurvey channel;
+        find_clicks(channel, samples, rate);
+        return channel;
+    };
+    const ChannelSurvey one = found({{23, 0.05}});
+    REQUIRE(one.clicks);
+    CHECK(one.clicks->rate.mean_hz() == Approx(23).epsilon(0.01));
+    CHECK_FALSE(one.other_clicks);
+    const ChannelSurvey two = found({{23, 0.05}, {37.3, 0.03}});
+    REQUIRE(two.clicks);
+    REQUIRE(two.other_clicks);
+    CHECK(std::max(two.clicks->rate.mean_hz(), two.other_clicks->rate.mean_hz()) == Approx(37.3).epsilon(0.01));
+    CHECK(std::min(two.clicks->rate.mean_hz(), two.other_clicks->rate.mean_hz()) == Approx(23).epsilon(0.01));
+    const ChannelSurvey slow = found({{5.2, 0.2}});
+    for (const auto* train : {&slow.clicks, &slow.other_clicks, &slow.faint_clicks})
+        if (*train) CHECK((*train)->rate.mean_hz() >= 6);
+    CHECK_FALSE(found({}).clicks);
 }

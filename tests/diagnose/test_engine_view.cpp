@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <random>
@@ -158,6 +160,99 @@ TEST_CASE("orders in the alternator's current tell an open diode, an open phase 
     CHECK(alternator_health({whine}, 1).empty());
     whine.usual_constant = true;
     CHECK(alternator_health({whine}, 1).size() == 1);
+}
+
+TEST_CASE("coupling's slope is read from the twelfth order, and orders are held against the model in the current", "[health]") {
+    // an open diode from +4 dB at order 1 on (the model: +11 to +23), an open phase from +7 at order 2 (+12 to +21), an unbalanced one down to -7
+    struct Case {
+        std::optional<double> first, second, twelfth;
+        const char* fault;
+    };
+    // without the twelfth 3 dB an octave: 7.75 dB at order 1, 4.75 dB at order 2. Else by how far it lies over -20 (beside order 1), over -14
+    // (beside order 2), 0 to 6 dB an octave: 2.58 octaves down to order 1, 1.58 to order 2
+    const Case cases[] = {
+        {-4.0, -20, {}, ""},
+        {-3.0, -20, {}, "diode_open"},
+        {4.0, -20, -20, ""},
+        {4.6, -20, -20, "diode_open"},
+        {4.6, -20, -30, "diode_open"},
+        {-11.0, -20, -14, "diode_open"},
+        {-11.8, -20, -14, ""},
+        {-11.8, -20, 0, ""},
+        {-3.2, -20, -17, "diode_open"},
+        {12.0, {}, -20, ""},   // alone, without its multiples, it is seldom the stator's
+        {{}, 7.0, -14, ""},
+        {{}, 7.5, -14, "phase_open"},
+        {{}, 6.4, -14, "phases_unbalanced"},
+        {{}, -6.5, -14, "phases_unbalanced"},
+        {{}, -7.1, -14, ""},
+        {{}, -2.0, -8, "phase_open"},
+        {{}, -16.2, -8, "phases_unbalanced"},
+        {{}, -17.0, -8, ""},
+        {{}, 3.0, {}, "phase_open"},
+        {{}, -11.2, {}, "phases_unbalanced"},
+        {-3.0, 9.0, -20, "phase_open"},   // odd orders 12 dB below it in the current are none
+        {1.0, 9.0, -20, ""},              // 8 dB below: neither
+    };
+    Take take;
+    take.file = "takes/idle.wav";
+    for (const Case& one : cases) {
+        WhineOrders orders;
+        orders.sixth = one.first;
+        orders.third = one.second;
+        orders.twice = one.twelfth;
+        TakeSurvey survey;
+        const auto health = alternator_health({whine_with(take, survey, orders)}, 1);
+        CAPTURE(one.first.value_or(-99), one.second.value_or(-99), one.twelfth.value_or(-99), one.fault);
+        REQUIRE(health.size() == (*one.fault == '\0' ? 0 : 1));
+        if (health.empty()) continue;
+        CHECK(health[0].fault == one.fault);
+        const double shown = health[0].fault == "diode_open" ? *one.first : *one.second;
+        CHECK(health[0].why.find("In takes/idle.wav the line at ") == 0);
+        CHECK(health[0].why.find(fmt::format("stands {:+.0f} dB against the whine", shown)) != std::string::npos);
+    }
+}
+
+TEST_CASE("a fault's confidence is the mean over the takes with a clear whine, the clearest is named", "[health]") {
+    Take take, clearest;
+    take.file = "takes/a.wav";
+    clearest.file = "takes/b.wav";
+    std::list<TakeSurvey> surveys(3);
+    auto survey = surveys.begin();
+    WhineOrders open;
+    open.sixth = 18;
+    open.third = 10;
+    const auto health = [&](std::list<WhineInTake> whines, std::optional<int> sets = 1) { return alternator_health(whines, sets); };
+    WhineInTake faulty = whine_with(take, *survey++, open), sound = whine_with(clearest, *survey++, {});
+    WhineInTake louder = whine_with(clearest, *survey++, open);
+    louder.orders.lead_prominence_db = 26;
+    louder.orders.sixth = 21;
+    const double alone = health({faulty}).at(0).confidence;
+    CHECK(alone > 0.9);
+    CHECK(alone <= 0.95);   // no model of a fault is surer
+    CHECK(health({faulty, louder, sound}).at(0).confidence == Approx((alone + health({louder}).at(0).confidence) / 3));
+    CHECK(health({faulty, sound}).empty());   // in one of two
+    CHECK(health({louder, faulty}).at(0).why.find("In takes/b.wav the line at the stator's own frequency stands +21 dB") == 0);
+    CHECK(health({faulty, louder}).at(0).why.find("In takes/b.wav") == 0);
+    // a weak whine can't show that its lower orders are missing, but may show them
+    sound.orders.lead_prominence_db = 11.9;
+    CHECK(health({faulty, sound}).at(0).confidence == Approx(alone));
+    sound.orders.lead_prominence_db = 12.1;
+    CHECK(health({faulty, sound}).empty());
+    faulty.orders.lead_prominence_db = 5;
+    CHECK(health({faulty}).size() == 1);
+    faulty.family.reset();   // one that held still was not followed
+    CHECK(health({faulty}).empty());
+    // on two sets the leader is the twelfth: order 1 lies at a twelfth of it, order 2 at a sixth
+    WhineOrders two;
+    two.twelfth = 18;
+    two.sixth = 10;
+    surveys.emplace_back();
+    CHECK(health({whine_with(take, surveys.back(), two)}, 2).at(0).fault == "diode_open");
+    CHECK(health({whine_with(take, surveys.back(), two)}, 2).at(0).why.find("own frequency stands +18 dB") != std::string::npos);
+    CHECK(health({whine_with(take, surveys.back(), two)}, 1).empty());
+    two.twelfth.reset();
+    CHECK(health({whine_with(take, surveys.back(), two)}, 2).at(0).fault == "phase_open");
 }
 
 TEST_CASE("an order's uncertainty is that of the speed it was read by", "[engine]") {
