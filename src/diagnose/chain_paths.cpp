@@ -28,19 +28,14 @@ std::vector<std::size_t> signal_channels(const Take& take) {
     return out;
 }
 
-// Hands each block to `use` and returns the take's length [s].
-double read_through(const Take& take, const OpenChainTake& open, const std::function<void(const Block&, double)>& use) {
+// Hands each block to `use`.
+void read_through(const Take& take, const OpenChainTake& open, const std::function<void(const Block&, double)>& use) {
     const auto reader = open(take);
     if (reader->channels() < take.channels.size())
         throw Error(ErrorKind::invalid_input, fmt::format("{}: job.json names {} channels, the file has {}", take.file,
                                                           take.channels.size(), reader->channels()));
     Block block;
-    std::uint64_t frames = 0;
-    while (reader->read(block, kReadFrames) > 0) {
-        use(block, reader->sample_rate_hz());
-        frames += block.frames();
-    }
-    return static_cast<double>(frames) / reader->sample_rate_hz();
+    while (reader->read(block, kReadFrames) > 0) use(block, reader->sample_rate_hz());
 }
 
 struct Placed {
@@ -77,11 +72,9 @@ std::optional<Placed> placed_by_sweep(const Take& take, const PlayedSweep& playe
         for (std::size_t i = 0; i < channels.size(); ++i) finders[i].add(block.channel(channels[i]));
     });
     std::optional<SweepFinder::Found> best;
-    double strongest = 0;
     for (SweepFinder& finder : finders) {
         const auto found = finder.result();
         if (!found) continue;
-        strongest = std::max(strongest, found->strength);
         const bool better = !best || found->place.clock_ppm_sd < best->place.clock_ppm_sd ||
                             (found->place.clock_ppm_sd == best->place.clock_ppm_sd &&
                              found->place.start_sd_s < best->place.start_sd_s);

@@ -199,7 +199,7 @@ void add_even(std::list<NoiseSource>& sources, const TakeSurvey& survey, const s
     NoiseSource& source = same == sources.end() ? sources.emplace_back() : *same;
     source.kind = kind;
     add_levels(source, survey, power_of(events, survey), 1.0);
-    if (!source.frequency_hz || same == sources.end()) {
+    if (same == sources.end()) {
         source.frequency_hz = rate;
         source.frequency_sd_hz = std::max(even.rate_sd_hz, 0.001 * rate);
     }

@@ -49,6 +49,10 @@ TEST_CASE("a channel's shape, its band, and the polarity that an all-pass hides"
     CHECK(right.polarity == "unknown");   // that is left to the delay's fit
     CHECK_FALSE(sub.shape);
     CHECK_FALSE(sub.phase);
+    ChainAnalysis alone;   // a response whose take isn't at hand is looked at about no delay
+    alone.channels.push_back(right);
+    see_shapes(alone, {});
+    CHECK(alone.channels[0].phase->delay_s.value == Approx(0.001).margin(1e-5));
     CHECK(channel_of(the.chain, Channel::right) == &right);
     CHECK(channel_of(the.chain, Channel::rear_left) == nullptr);
 }

@@ -211,7 +211,11 @@ TEST_CASE("polarity pulses tell gain and polarity; a sweep tells more than they 
         quick_chain::Job job{.rate_hz = kRate, .opened = {}, .sound = {}};
         const auto sweep = [&] { job.add("sweep.wav", {{L::left, 1.0}}); };
         if (sweep_first) sweep();
-        job.put("pulses.wav", pulses, {L::left, L::right}, {captured(pulses, 3, -0.5, 0.1), captured(pulses, 3, 0.25, 0.1)}, ToneVia::stick);
+        const auto right_sound = captured(pulses, 3, 0.25, 0.1);   // beside another channel, or alone
+        if (sweep_first)
+            job.put("pulses.wav", pulses, {L::left, L::right}, {captured(pulses, 3, -0.5, 0.1), right_sound}, ToneVia::stick);
+        else
+            job.put("pulses.wav", pulses, {L::right}, {right_sound}, ToneVia::stick);
         if (!sweep_first) sweep();
         const ChainAnalysis chain = job.analyse();
         CHECK(channel(chain, L::left).take == "sweep.wav");

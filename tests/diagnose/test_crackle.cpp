@@ -217,6 +217,9 @@ TEST_CASE("crackle lies in three half seconds and more, two of them in one take"
     const std::vector<double> ticks = {0.5, 1.3, 2.5, 3.3, 5.3, 6.5, 7.9};
     CHECK(found({ticks}).size() == 1);
     CHECK(found({ticks}, {5.0}).empty());
+    std::vector<double> later;   // on whichever phase they come
+    for (const double time_s : ticks) later.push_back(time_s + 0.05);
+    CHECK(found({later}, {5.0}).empty());
 }
 
 TEST_CASE("crackle's figures: times, energy, power in each channel, and the marks near it", "[crackle]") {
@@ -286,18 +289,26 @@ TEST_CASE("a take's trains: of one rate, of another, where they sound and what t
     for (int n = 0; n < 14; ++n) even.channel().bursts.events.push_back(burst(0.4 + n / 1.5));
     CHECK(has_clicks_of(even.survey, 1.5));
     CHECK_FALSE(has_clicks_of(even.survey, 3.0));
+    Made sparse;   // on a beat of three a second, of which most turns hold none: no clicks, and not odd either
+    for (const int turn : {0, 1, 4, 8, 9, 12, 17, 20, 21, 25, 28}) sparse.channel().bursts.events.push_back(burst(0.4 + turn / 3.0));
+    const auto beat = even_bursts(sparse.channel().bursts.events);
+    REQUIRE(beat);
+    CHECK_FALSE(beat->mostly_filled());
+    CHECK_FALSE(has_clicks_of(sparse.survey, beat->rate_hz));
+    CHECK(bursts_in(sparse.survey).sources.empty());
+    CHECK(bursts_in(sparse.survey).odd.events.empty());
     // where they sound: of all channels, ascending, up to the longest asked for; no flutters
-    ImpulseTrain beat = train_at(2, 5, 1e-8);
+    ImpulseTrain slow = train_at(2, 5, 1e-8);
     Made spans(2);
-    spans.channel(0).clicks = beat;
+    spans.channel(0).clicks = slow;
     spans.channel(1).other_clicks = train_at(2, 1, 1e-8);
     const auto sounding = spans_of_clicks(spans.survey, 3.0);
-    CHECK(sounding.size() == loud_spans(beat, 3.0).size() + loud_spans(*spans.channel(1).other_clicks, 3.0).size());
+    CHECK(sounding.size() == loud_spans(slow, 3.0).size() + loud_spans(*spans.channel(1).other_clicks, 3.0).size());
     CHECK(std::is_sorted(sounding.begin(), sounding.end(), [](const SoundSpan& a, const SoundSpan& b) { return a.from_s < b.from_s; }));
     CHECK(spans_of_clicks(spans.survey, 60).size() > sounding.size());
     CHECK(spans_of_clicks(spans.survey, 60).back().from_s < 10);
     spans.channel(1).other_clicks->contrast_db = 1.4;
-    CHECK(spans_of_clicks(spans.survey, 3.0).size() == loud_spans(beat, 3.0).size());
+    CHECK(spans_of_clicks(spans.survey, 3.0).size() == loud_spans(slow, 3.0).size());
 }
 
 TEST_CASE("clicks are given to the rate that is likelier the engine's", "[clicks]") {

@@ -232,6 +232,12 @@ TEST_CASE("a fault's confidence is the mean over the takes with a clear whine, t
     CHECK(alone <= 0.95);   // no model of a fault is surer
     CHECK(health({faulty, louder, sound}).at(0).confidence == Approx((alone + health({louder}).at(0).confidence) / 3));
     CHECK(health({faulty, sound}).empty());   // in one of two
+    WhineOrders odd;   // of its multiples the third will do
+    odd.sixth = 18;
+    surveys.emplace_back();
+    CHECK(health({whine_with(take, surveys.back(), odd)}).empty());
+    odd.half = 5;
+    CHECK(health({whine_with(take, surveys.back(), odd)}).at(0).fault == "diode_open");
     CHECK(health({louder, faulty}).at(0).why.find("In takes/b.wav the line at the stator's own frequency stands +21 dB") == 0);
     CHECK(health({faulty, louder}).at(0).why.find("In takes/b.wav") == 0);
     // a weak whine can't show that its lower orders are missing, but may show them
