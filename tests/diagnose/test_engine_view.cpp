@@ -2,47 +2,12 @@
 
 #include <catch2/catch.hpp>
 #include <cmath>
-#include <random>
 
 #include "../../src/diagnose/engine_view.hpp"
 
 using namespace hushtrace;
 
 namespace {
-
-/// Speed that wanders as an idle does [1/min].
-double idle_rpm(double t) {
-    return 760.0 * (1.0 + 0.009 * std::sin(0.31 * t) + 0.008 * std::sin(0.83 * t + 2.0) +
-                    0.007 * std::sin(1.9 * t + 1.0) + 0.005 * std::sin(4.3 * t));
-}
-double swept_rpm(double t) {
-    return 800.0 + 700.0 * (1.0 - std::cos(0.628 * t));
-}
-
-template <typename Speed>
-Track track_at(double hz_per_rpm, Speed rpm, double seconds, double jitter, unsigned seed) {
-    std::mt19937_64 engine(seed);
-    std::normal_distribution<double> normal(0.0, jitter);
-    Track track;
-    for (double t = 0.1; t < seconds; t += 0.04) {
-        track.time_s.push_back(t);
-        track.frequency_hz.push_back(hz_per_rpm * rpm(t) * (1.0 + normal(engine)));
-    }
-    return track;
-}
-/// A log whose clock is late by lag_s, counting in steps.
-template <typename Speed>
-RpmLog log_at(Speed rpm, double seconds, double every_s, double lag_s, double step) {
-    RpmLog log;
-    for (double t = 0; t < seconds; t += every_s) {
-        log.time_s.push_back(t);
-        log.rpm.push_back(step * std::round(rpm(t - lag_s) / step));
-    }
-    log.known = {{log.time_s.front(), log.time_s.back()}};
-    log.interval_s = every_s;
-    log.step_rpm = step;
-    return log;
-}
 
 WhineInTake whine_with(const Take& take, TakeSurvey& survey, WhineOrders orders) {
     survey.take = &take;
@@ -55,51 +20,6 @@ WhineInTake whine_with(const Take& take, TakeSurvey& survey, WhineOrders orders)
 }
 
 }  // namespace
-
-TEST_CASE("a log's lag and the constant come out of a track beside it, however coarse the log", "[engine]") {
-    for (const double lag : {-2.4, 0.0, 1.35, 4.0})
-        for (const double step : {1.0, 4.0}) {
-            INFO("lag " << lag << " step " << step);
-            const auto idle =
-                hold_against(track_at(1.62, idle_rpm, 20, 0.0015, 1), log_at(idle_rpm, 20, 0.2, lag, step), 6.0);
-            REQUIRE(idle);
-            REQUIRE(idle->lag_s);
-            CHECK(*idle->lag_s == Approx(lag).margin(0.12));
-            CHECK(idle->hz_per_rpm == Approx(1.62).epsilon(0.001));
-            CHECK(idle->follows());
-            const auto sweep =
-                hold_against(track_at(1.62, swept_rpm, 12, 0.002, 2), log_at(swept_rpm, 12, 0.5, lag, step), 6.0);
-            REQUIRE(sweep);
-            REQUIRE(sweep->lag_s);
-            CHECK(*sweep->lag_s == Approx(lag).margin(0.1));
-            CHECK(sweep->hz_per_rpm == Approx(1.62).epsilon(0.003));
-        }
-}
-
-TEST_CASE("an idle that comes and goes evenly leaves the lag open rather than wrong", "[engine]") {
-    const auto even = [](double t) { return 760.0 * (1.0 + 0.012 * std::sin(1.6 * t)); };
-    const auto held = hold_against(track_at(1.62, even, 20, 0.0015, 3), log_at(even, 20, 0.2, 1.0, 4), 6.0);
-    REQUIRE(held);
-    CHECK_FALSE(held->lag_s);
-}
-
-TEST_CASE("what does not follow the log has no lag to it, and strays", "[engine]") {
-    const auto pump = [](double t) {
-        return 1000.0 * (1.0 + 0.01 * std::sin(1.7 * t + 2.0) + 0.007 * std::sin(0.43 * t));
-    };
-    std::size_t lags = 0;
-    for (unsigned seed = 0; seed < 10; ++seed) {
-        const auto own_way = [&](double t) { return pump(t + 3.1 * seed); };
-        const auto held =
-            hold_against(track_at(1.0, own_way, 20, 0.0015, seed), log_at(swept_rpm, 20, 0.2, 0, 1), 6.0);
-        REQUIRE(held);
-        CHECK(held->strays());
-        lags += held->lag_s.has_value();
-    }
-    CHECK(lags <= 1);
-    CHECK_FALSE(hold_against({}, log_at(idle_rpm, 20, 0.2, 0, 1), 6.0));
-    CHECK_FALSE(hold_against(track_at(1.62, idle_rpm, 20, 0, 1), {}, 6.0));
-}
 
 TEST_CASE("orders in the alternator's current tell an open diode, an open phase and an unbalanced one", "[health]") {
     // The model's levels of the output current (one diode open: orders 1, 2, 3, 6, 12 at -3, -10, -20, -26, -46 dB of
