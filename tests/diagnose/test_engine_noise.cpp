@@ -51,15 +51,15 @@ TEST_CASE("a line may be the whine where an alternator can turn so fast", "[whin
                             Case{Engine::raised, {}, 440, 1440, 8400, 25200}}) {
         INFO(to_word(one.engine) << " " << one.rpm.value_or(-1));
         const auto at = [&](double hz) { return candidate_at(Run(hz, {{1.0, 1e-4}}, one.rpm, one.engine), 1.0); };
-        CHECK_FALSE(at(0.999 * one.possible_from));
-        CHECK_FALSE(at(1.001 * one.possible_to));
-        for (const double hz : {1.001 * one.possible_from, 0.999 * one.usual_from, 1.001 * one.usual_to, 0.999 * one.possible_to}) {
+        CHECK_FALSE(at(0.9999 * one.possible_from));
+        CHECK_FALSE(at(1.0001 * one.possible_to));
+        for (const double hz : {1.0001 * one.possible_from, 0.9999 * one.usual_from, 1.0001 * one.usual_to, 0.9999 * one.possible_to}) {
             REQUIRE(at(hz));
             CHECK_FALSE(at(hz)->usual_constant);
             CHECK(at(hz)->merit_db == Approx(-47));   // 1e-4 is -40 dB, 7 less where the constant is unusual
             CHECK(at(hz)->frequency_hz == Approx(hz));
         }
-        for (const double hz : {1.001 * one.usual_from, 0.999 * one.usual_to}) {
+        for (const double hz : {1.0001 * one.usual_from, 0.9999 * one.usual_to}) {
             REQUIRE(at(hz));
             CHECK(at(hz)->usual_constant);
             CHECK(at(hz)->merit_db == Approx(-40));
@@ -80,6 +80,10 @@ TEST_CASE("a whine's merit is its own power and its relatives'", "[whine]") {
     CHECK(merit({{1.0, 0.1}, {4.0, 0.002}, {5.0, 0.01}}) == Approx(as(0.1, 0.102, 1)));   // the fifth multiple counts for nothing
     CHECK(merit({{1.0 / 6, 0.01}, {5.0 / 6, 0.03}, {1.0, 0.1}}) == Approx(as(0.1, 0.14, 2)));
     CHECK(merit({{2.0 / 6, 0.01}, {3.0 / 6, 0.02}, {4.0 / 6, 0.04}, {1.0, 0.1}, {2.0, 0.02}}) == Approx(as(0.1, 0.19, 3)));
+    const auto of_second = [](const Lines& lines) { return candidate_at(Run(750, lines), 2.0).value().merit_db; };   // where another was followed
+    CHECK(of_second({{1.0 / 3, 0.01}, {2.0, 0.1}, {4.0, 0.02}, {12.0, 0.02}}) == Approx(as(0.1, 0.13, 2)));
+    CHECK(candidate_at(Run(750, {{1.0, 0.299}, {2.0, 0.1}, {4.0, 0.001}}), 2.0));
+    CHECK_FALSE(candidate_at(Run(750, {{1.0, 0.301}, {2.0, 0.1}, {4.0, 0.001}}), 2.0));
     // a relative lies within 0.06 % of its place, or 2 Hz; of two the stronger counts
     CHECK(merit({{1.0, 0.1}, {2.0 + 1.9 / 1500, 0.02}}) == Approx(as(0.1, 0.12, 1)));
     CHECK(merit({{1.0, 0.1}, {2.0 + 2.1 / 1500, 0.02}}) == Approx(as(0.1, 0.1, 0)));
@@ -183,11 +187,13 @@ TEST_CASE("the lines beside one whose phase swings are its own", "[whine]") {
     CHECK(power_of_whine(swing.lines()) == Approx(swing.carrier));
     // the sides are alike to 2.5 times
     swing = {};
+    swing.second_below = swing.second_above *= 2.0;
     swing.below = 2.4 * swing.above;
     CHECK(power_of_whine(swing.lines()) == Approx(whole(swing)));
     std::swap(swing.below, swing.above);
     CHECK(power_of_whine(swing.lines()) == Approx(whole(swing)));
     swing = {};
+    swing.second_below = swing.second_above *= 2.0;
     swing.below = 2.6 * swing.above;
     CHECK(power_of_whine(swing.lines()) == Approx(swing.carrier));
     std::swap(swing.below, swing.above);

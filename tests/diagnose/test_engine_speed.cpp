@@ -120,7 +120,13 @@ TEST_CASE("before it is read a speed is what was typed, or what the engine's sta
     REQUIRE(state(Engine::idle, 0.0).size() == 2);   // warm, and four in five are; or cold and faster
     CHECK(state(Engine::idle)[0].rpm == 790);
     CHECK(state(Engine::idle)[0].weight == 0.8);
+    CHECK(state(Engine::idle)[0].sd_share == 0.18);
     CHECK(state(Engine::idle)[1].rpm == 1150);
+    CHECK(state(Engine::idle)[1].sd_share == 0.25);
+    CHECK(state(Engine::raised)[0].sd_share == 0.35);
+    CHECK(state(Engine::sweep)[0].sd_share == 0.5);
+    CHECK(state(Engine::cranking)[0].sd_share == 0.3);
+    CHECK(state(Engine::ready)[0].sd_share == 0.5);
     CHECK(state(Engine::raised)[0].rpm == 2000);
     CHECK(state(Engine::sweep, 1000.0)[0].rpm == 1600);   // one figure says nothing of a sweep
     CHECK(state(Engine::cranking)[0].rpm == 230);
@@ -191,6 +197,18 @@ TEST_CASE("where the sound above 2 kHz steps down or up for good, the clicks' ra
     other.sound(-10, 0, 5);
     CHECK_FALSE(alike.rate().stopped);
     CHECK(other.rate().stopped);
+    // smoothed over 0.6 s what goes up and down from column to column hides no step
+    Clicking rough(25, 30);
+    rough.sound(-6, 0, 5);
+    for (std::size_t i = 0; i < rough.survey.channels[0].spectrogram_dbfs.size(); ++i)
+        for (float& level : rough.survey.channels[0].spectrogram_dbfs[i]) level += i % 2 == 0 ? 2.0F : -2.0F;
+    CHECK(rough.rate().stopped);
+    CHECK(rough.rate().mean_hz == Approx(25));
+    // the whole of a train that doesn't begin with the take
+    Clicking later(25);
+    for (double& time : later.survey.channels[0].clicks->rate.time_s) time += 0.7;
+    CHECK(later.rate().from_s == Approx(0.7));
+    CHECK(later.rate().to_s == Approx(10.7));
     // a level that strays by 6 dB from column to column steps nowhere
     Clicking straying(25, 30);
     for (std::size_t i = 0; i < straying.survey.channels[0].spectrogram_dbfs.size(); ++i)

@@ -186,6 +186,11 @@ TEST_CASE("two tracks go together by the cosine of what their swings lie apart",
         CHECK(correlation_of(one, track(10.65, 40, 3, phase)) == Approx(std::cos(phase)).margin(0.01));
     }
     CHECK(correlation_of(one, track(10.65, 40, 0, 0)) == 0.0);
+    // smoothed over half a second: what jumps up and down every 0.1 s falls to a fifth
+    Track jumping = one;
+    for (std::size_t i = 0; i < jumping.time_s.size(); ++i) jumping.frequency_hz[i] += i / 2 % 2 == 0 ? 0.7 : -0.7;
+    CHECK(correlation_of(one, jumping) > 0.95);
+    CHECK(correlation_of(jumping, one) > 0.95);
     CHECK(correlation_of(one, {}) == 0.0);
     CHECK(correlation_of({}, one) == 0.0);
     // of what they share, 0.3 s less on either side, a second is the least

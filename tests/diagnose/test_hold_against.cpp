@@ -160,8 +160,9 @@ TEST_CASE("a log's lag is found up to what is asked for and what the track's len
     };
     for (const double late_s : {-3.0, -0.52, 0.0, 0.52, 3.0}) {
         REQUIRE(lag(late_s, 6));
-        CHECK(*lag(late_s, 6) == Approx(late_s).margin(0.02));   // a column and a half between two rows is a fifth of that
+        CHECK(*lag(late_s, 6) == Approx(late_s).margin(0.008));   // tried every 0.05 s, and between those
     }
+    CHECK(lag(0.1, 0.3));
     CHECK_FALSE(lag(3.0, 0));
     CHECK_FALSE(lag(3.0, 2.9));
     CHECK(lag(3.0, 3.2));
@@ -193,4 +194,32 @@ TEST_CASE("a family that follows a late log gives its lag, and the take's mean s
     survey.families.pop_back();
     CHECK_FALSE(speed_of(survey, {}, warnings).lag_s);
     CHECK(speed_of(survey, {}, warnings).guesses[0].rpm == Approx(*survey.rpm_log->mean_rpm(0, 20)).epsilon(1e-6));
+}
+
+TEST_CASE("of two families the one that keeps closer to the log gives its lag, whichever comes first", "[engine]") {
+    Take take;
+    take.conditions.engine = Engine::idle;
+    TakeSurvey survey;
+    survey.take = &take;
+    survey.duration_s = 20;
+    survey.rpm_log = log_of([](double t) { return wandering_rpm(t - 2); }, 0, 24, 0.2);
+    survey.families.resize(2);
+    survey.families[0].ridge.track = track_of(1.5, wandering_rpm, 20);
+    survey.families[1].ridge.track = track_of(1.5, [](double t) { return wandering_rpm(t + 1); }, 20, 0.006);
+    std::vector<Warning> warnings;
+    CHECK(*speed_of(survey, {}, warnings).lag_s == Approx(2).margin(0.03));
+    std::swap(survey.families[0], survey.families[1]);
+    CHECK(*speed_of(survey, {}, warnings).lag_s == Approx(2).margin(0.03));
+    survey.families.pop_back();
+    CHECK(*speed_of(survey, {}, warnings).lag_s == Approx(3).margin(0.1));
+}
+
+TEST_CASE("a longer take finds the lag of a rougher track", "[engine]") {
+    const auto lag = [](double seconds, double jitter) {
+        return hold_against(track_of(1.5, wandering_rpm, seconds, jitter), log_of([](double t) { return wandering_rpm(t - 1); }, -5, 25, 0.2), 6)->lag_s;
+    };
+    for (const double seconds : {8.0, 20.0}) CHECK(lag(seconds, 0.002));
+    CHECK(lag(20, 0.022));
+    CHECK_FALSE(lag(8, 0.022));
+    CHECK_FALSE(lag(20, 0.04));
 }
