@@ -230,6 +230,9 @@ TEST_CASE("a level strays within its take by its half seconds, against the other
     CHECK_FALSE(Traced(40, 1).line(0, 103, -50, 1).wander());
     CHECK(Traced(40, 1).line(0, 98, -50, 1).wander());
     CHECK_FALSE(Traced(40, 1).line(0, 97, -50, 1).wander());
+    Traced between(40, 1);   // 1006 Hz lies in the bin of 1010
+    between.trace.track.frequency_hz = {1006, 1006};
+    CHECK(between.line(0, 103, -50, 1).wander());
     Traced none(40, 1);
     none.line(0, 100, -50, 1).trace.ratios.clear();
     CHECK_FALSE(none.wander());

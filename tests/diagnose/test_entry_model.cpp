@@ -3,8 +3,6 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
-#include "../../src/diagnose/entry_conditions.hpp"
-
 using namespace hushtrace;
 
 namespace {
@@ -133,50 +131,6 @@ TEST_CASE("the next test is worth its bits, and none is when all is known", "[en
     for (const TestWorth& one : worth_of_tests({}, entry_posterior({}, {}), possible, true, {}))
         if (one.test == EntryTest::dummy_floating) after = one.minutes;
     CHECK(before - after == Approx(kReachSource_min));
-}
-
-TEST_CASE("tests lie between two takes where the second was made with all that the first was, and more", "[entry]") {
-    using Tests = std::vector<EntryTest>;
-    Conditions plain;
-    plain.engine = Engine::idle;
-    plain.rpm = 760;
-    Conditions tested = plain;
-    CHECK(tests_between(plain, tested, true).empty());
-    tested.hookup = {Hookup::isolator};
-    CHECK(tests_between(plain, tested, true) == Tests{EntryTest::isolator});
-    CHECK(tests_between(tested, plain, true).empty());   // the other way round it is none
-    tested.source = SourceState::off;
-    CHECK(tests_between(plain, tested, true) == Tests{EntryTest::source_off, EntryTest::isolator});   // two things at once
-    tested = plain;
-    tested.hookup = {Hookup::isolator};
-    tested.rpm = 2000;
-    CHECK(tests_between(plain, tested, true).empty());   // at another speed it isn't that test
-    CHECK(tests_between(plain, tested, false) == Tests{EntryTest::isolator});   // unless the noise doesn't care
-    tested.engine = Engine::off;
-    CHECK(tests_between(plain, tested, false).empty());   // what runs with the engine's state may be gone for that
-    tested = plain;
-    tested.laptop = LaptopPower::battery;
-    Conditions mains = plain;
-    mains.laptop = LaptopPower::mains;
-    CHECK(tests_between(mains, tested, true) == Tests{EntryTest::laptop_on_battery});
-    Conditions charger = plain;
-    charger.attached = {{"charger", PoweredFrom::vehicle}};
-    CHECK(tests_between(charger, plain, true) == Tests{EntryTest::device_unplugged});
-    Conditions fed_apart = charger;
-    fed_apart.attached = {{"charger", PoweredFrom::own_battery}};
-    CHECK(tests_between(charger, fed_apart, true) == Tests{EntryTest::device_unplugged});
-    CHECK(tests_between(plain, charger, true).empty());
-    Conditions loaded = plain;
-    loaded.loads = {"headlights"};
-    CHECK(tests_between(plain, loaded, true) == Tests{EntryTest::loads_on});
-    CHECK(tests_between(plain, loaded, false).empty());   // the load may be what makes that noise
-    Conditions asleep = plain;
-    plain.amplifier = AmplifierState::on;
-    asleep.amplifier = AmplifierState::off;
-    CHECK(tests_between(plain, asleep, true).empty());
-    Conditions floor;
-    floor.hookup = {Hookup::inputs_shorted};
-    CHECK(tests_between(plain, floor, true) == Tests{EntryTest::inputs_shorted});   // needs no engine
 }
 
 TEST_CASE("two tests made in one take say what both would, and no more", "[entry]") {

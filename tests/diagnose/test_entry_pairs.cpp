@@ -227,6 +227,9 @@ TEST_CASE("takes are held against each other where all else is alike", "[entry]"
     shorted.with("floor", floor, -90);
     shorted.with("plain", idling(), -40);
     CHECK(shorted.of(EntryTest::inputs_shorted)->change == -31);
+    CHECK(shorted.held().warnings.empty());
+    shorted.takes.front().conditions.engine = Engine::idle;   // or does the same
+    CHECK(shorted.of(EntryTest::inputs_shorted)->sd == Approx(std::hypot(1.0, 1.0, std::sqrt(2.0) * 4)));
     // noise that turns with the engine is held against no take with it off
     Conditions off;
     Conditions off_isolated;
