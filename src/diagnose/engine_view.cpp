@@ -31,7 +31,6 @@ struct Seen {
     const WhineInTake* whine = nullptr;
 
     bool measured() const { return speed.from == "log" || speed.from == "firing"; }
-    double sd_share() const { return speed.guesses.empty() ? 1.0 : speed.guesses.front().sd_share; }
 };
 
 /// The clicks' rate as a log of the engine's speed.

@@ -79,3 +79,52 @@ TEST_CASE("what the dummy test can't tell it leaves open", "[entry][dummy]") {
     // not found any more, but it could not be much lower and still be found: no outcome
     CHECK(states(after({read(EntryTest::dummy_floating, -4.0, true)})) == States{"next", "later", "later", "later"});
 }
+
+TEST_CASE("each step of the dummy test says what to do, what it showed and what that means", "[entry][dummy]") {
+    const std::vector<EntryTest> order = {EntryTest::shorted_at_amp, EntryTest::lead_on_dummy_at_amp, EntryTest::dummy_floating,
+                                          EntryTest::shorted_at_source};
+    const DummyTest test = after({heard(EntryTest::shorted_at_amp, "gone"), read(EntryTest::dummy_floating, -9.0)});
+    CHECK(test.source_id == "alternator_whine-1");
+    CHECK(test.begun);
+    REQUIRE(test.steps.size() == order.size());
+    for (std::size_t i = 0; i < order.size(); ++i) {
+        CHECK(test.steps[i].number == i + 1);
+        CHECK(test.steps[i].name == facts_of(order[i]).name);
+        CHECK(test.steps[i].hands == facts_of(order[i]).hands);
+    }
+    CHECK(test.steps[0].showed.find("the ear heard it gone") != std::string::npos);
+    CHECK(test.steps[0].means.find("Not the amplifier") == 0);
+    CHECK(test.steps[1].showed.empty());
+    CHECK(test.steps[1].means.empty());
+    CHECK(test.steps[2].showed.find("falls by 9 dB") != std::string::npos);
+    CHECK(test.steps[2].means.find("The lead itself picks it up") != std::string::npos);
+    CHECK(test.steps[2].means.find("Not a field into the lead") != std::string::npos);
+}
+
+TEST_CASE("the noise stays down to 6 dB less and is gone from 15 dB on", "[entry][dummy]") {
+    const auto means = [](const EntryOutcome& outcome) { return after({outcome}).steps[2].means; };
+    const auto stays = [&](const EntryOutcome& outcome) { return means(outcome).find("The lead itself") == 0; };
+    const auto gone = [&](const EntryOutcome& outcome) { return means(outcome).find("Not a field") == 0; };
+    const auto part = [&](const EntryOutcome& outcome) { return means(outcome).find("A part stays") == 0; };
+    CHECK(stays(read(EntryTest::dummy_floating, -5.9)));
+    CHECK(part(read(EntryTest::dummy_floating, -6.1)));
+    CHECK(part(read(EntryTest::dummy_floating, -14.9)));
+    CHECK(gone(read(EntryTest::dummy_floating, -15.0)));
+    CHECK(gone(read(EntryTest::dummy_floating, -15.1, true)));
+    CHECK(means(read(EntryTest::dummy_floating, -14.9, true)).empty());
+    CHECK(gone(heard(EntryTest::dummy_floating, "gone")));
+    CHECK(part(heard(EntryTest::dummy_floating, "quieter")));
+    CHECK(stays(heard(EntryTest::dummy_floating, "same")));
+    CHECK(stays(heard(EntryTest::dummy_floating, "louder")));
+    EntryOutcome both = read(EntryTest::dummy_floating, 0.0);   // with another test in one take it is none
+    both.also = {EntryTest::isolator};
+    CHECK(means(both).empty());
+    // the first step at which it stays settles it
+    const DummyTest two = after({read(EntryTest::dummy_floating, 0.0), read(EntryTest::shorted_at_source, 0.0)});
+    CHECK(two.verdict.find("The lead itself") == 0);
+    const DummyTest then_gone = after({read(EntryTest::dummy_floating, 0.0), read(EntryTest::shorted_at_source, -20.0)});
+    CHECK(then_gone.verdict.find("The lead itself") == 0);
+    CHECK(states(after({read(EntryTest::shorted_at_source, -20.0)})) == States{"next", "later", "later", "made"});
+    CHECK(states(after({read(EntryTest::shorted_at_amp, 0.0)}, false)) == States{"made", "not_needed", "not_needed", "not_needed"});
+    CHECK(states(after({read(EntryTest::lead_on_dummy_at_amp, 0.0)}, true)) == States{"next", "made", "later", "later"});
+}

@@ -225,3 +225,95 @@ TEST_CASE("pulleys that are proposed give the constant; a told alternator that d
     CHECK(odd.fits.empty());
     CHECK(odd.fits_text.find("No alternator") != std::string::npos);
 }
+
+TEST_CASE("an order rests on the speed of its loudest take, and on nothing where that isn't known", "[engine]") {
+    EngineFindings engine;
+    engine.hz_per_rpm = 1.62;
+    engine.hz_per_rpm_sd = 0.0162;
+    for (const auto& [take, rpm] : {std::pair{"a", 800.0}, {"b", 1000.0}}) {
+        EngineInTake in;
+        in.take = take;
+        in.rpm = rpm;
+        in.rpm_sd = 0.002 * rpm;
+        in.rpm_from = "typed";
+        engine.takes.push_back(in);
+    }
+    NoiseSource source;
+    source.kind = NoiseKind::ignition_tick;
+    source.frequency_hz = 33;
+    source.levels = {{"a", Channel::left, -60.0, std::nullopt, 1.0, std::nullopt, LimitedBy::nothing},
+                     {"b", Channel::left, -50.0, std::nullopt, 1.0, std::nullopt, LimitedBy::nothing}};
+    set_engine_order(source, engine);
+    CHECK(*source.engine_order == Approx(1.98));
+    CHECK(*source.engine_order_sd == Approx(1.98 * std::hypot(0.002, 0.0005)));   // of a tick the typed speed's own
+    source.kind = NoiseKind::alternator_whine;
+    set_engine_order(source, engine);
+    CHECK(*source.engine_order_sd == Approx(1.98 * std::hypot(0.01, 0.0005)));    // the whine gave that speed itself
+    for (const char* from : {"log", "firing"}) {
+        engine.takes[1].rpm_from = from;
+        set_engine_order(source, engine);
+        CHECK(*source.engine_order_sd == Approx(1.98 * std::hypot(0.002, 0.0005)));
+    }
+    engine.takes[1].rpm_from = "whine";
+    engine.hz_per_rpm.reset();
+    set_engine_order(source, engine);
+    CHECK(*source.engine_order_sd == Approx(1.98 * std::hypot(0.002, 0.0005)));
+    engine.takes[1].rpm.reset();
+    set_engine_order(source, engine);
+    CHECK_FALSE(source.engine_order);
+    CHECK_FALSE(source.engine_order_sd);
+    NoiseSource kept;
+    kept.engine_order = 2;   // without a level or a frequency there is nothing to say
+    kept.frequency_hz = 33;
+    set_engine_order(kept, engine);
+    CHECK(kept.engine_order == 2.0);
+    kept.levels = source.levels;
+    kept.frequency_hz.reset();
+    set_engine_order(kept, engine);
+    CHECK(kept.engine_order == 2.0);
+}
+
+TEST_CASE("pulleys that would give the constant are listed, four at most, and held against what was told", "[engine]") {
+    const auto fitted = [](double hz_per_rpm, double sd, std::optional<int> sets, std::optional<double> pairs, std::optional<double> ratio) {
+        EngineFindings findings;
+        findings.hz_per_rpm = hz_per_rpm;
+        findings.hz_per_rpm_sd = sd;
+        findings.sets = sets;
+        AlternatorData told;
+        told.pole_pairs = pairs;
+        told.pulley_ratio = ratio;
+        fit_pulleys(findings, told);
+        return findings;
+    };
+    const auto says = [](const EngineFindings& findings, const char* words) { return findings.fits_text.find(words) != std::string::npos; };
+    // 1.62 of p r / 10: 5, 6, 7, 8 and 9 pairs at 3.24, 2.7, 2.31, 2.03 and 1.8; of two sets p r / 5
+    const EngineFindings one = fitted(1.62, 0.005, 1, {}, {});
+    CHECK(one.fits.size() == 5);
+    CHECK(says(one, "6 pole pairs with a pulley ratio of 2.70, "));
+    CHECK_FALSE(says(one, "two sets"));
+    CHECK_FALSE(says(one, "9 pole pairs"));
+    CHECK(one.fits_text.back() == '.');
+    CHECK(one.fits_text.find("That would be ") == 0);
+    const EngineFindings two = fitted(3.24, 0.005, 2, {}, {});
+    CHECK(says(two, "6 pole pairs with a pulley ratio of 2.70"));
+    CHECK(says(two, "(two sets of windings)."));
+    CHECK(fitted(1.62, 0.005, {}, {}, {}).fits_text == one.fits_text);   // one set, where it can't be told
+    for (const PulleyFit& fit : two.fits) CHECK(fit.pole_pairs * fit.pulley_ratio / 5 == Approx(3.24));
+    CHECK(fitted(1.62, 0.005, 1, 8, {}).fits.front().pole_pairs == 8);
+    CHECK(fitted(1.62, 0.005, 1, 8, {}).fits.size() == 5);
+    CHECK_FALSE(says(fitted(1.62, 0.005, 1, 8, {}), "as told"));
+    EngineFindings none;
+    fit_pulleys(none, {});
+    CHECK(none.fits.empty());
+    CHECK(none.fits_text.empty());
+    // told as 1.62: within 2 % and twice the constant's own uncertainty
+    const char *agrees = " It agrees with the alternator as told.", *twice = " It is twice what the alternator as told gives: two sets of windings.";
+    CHECK(says(fitted(1.62 * 1.029, 1.62 * 0.005, 1, 6, 2.7), agrees));
+    CHECK_FALSE(says(fitted(1.62 * 1.031, 1.62 * 0.005, 1, 6, 2.7), agrees));
+    CHECK(says(fitted(1.62 * 0.971, 1.62 * 0.005, 1, 6, 2.7), agrees));
+    CHECK(says(fitted(3.24 * 1.029, 3.24 * 0.005, 2, 6, 2.7), twice));
+    CHECK(says(fitted(3.24 * 0.971, 3.24 * 0.005, 2, 6, 2.7), twice));
+    const EngineFindings neither = fitted(3.24 * 1.031, 3.24 * 0.005, 2, 6, 2.7);
+    CHECK_FALSE(says(neither, twice));
+    CHECK(says(neither, "The alternator as told (6 pole pairs, ratio 2.7) would give 1.620 Hz per rpm: one of the two is wrong."));
+}

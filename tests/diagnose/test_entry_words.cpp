@@ -41,6 +41,7 @@ TEST_CASE("an outcome is said with its change, its takes and what it is read in"
     CHECK(tells(read(EntryTest::temporary_lead, 1.9), "it stays as it is (+1.9 dB)"));
     CHECK(tells(read(EntryTest::temporary_lead, -1.9), "it stays as it is (-1.9 dB)"));
     CHECK(tells(read(EntryTest::temporary_lead, -2.1), "it falls by 2 dB"));
+    CHECK(tells(heard(EntryTest::isolator, "louder"), "heard it louder."));
     EntryOutcome gone = read(EntryTest::temporary_lead, -25);
     gone.at_most = true;
     CHECK(tells(gone, "it is not found any more: 25 dB down at least"));
