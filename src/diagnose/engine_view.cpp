@@ -38,7 +38,6 @@ RpmLog clicks_as_log(const ImpulseTrain& clicks, double order) {
     RpmLog log;
     log.time_s = clicks.rate.time_s;
     for (const double rate : clicks.rate.frequency_hz) log.rpm.push_back(60.0 * rate / order);
-    if (!log.time_s.empty()) log.known.emplace_back(log.time_s.front(), log.time_s.back());
     return log;
 }
 
@@ -53,13 +52,9 @@ FamilySpeed speed_along(const Seen& seen, const MovingFamily& family) {
     const Track& track = family.ridge.track;
     std::optional<TrackAgainstSpeed> held;
     if (seen.speed.from == "log") {
-        // a lag was found by one family: it holds for all
-        held = hold_against(track, *seen.survey->rpm_log, seen.speed.lag_s ? 0.0 : 6.0);
-        if (seen.speed.lag_s) {
-            RpmLog shifted = *seen.survey->rpm_log;
-            for (double& time : shifted.time_s) time -= *seen.speed.lag_s;
-            held = hold_against(track, shifted, 0.0);
-        }
+        RpmLog log = *seen.survey->rpm_log;   // a lag was found by one family: it holds for all
+        for (double& time : log.time_s) time -= seen.speed.lag_s.value_or(0.0);
+        held = hold_against(track, log, seen.speed.lag_s ? 0.0 : 6.0);
     } else if (seen.speed.from == "firing") {
         held = hold_against(track, clicks_as_log(*strongest_clicks(*seen.survey), *seen.speed.firing_order), 0.0);
     }
@@ -67,7 +62,7 @@ FamilySpeed speed_along(const Seen& seen, const MovingFamily& family) {
     if (held->follows()) out.log_weight = 3.0;
     if (held->strays()) {
         // a log says so for good; the clicks' rate is read more coarsely, and may be a stranger's
-        out.log_weight = seen.speed.from == "log" ? -4.0 : -1.5;
+        out.log_weight = -1.5;
         out.no_engines = seen.speed.from == "log";
     }
     if (held->residual_share > 0.03) return out;  // it tells nothing of the speed while it was followed
@@ -258,10 +253,7 @@ private:
                 whine = whine_at(*seen.survey, seen.followed[*seen.chosen]);
             } else if (seen.chosen && *seen.chosen >= seen.followed.size()) {
                 const HeldLine& line = seen.held[*seen.chosen - seen.followed.size()];
-                if (held_is_whine(seen, line))
-                    whine = held_whine_at(*seen.survey, line);
-                else
-                    seen.chosen.reset();
+                if (held_is_whine(seen, line)) whine = held_whine_at(*seen.survey, line);
             }
             if (!whine) {
                 seen.chosen.reset();

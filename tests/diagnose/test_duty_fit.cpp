@@ -61,6 +61,7 @@ TEST_CASE("what a comb leaves open is as wide as its lines allow", "[duty]") {
     // three lines on one slope: places where a wide pulse would show a line and none stands speak for its null there
     const LineComb three = pulses(0.25, 0, 3);
     CHECK(fit(three, 8).duty_sd > fit(three, 8, 1e-10).duty_sd);
+    CHECK(fit(three, 8, 1e-3).duty_sd == Approx(fit(three, 8).duty_sd));   // where no line could be seen, none tells nothing
     const DutyFit nulls = fit_duty(three, 1, {0, 0, 0, 1e-12, 1e-6, 1e-6, 1e-6, 1e-12});
     CHECK(nulls.duty == Approx(0.25).margin(0.01));
     CHECK(nulls.lines == 3);

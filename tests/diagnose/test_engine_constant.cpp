@@ -89,6 +89,17 @@ TEST_CASE("of several lines each weighs by its merit, and by what speaks against
     doubled({{1.0 / 3, 1e-3}}, 0.11, 0);
     doubled({{1.0 / 6, 1e-3}}, 0.11, 0);
     doubled({{1.0 / 5, 1e-3}}, 0.11, -3);
+    // half of it within 2 Hz, of lines above 3.3 kHz within 0.06 %
+    Garage high;
+    TakeSurvey& raised = high.add("raised", 2500, Engine::raised);
+    raised.families = {family_of(4000, {{0.5008, 0.11}, {1.0, 0.1}}), family_of(4080, {{1.0, 0.05}})};
+    check_constant(high.findings(), {followed_lines(raised, kFollowedSd, std::vector<double>(whine_candidates(raised).size(), 0.0))});
+    // so vague that it is none: 8 % and more
+    idle.families = {family_of(1130, {{1.0, 0.1}}, 0.3), family_of(1310, {{1.0, 0.1}}, 0.3)};
+    const auto vague = joint_whine_constant(std::vector{followed_lines(idle, std::hypot(0.001, 0.05), {0, 0})}, {}, 0.0);
+    REQUIRE(std::hypot(vague->sd, 0.025 * vague->hz_per_rpm) > 0.08 * vague->hz_per_rpm);
+    CHECK_FALSE(one.findings().hz_per_rpm);
+    CHECK(one.findings().from.empty());
     // a swept speed moves its lines by 3 % and more
     idle.families = {family_of(1215, {{1.0, 0.1}}, 0.029)};
     one.takes.front().conditions.engine = Engine::sweep;
@@ -167,6 +178,17 @@ TEST_CASE("what stands there with the engine off is no whine", "[engine]") {
         one.rest.channels[1].humps = {hump};
         CHECK(told() == whine);
     }
+    // or the noise bulges there at rest, where it doesn't while the engine runs
+    for (TakeSurvey* survey : {&idle, &one.rest})
+        for (ChannelSurvey& channel : survey->channels) {
+            channel.spectrum.effective_averages = 10;
+            channel.spectrum.density.assign(24001, 1e-12);
+            channel.floor_density = channel.spectrum.density;
+        }
+    CHECK(told());
+    one.rest.channels[1].spectrum.density[1216] = 1e-9;
+    CHECK_FALSE(told());
+    one.rest.channels[1].spectrum.density[1216] = 1e-12;
     // of the family, the line that was followed counts; and the place of either
     idle.families = {family_of(1800, {{1.0, 0.01}, {1215.0 / 1800, 0.1}})};
     hold(one.rest.channels[0], 1215, 1e-3);
@@ -252,4 +274,68 @@ TEST_CASE("clicks that the whine keeps to give its speed as well", "[engine]") {
     const auto wanted = joint_whine_constant(std::vector{take}, {}, 0.0);
     CHECK(*findings.hz_per_rpm == Approx(wanted->hz_per_rpm).epsilon(1e-4));
     CHECK(*findings.hz_per_rpm_sd == Approx(std::hypot(wanted->sd, 0.001 * wanted->hz_per_rpm)).epsilon(1e-2));
+}
+
+TEST_CASE("the speed is that of the stretch in which the line was followed", "[engine]") {
+    Garage one;
+    TakeSurvey& idle = one.add("idle", std::nullopt);
+    idle.families = {family_of(1.62 * 725, {{1.0, 0.1}})};   // the first half of a take in which the speed goes from 700 to 800
+    RpmLog log;
+    for (int i = 0; i <= 200; ++i) {
+        const double rpm = 700 + 0.5 * i;
+        log.time_s.push_back(0.1 * i);
+        log.rpm.push_back(rpm);
+        if (i > 100) continue;
+        idle.families[0].ridge.track.time_s.push_back(0.1 * i);
+        idle.families[0].ridge.track.frequency_hz.push_back(1.62 * rpm);
+    }
+    log.known = {{0, 20}};
+    idle.rpm_log = log;
+    const EngineFindings findings = one.findings();
+    REQUIRE(findings.hz_per_rpm);
+    CHECK(*findings.hz_per_rpm == Approx(1.62).epsilon(1e-3));
+    CHECK(*findings.takes[0].rpm == Approx(725).epsilon(1e-3));
+}
+
+TEST_CASE("a line that keeps to no clicks is less likely the whine, and tells nothing of the speed where it strays far", "[engine]") {
+    const auto check = [](double swing) {
+        Garage one;
+        one.vehicle.cylinders = 4;
+        TakeSurvey& idle = one.add("idle", 750);
+        ImpulseTrain train;
+        train.significance = 30;
+        train.contrast_db = 8;
+        for (int i = 0; i <= 400; ++i) {
+            train.rate.time_s.push_back(0.05 * i);
+            train.rate.frequency_hz.push_back(25 * (1 + swing * (wandering(0.05 * i) - 1)));
+        }
+        idle.channels[0].clicks = train;
+        idle.families = {family_of(1215, {{1.0, 0.1}}), family_of(1222, {{1.0, 0.1}})};
+        follow(idle.families[0], 0, swing);
+        follow(idle.families[1], 0, 0);   // holds still while the engine wanders
+        std::vector<Warning> warnings;
+        const TakeSpeed speed = speed_of(idle, one.vehicle, warnings);
+        REQUIRE(speed.from == "firing");
+        WhineTake take = followed_lines(idle, 0.001, {3, -1.5});
+        take.speeds = speed.guesses;
+        for (std::size_t i = 0; i < 2; ++i) {
+            RpmLog log;
+            log.time_s = train.rate.time_s;
+            for (const double hz : train.rate.frequency_hz) log.rpm.push_back(60 * hz / 2);
+            const auto held = hold_against(idle.families[i].ridge.track, log, 0.0);
+            REQUIRE(held);
+            CHECK(held->follows() == (i == 0));
+            CHECK(held->strays() == (i == 1));
+            const bool tells = held->residual_share <= 0.03;
+            CHECK(tells == (i == 0 || swing < 2));
+            if (tells) take.lines[i].measured = SpeedGuess{idle.families[i].mean_hz / held->hz_per_rpm, std::hypot(held->sd_share, 0.0015), 0.97};
+        }
+        const auto wanted = joint_whine_constant(std::vector{take}, {}, 0.0);
+        const EngineFindings findings = one.findings();
+        REQUIRE(findings.hz_per_rpm);
+        CHECK(*findings.hz_per_rpm == Approx(wanted->hz_per_rpm).epsilon(1e-9));
+        CHECK(*findings.hz_per_rpm_sd == Approx(std::hypot(wanted->sd, 0.001 * wanted->hz_per_rpm)).epsilon(1e-9));
+    };
+    check(1);
+    check(3);
 }
