@@ -274,6 +274,11 @@ TEST_CASE("a whine holds its lines' power, channel by channel, and their levels 
     CHECK_FALSE(twice->orders.two_thirds);
     CHECK(*twice->orders.twelfth == Approx(-0.9691).margin(1e-3));
     CHECK(*twice->orders.third == Approx(9.0309).margin(1e-3));
+    CHECK(twice->multiples == 2);   // at 4 and 6; its parts at a third, two thirds and 1
+    CHECK(twice->mean_square[0] == Approx(0.25 * (0.02 + 0.4 + 0.1 + 0.05 + 0.005 + 0.002)));
+    REQUIRE(twice->harmonics.size() == 6);
+    CHECK(twice->harmonics[0].frequency_hz == Approx(1600.0 / 3));
+    CHECK(twice->harmonics[0].number == Approx(1.0 / 6));
     candidate.ratio = 1.3;
     CHECK_FALSE(whine_at(run.survey, candidate));
 }

@@ -157,6 +157,13 @@ TEST_CASE("two ways leave their powers' sum, whatever share each has", "[entry]"
     for (std::size_t s = 0; s < after.sets.size(); ++s)
         if (after.sets[s].first == W::ground_loop && after.sets[s].second == W::antenna_lead)
             CHECK(std::max_element(after.by_share[s].begin(), after.by_share[s].end()) == after.by_share[s].begin() + 1);   // 0.28 are left, -5.5 dB
+    // both parts fall by the strap, one by 8 dB and the other by 6 (sd 4 each)
+    double strapped = 0;
+    for (const double over_db : kOver_db) {
+        const double a = share_at(over_db) * power(-8), b = (1 - share_at(over_db)) * power(-6), sum = a + b;
+        strapped += 0.2 * density(-9, 10 * std::log10(sum), std::hypot(std::hypot(a / sum * 4, b / sum * 4), 1.0));
+    }
+    CHECK(moved(read(T::temporary_ground, -9, 1), pair, loop) == Approx(strapped / density(-9, -8, std::hypot(4.0, 1.0))));
     // the meter reads the greater fault: of a loop (-1.2) beside the antenna (-1.6) the loop's
     CHECK(moved(read(T::ground_drop, -0.9, 0.1), pair, loop) == Approx(1));
     CHECK(moved(read(T::ground_drop, -0.9, 0.1), {W::source_supply, W::antenna_lead}, {W::antenna_lead, std::nullopt}) == Approx(1));
@@ -276,6 +283,32 @@ TEST_CASE("a test is worth the information between its outcome and the ways", "[
     CHECK(ohms[2].chance == Approx(0.97 * below((-1.5 - 1.0) / sd) + 0.01));
     const auto ear = worth_of_tests(open_question(), loop, {T::test_speaker}, false, {})[0].branches;
     CHECK(ear[2].chance == Approx(0.97 * (2 * below(3 / std::hypot(1.5, 1.5)) - 1) + 0.03 / 4));
+}
+
+TEST_CASE("a test's outcomes are as likely as the tables have them, at the input by what is seen there", "[entry]") {
+    // a link at the amplifier leaves capacitive pick-up as it is, or raises it by 12 dB (sd 8); read to 2.5 dB
+    EntryPosterior one;
+    one.sets = {{W::pickup_capacitive, std::nullopt, 1}};
+    one.by_share = {{1}};
+    const std::vector<double> edges = {-1e3, -18, -9, -4, 4, 9, 20, 1e3};
+    const auto between = [&](std::size_t b, double mean, double sd) { return below((edges[b + 1] - mean) / sd) - below((edges[b] - mean) / sd); };
+    const auto link = worth_of_tests(open_question(), one, {T::shell_link_at_amp}, false, {});
+    for (std::size_t b = 0; b < 7; ++b) {
+        const double wanted = 0.5 * between(b, 0, std::hypot(1.5, 2.5)) + 0.5 * between(b, 12, std::hypot(8.0, 2.5));
+        CHECK(link[0].branches[b].chance == Approx(0.97 * wanted + 0.03 / 7));
+    }
+    CHECK(link[0].bits == Approx(0).margin(1e-9));   // of one way nothing is left to tell
+    EntryQuestion question = open_question();
+    question.place_known = true;
+    one.sets = {{W::ground_loop, W::amplifier_internal, 1}};
+    one.by_share = {{0.2, 0.2, 0.2, 0.2, 0.2}};
+    const auto strap = worth_of_tests(question, one, {T::temporary_ground}, false, {});
+    for (std::size_t b = 0; b < 7; ++b) CHECK(strap[0].branches[b].chance == Approx(0.97 * between(b, -8, std::hypot(4.0, 2.5)) + 0.03 / 7));
+    // many outcomes, each of them unlikely, leave chances that sum to 1
+    const EntryPosterior many = entry_posterior({}, std::vector<EntryOutcome>(300, read(T::isolator, 40)));
+    double sum = 0;
+    for (const EntrySet& set : many.sets) sum += set.probability;
+    CHECK(sum == Approx(1));
 }
 
 TEST_CASE("tests stand by their bits a minute, the measuring set-up first where it may matter", "[entry]") {
