@@ -67,7 +67,6 @@ DummyTest dummy_test_of(const NoiseSource& source, const EntryEvidence& evidence
                 settled = true;
                 test.verdict = step.stays;
             } else if (shown == Shown::gone && i + 1 == kSteps.size() && !settled) {
-                settled = true;
                 test.verdict = step.gone;
             }
         } else if (settled) {
