@@ -63,13 +63,12 @@ std::string why_none(const ChannelFloor& channel, const AmplifierFloor& amplifie
 }
 
 /// Nothing stood out of the noise: no line is louder than all the floor together.
-void judge_no_line(const ChannelFloor& channel, const AmplifierFloor& amplifier, FloorVerdict& out) {
+///   re_dbv  what brings a level [dBV] to the limit's terms; unset: not known
+void judge_no_line(const ChannelFloor& channel, std::optional<double> re_dbv, FloorVerdict& out) {
     out.found_text = "no line stands out of the noise";
     out.verdict = "pass";
-    const bool hidden = channel.floor.limited_by_interface;
     const auto& all = channel.floor.unweighted.dbv;
-    const double whole_db = all && amplifier.full_power_v ? all->high() - decibels_from_amplitude(*amplifier.full_power_v) : 0.0;
-    if (hidden && whole_db > out.limit) {
+    if (channel.floor.limited_by_interface && all && re_dbv && all->high() + *re_dbv > out.limit) {
         out.verdict = "undecided";
         out.found_text += "; the interface's own may hide one";
     }
@@ -103,7 +102,7 @@ FloorVerdict judge_line(const Limits& limits, const ChannelFloor& channel, const
         out.found_text = line_words(channel.lines[*amplifier.loudest_line]);
         heed_the_set_up(channel, amplifier, out);
     } else if (amplifier.full_power_v && channel.floor.unweighted.dbv) {
-        judge_no_line(channel, amplifier, out);
+        judge_no_line(channel, -decibels_from_amplitude(*amplifier.full_power_v), out);
         heed_the_set_up(channel, amplifier, out);
     } else {
         out.found_text = why_none(channel, amplifier, false);
@@ -137,7 +136,8 @@ FloorVerdict judge_ear(const Limits& limits, const ConditionFloor& condition, co
         out.found_text = fmt::format("no line reaches the threshold of hearing; next to it, by {:.0f} dB, is {}", -*amplifier.line_over_threshold_db,
                                      line_words(channel.lines[*amplifier.line_at_ear]));
     } else if (known) {
-        judge_no_line(channel, amplifier, out);
+        const auto& hiss = channel.floor.broadband_a_weighted.dbv;
+        judge_no_line(channel, hiss ? std::optional(amplifier.hiss_at_ear_db_spl->db.value - hiss->value) : std::nullopt, out);
     } else {
         out.found_text = why_none(channel, amplifier, true);
     }

@@ -1,125 +1,20 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
-#include "hushtrace/diagnose/floor_record.hpp"
-#include "hushtrace/signal/decibel.hpp"
+#include "../../src/diagnose/floor_record_parts.hpp"
+#include "diagnose/floor_job.hpp"
 #include "hushtrace/vehicle/hearing.hpp"
 
 using namespace hushtrace;
+using namespace floor_job;
 using Catch::Matchers::Contains;
-
-namespace {
-
-constexpr double kVolts = 7.0, kScaleSd_db = 0.12;
-
-/// A calibrated job with one amplifier of 100 W into 4 ohm and a speaker of 90 dB at 1 m.
-OpenedJob job_of() {
-    OpenedJob opened;
-    opened.folder = "/jobs/van";
-    opened.job.interface.volts_full_scale = {kVolts, kVolts};
-    opened.job.interface.volts_full_scale_sd_db = {kScaleSd_db, kScaleSd_db};
-    AmplifierData amplifier;
-    amplifier.name = "front";
-    amplifier.power_w = 100;
-    amplifier.load_ohm = 4;
-    opened.job.amplifiers.push_back(amplifier);
-    SpeakerData speaker;
-    speaker.amplifier = "front";
-    speaker.sensitivity_db_2v83_1m = 90;
-    opened.job.speakers.push_back(speaker);
-    return opened;
-}
-
-Take& add_take(OpenedJob& opened, const std::string& file, Engine engine, std::vector<Channel> channels = {Channel::left}) {
-    Take take;
-    take.file = file;
-    take.channels = std::move(channels);
-    take.conditions.engine = engine;
-    take.conditions.volume = 20;
-    opened.job.takes.push_back(take);
-    return opened.job.takes.back();
-}
-
-Reading dbv(double level, double sd_db = 0.05, LimitedBy limit = LimitedBy::nothing) { return {level, std::hypot(sd_db, kScaleSd_db), limit}; }
-FloorFigure figure(double level_dbv, LimitedBy limit = LimitedBy::nothing) {
-    return {Reading{level_dbv - decibels_from_amplitude(kVolts / std::sqrt(2.0)), 0.05, limit}, dbv(level_dbv, 0.05, limit), false};
-}
-FloorTone tone(double frequency_hz, double level_dbv, bool wanders = false) {
-    return {frequency_hz, Reading{level_dbv - decibels_from_amplitude(kVolts / std::sqrt(2.0)), 0.05, {}}, dbv(level_dbv), wanders, 0};
-}
-
-/// Unweighted -95 dBV, A-weighted -100, without lines -104.
-FloorReading floor_of(const std::string& take, std::vector<FloorTone> tones = {}, Channel channel = Channel::left) {
-    FloorReading out;
-    out.take = take;
-    out.channel = channel;
-    out.unweighted = figure(-95);
-    out.a_weighted = figure(-100);
-    out.broadband_a_weighted = figure(-104);
-    out.tones = std::move(tones);
-    out.third_octaves.resize(31);
-    return out;
-}
-
-/// A full-scale tone of 1 kHz: 2 V at volume 34, the ceiling; the gain that takes 2 V to 20 V.
-GainAnalysis gain_of(OpenedJob& opened) {
-    Take& take = add_take(opened, "takes/steps.flac", Engine::off);
-    take.tone = PlayedTone{Sine{1000, 0}, std::nullopt};
-    take.volume_steps = {30, 34, 36};
-    GainAnalysis gain;
-    StepCurve curve;
-    curve.take = take.file;
-    curve.tone_hz = 1000;
-    for (const auto& [volume, volts] : {std::pair{30.0, 1.0}, {34.0, 2.0}, {36.0, 2.4}}) {
-        VolumeStep step;
-        step.number = curve.steps.size() + 1;
-        step.volume = volume;
-        step.level_v = volts;
-        step.level_v_sd = volts * 0.014;
-        step.level_dbfs = decibels_from_amplitude(volts / (kVolts / std::sqrt(2.0)));
-        step.level_sd_db = 0.01;
-        curve.steps.push_back(step);
-    }
-    Ceiling ceiling;
-    ceiling.volume = 34;
-    ceiling.step = 2;
-    ceiling.level_v = 2.0;
-    ceiling.take = take.file;
-    curve.ceiling = ceiling;
-    gain.ceiling = ceiling;
-    gain.curves.push_back(curve);
-    AmplifierSetting setting;
-    setting.name = "front";
-    setting.channels = {Channel::left};
-    setting.rated_output_v = setting.target_output_v = 20.0;
-    setting.input_v_at_ceiling = setting.sensitivity_v = 2.0;
-    setting.gain_db = 20.0;
-    setting.gain_sd_db = 0.12;
-    setting.tone_dbfs = 0.0;
-    setting.volume = 34;
-    gain.amplifiers.push_back(setting);
-    return gain;
-}
-
-const FloorVerdict* verdict(const FloorRecord& record, const std::string& what) {
-    for (const FloorVerdict& one : record.acceptance)
-        if (one.what == what) return &one;
-    return nullptr;
-}
-bool lacks(const FloorRecord& record, const std::string& what) {
-    for (const FloorGap& one : record.gaps)
-        if (one.what == what) return true;
-    return false;
-}
-
-}  // namespace
 
 TEST_CASE("the ratios are the decibels between ceiling, watt and floor", "[floor_record]") {
     OpenedJob opened = job_of();
     add_take(opened, "takes/off.flac", Engine::off);
     const GainAnalysis gain = gain_of(opened);
     NoiseAnalysis noise;
-    noise.floor = {floor_of("takes/off.flac", {tone(50, -110), tone(1000, -112)})};
+    noise.floor = {reading_of("takes/off.flac", {tone(50, -110), tone(1000, -112)})};
     const FloorRecord record = floor_record(opened, noise, &gain);
     REQUIRE(record.conditions.size() == 1);
     const ChannelFloor& left = record.conditions[0].channels.at(0);
@@ -159,7 +54,7 @@ TEST_CASE("a gain that was read at the output counts before the one it should ha
     read.measured_sd_db = 0.15;
     gain.amplifiers[0].output_readings.push_back(read);
     NoiseAnalysis noise;
-    noise.floor = {floor_of("takes/off.flac")};
+    noise.floor = {reading_of("takes/off.flac")};
     const FloorRecord record = floor_record(opened, noise, &gain);
     const AmplifierFloor& front = record.conditions.at(0).channels.at(0).amplifiers.at(0);
     CHECK(front.gain_from == "found");
@@ -181,7 +76,7 @@ TEST_CASE("of several takes of one condition the latest state counts, then the c
     add_take(opened, "takes/isolator.flac", Engine::off).conditions.hookup = {Hookup::isolator};
     add_take(opened, "takes/muted.flac", Engine::off).conditions.source = SourceState::muted;
     NoiseAnalysis noise;
-    for (const Take& take : opened.job.takes) noise.floor.push_back(floor_of(take.file));
+    for (const Take& take : opened.job.takes) noise.floor.push_back(reading_of(take.file));
     const FloorRecord record = floor_record(opened, noise, nullptr);
     REQUIRE(record.conditions.size() == 2);
     CHECK(record.conditions[0].name == "engine off");
@@ -202,7 +97,7 @@ TEST_CASE("proposals pass, ask the ear or fail, and only what is written fails t
     const GainAnalysis gain = gain_of(opened);
     const auto judged = [&](double line_dbv) {
         NoiseAnalysis noise;
-        noise.floor = {floor_of("takes/idle.flac", {tone(1000, line_dbv, true)})};
+        noise.floor = {reading_of("takes/idle.flac", {tone(1000, line_dbv, true)})};
         return floor_record(opened, noise, &gain);
     };
     // full power is 2 V, +6.02 dBV: the proposal's -90 dB lies at -83.98 dBV, its -75 dB at -68.98
@@ -232,7 +127,7 @@ TEST_CASE("what the interface hides is a bound: at least so quiet, never a failu
     add_take(opened, "takes/off.flac", Engine::off);
     const GainAnalysis gain = gain_of(opened);
     NoiseAnalysis noise;
-    noise.floor = {floor_of("takes/off.flac")};
+    noise.floor = {reading_of("takes/off.flac")};
     noise.floor[0].broadband_a_weighted = figure(-104, LimitedBy::interface);
     noise.floor[0].a_weighted = figure(-100, LimitedBy::interface);
     FloorRecord record = floor_record(opened, noise, &gain);
@@ -264,83 +159,16 @@ TEST_CASE("a written limit has a verdict whatever is missing, and says what", "[
     };
     CHECK_THAT(said("line_below_full_power_db"), Contains("no floor was captured"));
     add_take(opened, "takes/off.flac", Engine::off);
-    noise.floor = {floor_of("takes/off.flac")};
+    noise.floor = {reading_of("takes/off.flac")};
     CHECK_THAT(said("hiss_below_full_power_db"), Contains("gain isn't known"));
     CHECK_THAT(said("at_ear_running_db_spl"), Contains("no take with the engine running"));
     noise.floor[0].third_octaves.clear();
     CHECK_THAT(said("line_below_full_power_db"), Contains("digital silence"));
-    noise.floor = {floor_of("takes/off.flac")};
+    noise.floor = {reading_of("takes/off.flac")};
     noise.floor[0].unweighted.dbv.reset();
     CHECK_THAT(said("line_below_full_power_db"), Contains("not calibrated"));
     opened.job.amplifiers.clear();
     CHECK_THAT(said("line_below_full_power_db"), Contains("describes no amplifier"));
-}
-
-TEST_CASE("lines bear the names of the sources that make them, and the set-up's own are told apart", "[floor_record]") {
-    OpenedJob opened = job_of();
-    add_take(opened, "takes/idle.flac", Engine::idle);
-    add_take(opened, "takes/shorted.flac", Engine::off).conditions.hookup = {Hookup::inputs_shorted};
-    const GainAnalysis gain = gain_of(opened);
-    NoiseAnalysis noise;
-    noise.floor = {floor_of("takes/idle.flac", {tone(1242, -70, true), tone(2480, -80, true), tone(150.02, -85), tone(8000, -74),
-                                                tone(1266, -92, true), tone(3333, -90)}),
-                   floor_of("takes/shorted.flac", {tone(8000, -74.5)})};
-    NoiseSource whine, hum;
-    whine.id = "alternator_whine-1";
-    whine.kind = NoiseKind::alternator_whine;
-    whine.frequency_hz = 1240;
-    hum.id = "mains_hum-1";
-    hum.kind = NoiseKind::mains_hum;
-    hum.frequency_hz = 50;
-    whine.takes = hum.takes = {"takes/idle.flac"};
-    noise.noise_sources = {whine, hum};
-    for (const auto& [id, hz, ratios] :
-         {std::tuple{"alternator_whine-1", 1240.0, std::vector{1.0, 2.0}}, {"mains_hum-1", 50.0, std::vector{1.0, 3.0}}}) {
-        SourceTrace trace;
-        trace.source_id = id;
-        trace.take = "takes/idle.flac";
-        trace.track.time_s = {0, 1};
-        trace.track.frequency_hz = {hz, hz};
-        trace.ratios = ratios;
-        noise.traces.push_back(trace);
-    }
-    const FloorRecord record = floor_record(opened, noise, &gain);
-    const ChannelFloor& left = record.conditions.at(0).channels.at(0);
-    REQUIRE(left.lines.size() == 6);
-    CHECK(left.lines[0].name == "alternator whine");
-    CHECK(left.lines[1].source_id == "alternator_whine-1");
-    CHECK(left.lines[2].name == "mains hum, 3 times 50 Hz");
-    CHECK(left.lines[3].name == "the measuring set-up's own");
-    CHECK(left.lines[3].below_ceiling_db->bound);
-    CHECK(left.lines[4].name == "beside the alternator whine");
-    CHECK(left.lines[5].name == "not named");
-    CHECK(left.lines[5].source_id.empty());
-    // the set-up's own line is louder than all but two, and doesn't count
-    CHECK(left.amplifiers.at(0).loudest_line == 0U);
-    CHECK(record.interface.size() == 1);
-}
-
-TEST_CASE("what wasn't followed makes the hiss a bound", "[floor_record]") {
-    OpenedJob opened = job_of();
-    opened.job.limits.hiss_below_full_power_db = -115;
-    add_take(opened, "takes/idle.flac", Engine::idle);
-    const GainAnalysis gain = gain_of(opened);
-    NoiseAnalysis noise;
-    noise.floor = {floor_of("takes/idle.flac")};
-    noise.floor[0].broadband = figure(-100);
-    NoiseSource hiss;
-    hiss.kind = NoiseKind::hiss;
-    LevelInTake level;
-    level.take = "takes/idle.flac";
-    for (const auto& [below_db, wanted] : {std::pair{5.0, "fail"}, {20.0, "undecided"}}) {
-        level.level_dbfs = noise.floor[0].broadband.dbfs->value - below_db;
-        hiss.levels = {level};
-        noise.noise_sources = {hiss};
-        const FloorRecord record = floor_record(opened, noise, &gain);
-        CHECK(verdict(record, "hiss_below_full_power_db")->verdict == wanted);
-        CHECK(record.conditions[0].channels[0].dynamic_range_a_db->bound == (below_db > 10));
-        CHECK_FALSE(record.conditions[0].channels[0].signal_to_noise_a_db->bound);
-    }
 }
 
 TEST_CASE("a subwoofer isn't charged with lines that it doesn't play", "[floor_record]") {
@@ -349,7 +177,7 @@ TEST_CASE("a subwoofer isn't charged with lines that it doesn't play", "[floor_r
     add_take(opened, "takes/idle.flac", Engine::idle);
     const GainAnalysis gain = gain_of(opened);
     NoiseAnalysis noise;
-    noise.floor = {floor_of("takes/idle.flac", {tone(1242, -60, true), tone(50, -95)})};
+    noise.floor = {reading_of("takes/idle.flac", {tone(1242, -60, true), tone(50, -95)})};
     const FloorRecord record = floor_record(opened, noise, &gain);
     CHECK(record.conditions[0].channels[0].amplifiers[0].loudest_line == 1U);
     CHECK(verdict(record, "line_below_full_power_db")->verdict == "pass");
@@ -363,7 +191,7 @@ TEST_CASE("a source that never clips, and one that isn't calibrated", "[floor_re
     gain.ceiling_reason = gain.curves[0].ceiling_reason = "never_clips";
     gain.curves[0].ceiling.reset();
     NoiseAnalysis noise;
-    noise.floor = {floor_of("takes/off.flac")};
+    noise.floor = {reading_of("takes/off.flac")};
     ChannelFloor left = floor_record(opened, noise, &gain).conditions.at(0).channels.at(0);
     CHECK(left.ceiling->never_clips);
     CHECK(left.signal_to_noise_a_db->bound);
@@ -380,4 +208,150 @@ TEST_CASE("a source that never clips, and one that isn't calibrated", "[floor_re
     REQUIRE(left.signal_to_noise_a_db);
     CHECK(left.signal_to_noise_a_db->db.value == Approx(20 * std::log10(2.0 / (kVolts / std::sqrt(2.0))) + 100 - 10).margin(0.005));
     CHECK_FALSE(left.amplifiers.at(0).hiss_re_full_power_db);
+}
+
+namespace {
+
+/// The left channel of the job's first take against the curves.
+ChannelFloor against(const OpenedJob& opened, const GainAnalysis* gain, const NoiseAnalysis& noise = {},
+                     FloorReading floor = reading_of("takes/off.flac")) {
+    ChannelFloor out;
+    out.channel = floor.channel;
+    out.floor = std::move(floor);
+    hold_to_ceiling({opened.job, noise, gain, opened.job.takes[0], 0}, out);
+    return out;
+}
+bool says(const ChannelFloor& channel, const char* words) {
+    for (const std::string& one : channel.notes)
+        if (one.find(words) != std::string::npos) return true;
+    return false;
+}
+
+}  // namespace
+
+TEST_CASE("of a channel's curves the one nearest to 1 kHz stands for its ceiling, where it was played at the same place", "[floor_record]") {
+    OpenedJob opened = job_of();
+    add_take(opened, "takes/off.flac", Engine::off);
+    GainAnalysis gain = gain_of(opened);
+    gain.curves.resize(5, gain.curves[0]);
+    for (std::size_t i = 0; i < 5; ++i) gain.curves[i].tone_hz = std::array{100.0, 2100.0, 500.0, 2000.0, 1000.0}[i];
+    gain.curves[4].channel = Channel::right;
+    const auto chosen_hz = [&] {
+        const ChannelFloor left = against(opened, &gain);
+        return left.ceiling ? left.ceiling->tone_hz : 0.0;
+    };
+    CHECK(chosen_hz() == 500);  // an octave below as well as above: the first
+    CHECK(against(opened, &gain).ceiling->tone_dbfs == 0);
+    gain.curves[2].take = "takes/lost.flac";
+    CHECK(chosen_hz() == 2000);
+    gain.curves[2].tone_hz = 0.2;  // taken for 1 Hz
+    gain.curves[2].take = gain.curves[0].take;
+    CHECK(chosen_hz() == 2000);
+    const auto played_at = [&](Point point, bool converter) {
+        opened.job.takes[1].conditions.point = point;
+        opened.job.amplifiers[0].converter.reset();
+        if (converter) opened.job.amplifiers[0].converter = ConverterData{};
+        return chosen_hz() > 0;
+    };
+    CHECK(played_at(Point::amp_input, true));
+    CHECK(played_at(Point::source_output, false));
+    CHECK_FALSE(played_at(Point::source_output, true));
+    CHECK_FALSE(played_at(Point::amp_output, false));
+    CHECK(played_at(Point::amp_input, false));
+    auto &here = opened.job.takes[0].conditions.at_amplifier, &there = opened.job.takes[1].conditions.at_amplifier;
+    here = "front";
+    CHECK(chosen_hz() > 0);
+    there = "front";
+    CHECK(chosen_hz() > 0);
+    there = "rear";
+    CHECK(chosen_hz() == 0);
+    here.reset();
+    CHECK(chosen_hz() > 0);
+    gain.ceiling.reset();
+    gain.ceiling_reason = "too_noisy";
+    CHECK(chosen_hz() == 0);
+    CHECK_FALSE(against(opened, nullptr).ceiling);
+}
+
+TEST_CASE("the step at the job's volume stands for the ceiling, else the curve's own, else the loudest clean one", "[floor_record]") {
+    OpenedJob opened = job_of();
+    add_take(opened, "takes/off.flac", Engine::off).conditions.volume.reset();
+    GainAnalysis gain = gain_of(opened);
+    std::vector<VolumeStep>& steps = gain.curves[0].steps;
+    steps[1].level_sd_db = 0.02;
+    FloorCeiling ceiling = *against(opened, &gain).ceiling;
+    CHECK(ceiling.take == "takes/steps.flac");
+    CHECK(ceiling.volume == 34.0);
+    CHECK(ceiling.level_v == 2.0);
+    CHECK(ceiling.level_dbfs == steps[1].level_dbfs);
+    CHECK(ceiling.level_sd_db == 0.02);
+    CHECK_FALSE(ceiling.never_clips);
+    CHECK(against(opened, &gain).notes.empty());
+    const auto volume = [&] {
+        const ChannelFloor left = against(opened, &gain);
+        return left.ceiling ? left.ceiling->volume.value_or(-1) : 0.0;
+    };
+    gain.ceiling->volume = 30;
+    CHECK(volume() == 30);
+    steps[0].input_overload = true;
+    CHECK(volume() == 34);
+    gain.ceiling->volume.reset();
+    gain.curves[0].ceiling->step = 3;
+    CHECK(volume() == 36);
+    gain.curves[0].ceiling.reset();
+    CHECK(volume() == 0);
+    gain.curves[0].ceiling_reason = "never_clips";
+    CHECK(volume() == 36);
+    CHECK_FALSE(against(opened, &gain).ceiling->never_clips);  // it ends with the job's
+    gain.limit_thd_percent = 0.5;
+    steps[2].thd_percent = 0.51;
+    CHECK(volume() == 34);
+    steps[2].thd_percent = 0.5;
+    CHECK(volume() == 36);
+    steps[2].input_overload = true;
+    CHECK(volume() == 34);
+    gain.ceiling.reset();
+    gain.ceiling_reason = "never_clips";
+    CHECK(against(opened, &gain).ceiling->never_clips);
+    CHECK(says(against(opened, &gain), "the source never clipped"));
+    opened.job.takes[1].tone = PlayedTone{Sine{1000, -6}, std::nullopt};
+    CHECK(against(opened, &gain).ceiling->tone_dbfs == -6);
+    CHECK(says(against(opened, &gain), "held against a tone of -6 dBFS"));
+    opened.job.takes[0].conditions.volume = 34;
+    CHECK(against(opened, &gain).notes.size() == 2);
+    opened.job.takes[0].conditions.volume = 33;
+    CHECK(says(against(opened, &gain), "taken at volume 33, the ceiling lies at 34: what goes with the volume is louder there"));
+    opened.job.takes[0].conditions.volume = 35;
+    CHECK(says(against(opened, &gain), "quieter there"));
+}
+
+TEST_CASE("floor and ceiling are held against each other where their inputs are calibrated alike", "[floor_record]") {
+    OpenedJob opened = job_of();
+    add_take(opened, "takes/off.flac", Engine::off);
+    const GainAnalysis gain = gain_of(opened);
+    // the ceiling was read at the other input: both scales are in the ratio
+    opened.job.interface.volts_full_scale_sd_db = {kScaleSd_db, 0.3};
+    opened.job.takes[1].channels = {Channel::right, Channel::left};
+    ChannelFloor left = against(opened, &gain);
+    CHECK(left.signal_to_noise_db->db.value == Approx(95 + 20 * std::log10(2.0)).margin(1e-6));
+    CHECK(left.signal_to_noise_db->db.sd == Approx(std::sqrt(0.05 * 0.05 + 0.01 * 0.01 + kScaleSd_db * kScaleSd_db + 0.09)).margin(1e-6));
+    opened.job.takes[1].channels = {Channel::left};
+    CHECK(against(opened, &gain).signal_to_noise_db->db.sd == Approx(std::hypot(0.05, 0.01)).margin(1e-6));
+    // volts against none
+    opened.job.interface.volts_full_scale = {};
+    left = against(opened, &gain);
+    CHECK(left.ceiling);
+    CHECK_FALSE(left.signal_to_noise_db);
+    CHECK(says(left, "inputs that aren't calibrated alike"));
+    // dBFS against dBFS: at one input alone
+    FloorReading floor = reading_of("takes/off.flac");
+    floor.unweighted.dbv.reset();
+    CHECK(against(opened, &gain, {}, floor).signal_to_noise_db);
+    opened.job.takes[1].channels = {Channel::right, Channel::left};
+    CHECK_FALSE(against(opened, &gain, {}, floor).signal_to_noise_db);
+    floor.third_octaves.clear();
+    left = against(opened, &gain, {}, floor);
+    CHECK_FALSE(left.ceiling);
+    CHECK(says(left, "digital silence"));
+    CHECK(left.notes.size() == 1);
 }
