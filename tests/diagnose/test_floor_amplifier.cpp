@@ -126,6 +126,19 @@ TEST_CASE("an amplifier's gain counts as found, then at its dial's end, then as 
     bench.setting().output_readings.push_back(output(27, Channel::left));
     CHECK(bench.held().gain_db->value == 27);
 
+    // nobody said how sure
+    bench.setting().output_readings = {output(27, Channel::left)};
+    bench.setting().output_readings[0].measured_sd_db.reset();
+    CHECK(bench.held().hiss_re_full_power_db->db.sd == Approx(std::hypot(0.05, 0.01)).margin(1e-9));
+    bench.setting().output_readings[0].channel = Channel::right;
+    bench.setting().output_readings[0].gain_sd_db.reset();
+    CHECK(bench.held().hiss_re_full_power_db->db.sd == Approx(std::hypot(0.05, kScaleSd_db)).margin(1e-9));
+    CHECK(bench.held().gain_db->sd == 0);
+    bench.setting().output_readings.clear();
+    bench.setting().gain_reached_db.reset();
+    bench.setting().gain_sd_db.reset();
+    CHECK(bench.held().gain_db->sd == 0);
+
     bench.setting().name = "another";
     CHECK(bench.held().gain_from == "unknown");
     CHECK(bench.notes("its gain isn't known"));
@@ -147,6 +160,8 @@ TEST_CASE("an amplifier's gain counts as found, then at its dial's end, then as 
         bench.amplifier().sensitivity_v = ends;
         CHECK(bench.held().gain_db->value == Approx(decibels(20.0 / input_v)));
     }
+    bench.opened.job.source.preout_v = 0.9;
+    CHECK(bench.held().gain_db->value == Approx(decibels(20.0 / 0.9)));
     bench.with_gain = false;
     CHECK(bench.held().gain_from == "stated");
     bench.opened.job.source.preout_v = 0.0;

@@ -53,6 +53,17 @@ TEST_CASE("conditions stand in the order in which one would make them, fewer loa
     CHECK(record.conditions[8].notes.empty());
 }
 
+TEST_CASE("the engine's state goes before the loads", "[floor_record]") {
+    OpenedJob opened = job_of();
+    const std::vector<Engine> order{Engine::off,  Engine::accessory, Engine::key_on, Engine::ready,
+                                    Engine::idle, Engine::raised,    Engine::sweep,  Engine::cranking};
+    for (std::size_t i = 0; i < order.size(); ++i)  // each has more on than the next
+        add_take(opened, "takes/one.flac", order[i]).conditions.loads = Words(order.size() - i, "fan");
+    const FloorRecord record = record_of_all(opened);
+    REQUIRE(record.conditions.size() == order.size());
+    for (std::size_t i = 0; i < order.size(); ++i) CHECK(record.conditions[i].engine == order[i]);
+}
+
 TEST_CASE("a take is no floor of the system where something plays, is changed, muted, overloaded or not heard", "[floor_record]") {
     using Change = void (*)(Take&);
     const auto counts = [](Change change) {

@@ -137,6 +137,7 @@ TEST_CASE("what lies less than 3 dB over the interface's own is limited by it, a
     CHECK(one.unweighted.dbfs->limited_by == LimitedBy::interface);
     CHECK(one.unweighted.dbv->limited_by == LimitedBy::interface);
     CHECK(one.unweighted.dbv->value == Approx(-100).margin(1e-9));
+    CHECK(one.unweighted.dbv->sd == Approx(decibels(1.1)).margin(1e-9));
     CHECK_FALSE(one.unweighted.interface_taken_off);
     // at 3.1 dB half is left, of which 0.1 of the whole is a fifth; at 20 dB it is a tenth, less than 0.5 dB
     one = told(3.1, 0.1);
@@ -182,6 +183,7 @@ TEST_CASE("thirds of octaves of flat noise: the density by each band's width, in
     CHECK_FALSE(bands[17].level.dbv);
     CHECK_FALSE(bands[0].few_bins);  // 4.6 Hz
     c.volts_full_scale = 4.0;
+    CHECK(bands_of(c)[17].level.dbv->sd == Approx(bands[17].level.dbfs->sd).margin(1e-9));
     c.volts_full_scale_sd_db = 0.2;
     c.spectrum.effective_duration_s = 1;
     bands = bands_of(c);
@@ -268,6 +270,13 @@ TEST_CASE("the interface's own noise goes off each band by the last take with th
     settle_bands(floor, opened.job);
     CHECK_FALSE(floor[0].third_octaves[0].level.interface_taken_off);
     CHECK_FALSE(floor[0].third_octaves[2].level.interface_taken_off);
+    // no pad and one of 0 dB are the same
+    opened.job.takes[0].attenuation_db = {};
+    opened.job.takes[2].attenuation_db = {0.0};
+    floor = before;
+    settle_bands(floor, opened.job);
+    CHECK(floor[0].bands_interface == InterfaceKnown::by_band);
+    opened.job.takes[2].attenuation_db = {10.4};
     // a pad that only one of them has
     opened.job.takes[0].attenuation_db = {};
     floor = before;
@@ -302,7 +311,7 @@ TEST_CASE("the floor without its lines leaves out still lines and the bands that
     Take take;
     TakeSurvey survey = survey_of(take, flat_noise());
     ChannelSurvey& c = survey.channels[0];
-    for (const auto& [low, high] : {std::pair{998U, 1002U}, {197U, 223U}, {397U, 443U}, {3997U, 4000U}})
+    for (const auto& [low, high] : {std::pair{998U, 1002U}, {197U, 223U}, {397U, 443U}, {2997U, 3303U}, {3997U, 4000U}})
         for (std::size_t k = low; k <= high; ++k) {
             c.spectrum.density[k] = 1000 * kDensity;
             if (low != 998) c.floor_density[k] = 500 * kDensity;  // a narrow median sees half the tone
@@ -312,12 +321,12 @@ TEST_CASE("the floor without its lines leaves out still lines and the bands that
     c.lines[0].mean_square_sd = 1e-10;
     c.lines[0].frequency_sd_hz = 0.01;
     // 20 times the track is 4000 Hz and more: half the rate ends it; 25 times lies beyond; a hundredth reaches below 0
-    survey.families = {swept_family({{1, 3e-10}, {2, 2e-10}, {20, 1e-20}, {25, 1e-20}, {0.01, 1e-20}})};
-    survey.families[0].lines[3].mean_square.clear();
+    survey.families = {swept_family({{1, 3e-10}, {2, 2e-10}, {15, 1e-20}, {20, 1e-20}, {25, 1e-20}, {0.01, 1e-20}})};
+    survey.families[0].lines[4].mean_square.clear();
     read_floor(survey, 0);
     // 20 to 4000 Hz of flat noise; what was swept holds the noise of a wide stretch
     CHECK(c.floor.broadband.unweighted.value == Approx(3980 * kDensity).epsilon(1e-4));
-    CHECK(c.floor.all.unweighted.value == Approx((3980 + 999 * (5 + 27 + 47 + 3.5)) * kDensity).epsilon(1e-4));
+    CHECK(c.floor.all.unweighted.value == Approx((3980 + 999 * (5 + 27 + 47 + 307 + 3.5)) * kDensity).epsilon(1e-4));
     CHECK(c.floor.upper_hz == 4000);
     // strongest first; two still lines touch the first band and are its
     std::vector<double> told;
@@ -338,9 +347,12 @@ TEST_CASE("the floor without its lines leaves out still lines and the bands that
 
 TEST_CASE("a moving line is told from three standard deviations on, unless it is the skirt of one 30 dB stronger", "[floor_survey]") {
     Take take;
-    const auto told = [&](std::vector<std::pair<double, double>> lines, bool silent = false) {
+    const auto told = [&](std::vector<std::pair<double, double>> lines, bool silent = false, std::size_t length = 8000) {
         TakeSurvey survey = survey_of(take, flat_noise());
         survey.channels[0].silent = silent;
+        survey.channels[0].spectrum.length = length;
+        survey.channels[0].spectrum.density.resize(length / 2 + 1);
+        survey.channels[0].floor_density.resize(length / 2 + 1);
         survey.families = {swept_family(lines)};
         survey.families[0].ridge.track = {};  // swept nothing that is known
         read_floor(survey, 0);
@@ -356,6 +368,9 @@ TEST_CASE("a moving line is told from three standard deviations on, unless it is
     CHECK(told({{1, 1e-8}, {0.972, 0.99e-11}}) == 1);
     CHECK(told({{1, 1e-8}, {0.96, 0.99e-11}}) == 2);
     CHECK(told({{1, 1e-8}}, true) == 0);
+    // bins of 2 Hz: x² = 0.36 (14 + 2 x), x = 2.634
+    CHECK(told({{1, 2.62 * kDensity}}, false, 4000) == 0);
+    CHECK(told({{1, 2.65 * kDensity}}, false, 4000) == 1);
 }
 
 TEST_CASE("the loudest take's level stands for a source", "[findings]") {

@@ -132,6 +132,7 @@ TEST_CASE("a multiple of a source's frequency is named with its number", "[floor
     CHECK(named(NoiseKind::mains_hum, 50, 2.979) == "mains hum");
     CHECK(named(NoiseKind::mains_hum, std::nullopt, 3) == "mains hum");
     CHECK(named(NoiseKind::mains_hum, 0.0, 3) == "mains hum");
+    CHECK(named(NoiseKind::mains_hum, 0.5, 3) == "mains hum, 300 times 0.5 Hz");
     CHECK(named(NoiseKind::alternator_whine, 50, 3) == "alternator whine");
     CHECK(named(NoiseKind::bus_tone, 49.96, 3) == "data bus tone, 3 times 50 Hz");
 }

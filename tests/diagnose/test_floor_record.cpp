@@ -298,6 +298,9 @@ TEST_CASE("the step at the job's volume stands for the ceiling, else the curve's
     gain.ceiling->volume.reset();
     gain.curves[0].ceiling->step = 3;
     CHECK(volume() == 36);
+    for (VolumeStep& step : steps) step.volume.reset();
+    CHECK(against(opened, &gain).ceiling->level_v == 2.4);
+    for (std::size_t i = 0; i < 3; ++i) steps[i].volume = std::array{30.0, 34.0, 36.0}[i];
     gain.curves[0].ceiling.reset();
     CHECK(volume() == 0);
     gain.curves[0].ceiling_reason = "never_clips";
@@ -317,6 +320,13 @@ TEST_CASE("the step at the job's volume stands for the ceiling, else the curve's
     opened.job.takes[1].tone = PlayedTone{Sine{1000, -6}, std::nullopt};
     CHECK(against(opened, &gain).ceiling->tone_dbfs == -6);
     CHECK(says(against(opened, &gain), "held against a tone of -6 dBFS"));
+    for (const auto& [level_dbfs, said] : {std::pair{-0.04, false}, {-0.06, true}, {0.06, true}}) {
+        opened.job.takes[1].tone = PlayedTone{Sine{1000, level_dbfs}, std::nullopt};
+        CHECK(says(against(opened, &gain), "held against a tone of") == said);
+    }
+    opened.job.takes[1].tone.reset();
+    CHECK(against(opened, &gain).ceiling->tone_dbfs == 0);
+    opened.job.takes[1].tone = PlayedTone{Sine{1000, -6}, std::nullopt};
     opened.job.takes[0].conditions.volume = 34;
     CHECK(against(opened, &gain).notes.size() == 2);
     opened.job.takes[0].conditions.volume = 33;
@@ -335,8 +345,12 @@ TEST_CASE("floor and ceiling are held against each other where their inputs are 
     ChannelFloor left = against(opened, &gain);
     CHECK(left.signal_to_noise_db->db.value == Approx(95 + 20 * std::log10(2.0)).margin(1e-6));
     CHECK(left.signal_to_noise_db->db.sd == Approx(std::sqrt(0.05 * 0.05 + 0.01 * 0.01 + kScaleSd_db * kScaleSd_db + 0.09)).margin(1e-6));
+    opened.job.interface.volts_full_scale_sd_db = {kScaleSd_db, std::nullopt};
+    CHECK(against(opened, &gain).signal_to_noise_db->db.sd == Approx(std::sqrt(0.05 * 0.05 + 0.01 * 0.01 + kScaleSd_db * kScaleSd_db)).margin(1e-6));
     opened.job.takes[1].channels = {Channel::left};
     CHECK(against(opened, &gain).signal_to_noise_db->db.sd == Approx(std::hypot(0.05, 0.01)).margin(1e-6));
+    opened.job.interface.volts_full_scale_sd_db = {};  // nobody said: what is told is the reading's
+    CHECK(against(opened, &gain).signal_to_noise_db->db.sd == Approx(std::hypot(std::hypot(0.05, kScaleSd_db), 0.01)).margin(1e-6));
     // volts against none
     opened.job.interface.volts_full_scale = {};
     left = against(opened, &gain);

@@ -106,6 +106,7 @@ TEST_CASE("amplifiers idle at some 3 % of what they draw, between 0.7 and 3 A ea
     CHECK(middle_at(0.032, with_amplifier({}, 450)) == middle_at(0.032, with_amplifier({}, 450, 12.0)));
     CHECK(middle_at(0.032, with_amplifier(50, 2000)) == Approx(usual).epsilon(1e-9));
     CHECK(middle_at(0.032, with_amplifier({}, -450)) == usual);
+    CHECK(middle_at(0.032, with_amplifier({}, 0.8)) == middle_at(0.032, with_amplifier(5)));
 }
 
 TEST_CASE("what signal and supply current share is the ground, as far as the noise's current flows through it", "[ground]") {
@@ -119,6 +120,18 @@ TEST_CASE("what signal and supply current share is the ground, as far as the noi
     check_about(estimate_ground(seen, {}, kStiff_hz), with_prior(19.9, std::hypot(0.35, 1.0)), 0.1);
     seen.shared_mohm = Reading{0.0, 0.1, {}};
     CHECK(estimate_ground(seen, {}, kStiff_hz).middle_mohm == Approx(kPrior_mohm).epsilon(0.04));
+}
+
+TEST_CASE("readings that contradict each other leave an estimate between them", "[ground]") {
+    GroundSeen seen;
+    seen.drop_v = 0.3;
+    seen.drop_at_rest = true;   // 200 milliohm
+    seen.shared_mohm = Reading{0.5, 0.01, {}};
+    seen.strap = ChangeSeen{-60, 0.5};
+    const GroundEstimate told = estimate_ground(seen, {}, kStiff_hz);
+    CHECK(told.low_mohm < told.middle_mohm);
+    CHECK(told.middle_mohm < told.high_mohm);
+    CHECK(told.middle_mohm < 150);
 }
 
 TEST_CASE("a strap takes the share that ground, body and strap leave of a steady current", "[ground]") {
