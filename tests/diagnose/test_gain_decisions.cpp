@@ -172,6 +172,7 @@ TEST_CASE("the pad that is asked for leaves the loudest step 3 dB below the rail
     CHECK(pad_after({-30, -1, 1}, 9) == 30);
     CHECK(pad_after({-1, 1}, 13) == 30);  // to 27
     CHECK(pad_after({-1, 1}, 14) == 40);
+    CHECK(pad_after({5, 3}, 1) == 6);
     CHECK(pad_after({6, 4}, 1) == 10);  // a level that falls is no rise
     // from one clean step or none nothing is known of the rise: 3 dB each
     CHECK(pad_after({}, 1) == 6);
@@ -221,6 +222,8 @@ TEST_CASE("a level that stops rising while the tone stays clean lags from there 
     for (VolumeStep& step : curve.curve.steps) step.volume.reset();
     curve.curve.steps[3].level_dbfs = -1.9;
     CHECK(lags(curve) == std::pair<std::size_t, std::size_t>{4, 3});
+    curve = left({{std::nullopt, -20}, {std::nullopt, -19.5}, {std::nullopt, -19}, {std::nullopt, -18.95}});
+    CHECK(lags(curve) == std::pair<std::size_t, std::size_t>{3, 2});  // half a decibel each is more than the 0.3 that count
 }
 
 TEST_CASE("the lowest ceiling is the job's, of two at one volume the one that is bent more above it", "[gain][decisions]") {
@@ -260,6 +263,11 @@ TEST_CASE("the lowest ceiling is the job's, of two at one volume the one that is
     held_over.held_back = true;
     CHECK(chosen({at22, held_over}, "input_overloaded") == 120);
     CHECK(chosen({over20, bent, at22}, "always_distorted") == 100);
+    GainCurve held_bent = bent;
+    held_bent.held_back = true;
+    CHECK(chosen({at22, held_bent}, "always_distorted") == 100);
+    CHECK(chosen({at22, left({{22.0, -10}, overloaded(23, 0)}, 222)}) == 122);  // it ends no lower
+    CHECK(chosen({left({{1.0, -10}, {2.0, -8, 9}}, 101), left({overloaded(1, 0)}, 119)}, "input_overloaded") == 119);
     // a curve overloaded throughout has no clean volume: it lies below all
     CHECK(chosen({at22, left({overloaded(20, 0)}, 119)}, "input_overloaded") == 119);
     // without any ceiling, in the order in which they weigh

@@ -136,6 +136,10 @@ TEST_CASE("an amplifier's cautions: bridged outputs, tweeters, a full-power tone
     CHECK(count(refused, "speakers disconnected") == 0);
     CHECK(count(refused, "not calibrated") == 0);
     CHECK_FALSE(refused.gain_db);
+    for (VolumeStep& step : fed.curves[0].curve.steps) step.level_v.reset();
+    refused = fed.set();
+    CHECK(refused.refused);
+    CHECK(count(refused, "not calibrated") == 0);
     fed.opened.job.source.output.reset();
     amplifier.power_w.reset();
     CHECK(count(fed.set(), "speakers disconnected") == 0);

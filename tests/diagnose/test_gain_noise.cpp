@@ -67,6 +67,10 @@ TEST_CASE("the noise at the input is that of the noisiest channel asked for, in 
     REQUIRE(one);
     CHECK(one->channel == Channel::left);
     CHECK(one->dbv == Approx(kTenth_dbv - 20).margin(0.02));
+    sounds.opened.job.takes[0].tone = PlayedTone{NearSilence{}, std::nullopt};
+    REQUIRE(sounds.read());
+    CHECK(sounds.read()->dbv == Approx(kTenth_dbv).margin(0.02));
+    sounds.opened.job.takes[0].tone.reset();
     CHECK_FALSE(sounds.read({Channel::sub}));
     std::swap(sounds.opened.job.takes[0].channels[0], sounds.opened.job.takes[0].channels[1]);
     CHECK(sounds.read()->channel == Channel::left);
@@ -84,6 +88,16 @@ TEST_CASE("the noise at the input is that of the noisiest channel asked for, in 
     CHECK_FALSE(sounds.read());
     sounds.sound.clear();
     CHECK_FALSE(sounds.read());
+}
+
+TEST_CASE("of a long take no more than a minute or so is read", "[gain][input_noise]") {
+    Sounds sounds;
+    sounds.add("takes/off.flac", {0.1}, 80.0, {Channel::left});
+    const auto sound = sounds.sound["takes/off.flac"].channel(0);
+    for (std::size_t n = static_cast<std::size_t>(70 * kRate); n < sound.size(); ++n) sound[n] *= 10;
+    CHECK(sounds.read()->dbv == Approx(kTenth_dbv).margin(0.02));
+    for (std::size_t n = static_cast<std::size_t>(55 * kRate); n < sound.size(); ++n) sound[n] *= 10;
+    CHECK(sounds.read()->dbv > kTenth_dbv + 10);
 }
 
 TEST_CASE("the interface's own goes off the noise at the input, or is all that was seen", "[gain][input_noise]") {

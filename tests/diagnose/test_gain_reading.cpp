@@ -117,6 +117,7 @@ TEST_CASE("each plateau is read with its place, its level in volts and its disto
             const double noise_percent = 100 * 1e-5 * std::sqrt(2.0) / std::pow(10.0, level_dbfs / 20);
             CHECK(step.thd_noise_percent == Approx(noise_percent).epsilon(0.2));
             CHECK(step.thd_noise_sd_percent > 0);
+            CHECK(step.thd_noise_sd_percent < step.thd_noise_percent);
             CHECK(step.harmonics_counted == 17);  // 420 to 3780 Hz
             CHECK(step.harmonics_missing == 77);  // to 19950 Hz
             CHECK_FALSE(step.input_overload);
@@ -291,16 +292,68 @@ TEST_CASE("which takes bear on the ceiling", "[gain][reading]") {
         CHECK_FALSE(bears(change));
 }
 
-TEST_CASE("a tone that noise hides is drowned, one that is just too short isn't", "[gain][reading]") {
+TEST_CASE("how long the tone was there, on a step or not", "[gain][reading]") {
     Source source = quick(1);
     source.stops = {Stop{-40, 2.0}};
-    source.noise_rms = 0.02;  // crests of five times the tone's peak
-    const Curves noisy = read(source, {});
-    CHECK(noisy.curves[0].drowned == (noisy.curves[0].tone_there_s > 0.5));
-    source.noise_rms = 1e-5;
     CHECK_FALSE(read(source, {}).curves[0].drowned);
     CHECK(read(source, {}).curves[0].tone_there_s == Approx(2.0).margin(0.15));
     source.stops.clear();
     source.lead_in_s = 1;
     CHECK(read(source, {}).curves[0].tone_there_s == 0);
+}
+
+TEST_CASE("a tone at one volume counts only where nothing was stepped", "[gain][reading]") {
+    JobInMemory job;
+    job.add("single.flac", quick(1), {}).conditions.volume = 30;
+    GainAnalysis told = job.analyse();
+    CHECK(told.takes == std::vector<std::string>{"single.flac"});
+    CHECK(told.curves.size() == 2);
+    CHECK(told.ceiling_reason == "never_clips");
+    job.add("steps.flac", quick(4), volumes_from(20, 4)).faults = {TakeFault::dropout};
+    job.add("levels.flac", quick(2), {}).tone->waveform = Stepped{kTone_hz, {-6, -2}};
+    Take& output = job.add("output.flac", quick(2), volumes_from(20, 2));
+    output.conditions.point = Point::amp_output;
+    told = job.analyse();
+    CHECK(told.takes == std::vector<std::string>{"steps.flac", "levels.flac"});
+    CHECK(told.curves.size() == 4);
+    REQUIRE(warned(told, "take_dropout"));
+    CHECK(told.warnings.front().take == "steps.flac");
+    CHECK_THAT(told.warnings.front().text, Contains("samples were lost in this take"));
+}
+
+TEST_CASE("a channel without the tone is named beside one that has it", "[gain][reading]") {
+    JobInMemory job;
+    Source source = quick(2);
+    source.channel_gain = {1.0, 0.0};
+    job.add("a.flac", source, volumes_from(20, 2));
+    const GainAnalysis told = job.analyse();
+    REQUIRE(warned(told, "channel_silent"));
+    CHECK(told.warnings.front().take == "a.flac");
+    CHECK_THAT(told.warnings.front().text, Contains("the right channel holds no 210 Hz tone"));
+    CHECK(told.warnings.size() == 1);
+    source.channel_gain = {0.0, 0.0};
+    JobInMemory dead;
+    dead.add("a.flac", source, volumes_from(20, 2));
+    CHECK_FALSE(warned(dead.analyse(), "channel_silent"));
+}
+
+TEST_CASE("what can't be read is told by its own words, or with how many there are", "[gain][reading]") {
+    JobInMemory job;
+    const auto words = [&] {
+        try {
+            job.analyse();
+        } catch (const Error& error) {
+            CHECK(error.kind() == ErrorKind::invalid_input);
+            return std::string(error.what());
+        }
+        return std::string();
+    };
+    CHECK_THAT(words(), Contains("no take with a steady tone"));
+    job.add("a.flac", quick(1), {});
+    CHECK(words().empty());
+    job.sound.clear();
+    CHECK_THAT(words(), Contains("no such file") && !Contains("none of the"));
+    job.add("b.flac", quick(1), {});
+    job.sound.clear();
+    CHECK_THAT(words(), Contains("none of the 2 takes with a steady tone can be read: ") && Contains("no such file"));
 }
