@@ -345,6 +345,21 @@ TEST_CASE("the floor without its lines leaves out still lines and the bands that
     CHECK(c.tones[5].mean_square.sd == Approx(std::sqrt(kDensity * (7 * kDensity + 4e-10) / 25)).epsilon(1e-4));
 }
 
+TEST_CASE("a swept band reaches three bins beyond the track at either end", "[floor_survey]") {
+    Take take;
+    TakeSurvey survey = survey_of(take, flat_noise());
+    ChannelSurvey& c = survey.channels[0];
+    c.spectrum.length = 4000;  // bins of 2 Hz
+    c.spectrum.density.resize(2001);
+    c.floor_density.resize(2001);
+    c.lines = {line_from(190, 194, 1e-10), line_from(190, 193.9, 2e-10), line_from(226, 230, 3e-10), line_from(226.1, 230, 4e-10)};
+    survey.families = {swept_family({{1, 0}})};
+    read_floor(survey, 0);
+    REQUIRE(c.tones.size() == 2);
+    CHECK(c.tones[0].mean_square.value == 4e-10);
+    CHECK(c.tones[1].mean_square.value == 2e-10);
+}
+
 TEST_CASE("a moving line is told from three standard deviations on, unless it is the skirt of one 30 dB stronger", "[floor_survey]") {
     Take take;
     const auto told = [&](std::vector<std::pair<double, double>> lines, bool silent = false, std::size_t length = 8000) {
@@ -368,17 +383,10 @@ TEST_CASE("a moving line is told from three standard deviations on, unless it is
     CHECK(told({{1, 1e-8}, {0.972, 0.99e-11}}) == 1);
     CHECK(told({{1, 1e-8}, {0.96, 0.99e-11}}) == 2);
     CHECK(told({{1, 1e-8}}, true) == 0);
+    // three per cent of its own ratio
+    CHECK(told({{2, 1e-8}, {2.058, 0.99e-11}}) == 1);
+    CHECK(told({{2, 1e-8}, {2.065, 0.99e-11}}) == 2);
     // bins of 2 Hz: x² = 0.36 (14 + 2 x), x = 2.634
     CHECK(told({{1, 2.62 * kDensity}}, false, 4000) == 0);
     CHECK(told({{1, 2.65 * kDensity}}, false, 4000) == 1);
-}
-
-TEST_CASE("the loudest take's level stands for a source", "[findings]") {
-    NoiseSource source;
-    CHECK(loudest_level(source) == nullptr);
-    source.levels.resize(4);
-    source.levels[1].level_dbfs = -60;
-    source.levels[2].level_dbfs = -50;
-    source.levels[3].level_dbfs = -55;
-    CHECK(loudest_level(source) == &source.levels[2]);
 }

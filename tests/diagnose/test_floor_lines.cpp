@@ -285,3 +285,13 @@ TEST_CASE("what wasn't followed makes the hiss a bound", "[floor_record]") {
         CHECK_FALSE(record.conditions[0].channels[0].signal_to_noise_a_db->bound);
     }
 }
+
+TEST_CASE("the loudest take's level stands for a source", "[findings]") {
+    NoiseSource source;
+    CHECK(loudest_level(source) == nullptr);
+    source.levels.resize(4);
+    source.levels[1].level_dbfs = -60;
+    source.levels[2].level_dbfs = -50;
+    source.levels[3].level_dbfs = -55;
+    CHECK(loudest_level(source) == &source.levels[2]);
+}

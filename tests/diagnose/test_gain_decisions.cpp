@@ -222,6 +222,7 @@ TEST_CASE("a level that stops rising while the tone stays clean lags from there 
     for (VolumeStep& step : curve.curve.steps) step.volume.reset();
     curve.curve.steps[3].level_dbfs = -1.9;
     CHECK(lags(curve) == std::pair<std::size_t, std::size_t>{4, 3});
+    CHECK(lags(left(at_levels({-20, -18, -17.6, -17.3}))) == std::pair<std::size_t, std::size_t>{3, 2});  // against the first rise of 2 dB
     curve = left({{std::nullopt, -20}, {std::nullopt, -19.5}, {std::nullopt, -19}, {std::nullopt, -18.95}});
     CHECK(lags(curve) == std::pair<std::size_t, std::size_t>{3, 2});  // half a decibel each is more than the 0.3 that count
 }

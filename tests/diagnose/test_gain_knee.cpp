@@ -147,7 +147,7 @@ TEST_CASE("the knee is read in the quietest of the steps that exceed the limit, 
     CHECK_FALSE(one.knee());
     one.offer(-6, 1.02, clipped, 0.011);   // less twice its uncertainty: within the limit
     one.offer(-6, 9, clipped, 0.01, true);
-    one.offer(-6, 0.5, clipped);
+    one.offer(-6, 1.0, clipped, 0);
     CHECK_FALSE(one.knee());
     one.offer(-4, 9, clipped);
     CHECK(one.read_in() == 4);

@@ -1,6 +1,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <numbers>
+#include <random>
 
 #include "../../src/diagnose/gain_noise.hpp"
 #include "diagnose/stepped_job.hpp"
@@ -88,6 +89,20 @@ TEST_CASE("the noise at the input is that of the noisiest channel asked for, in 
     CHECK_FALSE(sounds.read());
     sounds.sound.clear();
     CHECK_FALSE(sounds.read());
+}
+
+TEST_CASE("how unsure the noise is: by its band and the time that it was read for", "[gain][input_noise]") {
+    Sounds sounds;
+    sounds.add("takes/off.flac", {0.1, 0.1}, 4.0);
+    CHECK(sounds.read()->channel == Channel::left);  // of two alike the first
+    std::mt19937 bits(7);
+    std::normal_distribution<double> normal(0, 0.05);
+    for (double& sample : sounds.sound["takes/off.flac"].channel(1)) sample = normal(bits);
+    const auto one = sounds.read({Channel::right});
+    // 0.05 of 10 V rms, of which 20 to 4000 Hz hold 0.995; sd of a mean square 1 / sqrt(3980 Hz times 4 s)
+    CHECK(one->dbv == Approx(20 * std::log10(0.5) + 10 * std::log10(0.995)).margin(0.12));
+    CHECK(one->sd_db == Approx(10 * std::log10(1 + 1 / std::sqrt(3980 * 4.0))).epsilon(0.15));
+    CHECK(one->limited_by == LimitedBy::nothing);
 }
 
 TEST_CASE("of a long take no more than a minute or so is read", "[gain][input_noise]") {

@@ -98,6 +98,15 @@ TEST_CASE("the tone is read where it was said to be, though a louder one sounds 
     CHECK_FALSE(with_beside(0.09).drowned);
 }
 
+TEST_CASE("a tone is drowned by the most of its time, wherever that lies", "[gain][tones]") {
+    for (const auto& [first_s, drowned] : {std::pair{0.6, true}, {0.4, false}}) {
+        JobInMemory job = take_of({{2.0, kTone_hz, kTone_hz, 0.1}});
+        add_sine(job, 1510, 0.15, 0, first_s);
+        add_sine(job, 1510, 0.15, 2 - first_s, 2);
+        CHECK(curve_of(job).drowned == drowned);
+    }
+}
+
 TEST_CASE("of a long step its middle is read", "[gain][tones]") {
     // 2 % of another tone but for the middle 1.6 s of 4
     JobInMemory job = take_of({{4.0, kTone_hz, kTone_hz, 0.1}});

@@ -118,6 +118,8 @@ TEST_CASE("what signal and supply current share is the ground, as far as the noi
     check_about(told, with_prior(19.9, std::hypot(0.35, 0.1)), 0.08);
     seen.shared_mohm = Reading{12.0, 12.0, {}};  // hardly read
     check_about(estimate_ground(seen, {}, kStiff_hz), with_prior(19.9, std::hypot(0.35, 1.0)), 0.1);
+    seen.shared_mohm = Reading{0.8, 0.01, {}};
+    CHECK(estimate_ground(seen, {}, kStiff_hz).middle_mohm < 0.5 * kPrior_mohm);
     seen.shared_mohm = Reading{0.0, 0.1, {}};
     CHECK(estimate_ground(seen, {}, kStiff_hz).middle_mohm == Approx(kPrior_mohm).epsilon(0.04));
 }
@@ -125,7 +127,7 @@ TEST_CASE("what signal and supply current share is the ground, as far as the noi
 TEST_CASE("readings that contradict each other leave an estimate between them", "[ground]") {
     GroundSeen seen;
     seen.drop_v = 0.3;
-    seen.drop_at_rest = true;   // 200 milliohm
+    seen.drop_at_rest = true;  // 200 milliohm
     seen.shared_mohm = Reading{0.5, 0.01, {}};
     seen.strap = ChangeSeen{-60, 0.5};
     const GroundEstimate told = estimate_ground(seen, {}, kStiff_hz);
@@ -152,7 +154,7 @@ TEST_CASE("a strap takes the share that ground, body and strap leave of a steady
     told = estimate_ground(seen, {}, kStiff_hz);
     expected = with_prior(43.4, std::hypot(3 * 3.75 / 43.4, 1.05 / 43.4, 0.0576 * 60 / 43.4));
     CHECK(told.middle_mohm == Approx(expected.middle).epsilon(0.1));
-    seen.strap->at_most = true;   // or more
+    seen.strap->at_most = true;  // or more
     CHECK(estimate_ground(seen, {}, kStiff_hz).high_mohm > 1.1 * told.high_mohm);
 }
 
@@ -171,6 +173,8 @@ TEST_CASE("the amplifier's branch of the supply gives way where cable and capaci
     // 20 m, 9 microhenry: 685 Hz
     CHECK(remade_db(20.0, 80.0, {}, 685) > remade_db(20.0, 80.0, {}, 340) + 0.3);
     CHECK(remade_db(20.0, 80.0, {}, 685) > remade_db(20.0, 80.0, {}, 1370) + 0.3);
+    // an octave to either side of it the branch is as stiff
+    CHECK(remade_db(20.0, 80.0, {}, 342.5) == Approx(remade_db(20.0, 80.0, {}, 1369.8)).margin(0.1));
     // 5 m of 21 mm2 copper are usual; so is a length or an area that is none
     CHECK(remade_db(5.0, 21.0, Conductor::copper, 1370) == at_resonance);
     for (const double none : {0.0, -1.0, std::numeric_limits<double>::infinity()}) CHECK(remade_db(none, none, {}, 1370) == at_resonance);
