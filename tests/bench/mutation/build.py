@@ -75,7 +75,8 @@ class Build:
                     known.write_text(" ".join(str(n) for n, _ in left) + "\n" + whole)
                     return file, left
                 bad = {int(n) for n in re.findall(re.escape(str(source)) + r":(\d+):(?:\d+:)? +(?:error|required from here|  required)", done.stderr)}
-                keep = [(n, s) for n, s in left if not any(s.line <= line <= s.last_line for line in bad)]
+                numbers = {int(n) for n in re.findall(r"\bint number = (\d+)", done.stderr)}    # an expression of many lines is named by its last
+                keep = [(n, s) for n, s in left if n not in numbers and not any(s.line <= line <= s.last_line for line in bad)]
                 if len(keep) == len(left):
                     named = {int(n) for n in re.findall(r"number = (\d+)", done.stderr)}
                     keep = [(n, s) for n, s in left if n not in named]
