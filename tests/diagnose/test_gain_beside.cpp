@@ -150,8 +150,9 @@ TEST_CASE("a channel 10 dB below another one of its take is quiet, or a crossove
         return out;
     };
     CHECK(codes({at(997, kRising), at(997, lower(9.9), Channel::right)}).empty());
+    CHECK(codes({at(997, kRising), at(997, lower(10.1), Channel::right)}) == Words{"channel_quiet"});
     std::vector<GainCurve> curves{at(997, kRising), at(997, lower(10), Channel::rear_right), at(997, lower(-2), Channel::center)};
-    curves[1].curve.steps[0].level_dbfs -= 1;  // the median counts
+    curves[1].curve.steps[2].level_dbfs -= 5;  // the median counts
     std::vector<Warning> told = compared(curves);
     REQUIRE(told.size() == 1);
     CHECK(told[0].code == "channel_quiet");
