@@ -1,0 +1,101 @@
+#pragma once
+#include <cmath>
+#include <cstddef>
+#include <list>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "../../src/diagnose/steady_parts.hpp"
+
+/// Surveys made by hand: what a take would show, without its sound.
+namespace hushtrace {
+
+inline constexpr double kMadeNoise = 1e-12;   // full scale squared per hertz, under all lines
+
+/// Flat noise and nothing else, bins of `bin_hz`.
+inline StillSpectrum quiet_still(double bin_hz = 1.0, double rate_hz = 16000.0) {
+    StillSpectrum s;
+    s.sample_rate_hz = rate_hz;
+    s.bin_hz = bin_hz;
+    s.duration_s = 20.0;
+    s.averages = 25.0;
+    const auto bins = static_cast<std::size_t>(std::lround(0.5 * rate_hz / bin_hz)) + 1;
+    s.density.assign(bins, kMadeNoise);
+    s.noise.assign(bins, kMadeNoise);
+    s.surprise.assign(bins, 0.0F);
+    return s;
+}
+
+/// Puts a line into the one bin where it lies; ascending.
+inline StillLine& stand(StillSpectrum& s, double frequency_hz, double mean_square, double surprise = 50.0) {
+    const std::size_t k = s.bin_of(frequency_hz);
+    s.density[k] += mean_square / s.bin_hz;
+    s.surprise[k] = static_cast<float>(surprise);
+    StillLine line;
+    line.frequency_hz = static_cast<double>(k) * s.bin_hz;
+    line.frequency_sd_hz = 0.03 * s.bin_hz;
+    line.mean_square = mean_square;
+    line.surprise = surprise;
+    line.excess = s.density[k] / s.noise[k] - 1.0;
+    s.lines.push_back(line);
+    return s.lines.back();
+}
+
+/// A channel whose spectrum over the take is flat noise in bins of 1 Hz.
+inline ChannelSurvey quiet_channel(Channel channel, double bin_hz = 1.0, double rate_hz = 16000.0) {
+    ChannelSurvey out;
+    out.channel = channel;
+    out.spectrum.sample_rate_hz = rate_hz;
+    out.spectrum.length = static_cast<std::size_t>(rate_hz);
+    out.spectrum.noise_bandwidth_hz = 1.5;
+    out.spectrum.segments = 20;
+    out.spectrum.effective_averages = 20;
+    out.spectrum.effective_duration_s = 20;
+    out.spectrum.density.assign(out.spectrum.length / 2 + 1, kMadeNoise);
+    out.floor_density = out.spectrum.density;
+    out.still = quiet_still(bin_hz, rate_hz);
+    out.brief = quiet_still(4.0 * bin_hz, rate_hz);
+    return out;
+}
+
+/// A take of quiet channels; the survey refers to the take.
+inline TakeSurvey quiet_survey(const Take& take, double bin_hz = 1.0, double rate_hz = 16000.0) {
+    TakeSurvey out;
+    out.take = &take;
+    out.duration_s = 20.0;
+    out.sample_rate_hz = rate_hz;
+    for (const Channel channel : take.channels) out.channels.push_back(quiet_channel(channel, bin_hz, rate_hz));
+    return out;
+}
+
+inline Take made_take(std::string file, Engine engine = Engine::off, std::vector<Channel> channels = {Channel::left, Channel::right}) {
+    Take take;
+    take.file = std::move(file);
+    take.channels = std::move(channels);
+    take.conditions.engine = engine;
+    return take;
+}
+
+/// A comb of teeth (number, power in each channel), each as clear as `surprise`.
+inline LineComb made_comb(double spacing_hz, const std::vector<std::pair<int, std::vector<double>>>& teeth, double surprise = 20.0) {
+    LineComb comb;
+    comb.spacing_hz = spacing_hz;
+    comb.spacing_sd_hz = 0.001;
+    for (const auto& [number, mean_square] : teeth) {
+        CombTooth tooth;
+        tooth.number = number;
+        tooth.frequency_hz = number * spacing_hz;
+        tooth.frequency_sd_hz = 0.002;
+        tooth.surprise = surprise;
+        tooth.mean_square = mean_square;
+        comb.teeth.push_back(tooth);
+        comb.surprise += surprise;
+    }
+    comb.surprise_of_rest = comb.surprise - surprise;
+    return comb;
+}
+
+inline bool says(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
+
+}  // namespace hushtrace
