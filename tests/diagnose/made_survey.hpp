@@ -1,7 +1,7 @@
 #pragma once
 #include <cmath>
 #include <cstddef>
-#include <list>
+#include <numbers>
 #include <string>
 #include <utility>
 #include <vector>
@@ -77,8 +77,11 @@ inline Take made_take(std::string file, Engine engine = Engine::off, std::vector
     return take;
 }
 
-/// A comb of teeth (number, power in each channel), each as clear as `surprise`.
-inline LineComb made_comb(double spacing_hz, const std::vector<std::pair<int, std::vector<double>>>& teeth, double surprise = 20.0) {
+/// (number, power in each channel)
+using Powers = std::vector<std::pair<int, std::vector<double>>>;
+
+/// A comb of teeth, each as clear as `surprise`.
+inline LineComb made_comb(double spacing_hz, const Powers& teeth, double surprise = 20.0) {
     LineComb comb;
     comb.spacing_hz = spacing_hz;
     comb.spacing_sd_hz = 0.001;
@@ -94,6 +97,38 @@ inline LineComb made_comb(double spacing_hz, const std::vector<std::pair<int, st
     }
     comb.surprise_of_rest = comb.surprise - surprise;
     return comb;
+}
+
+/// A take's search over all its channels.
+struct Searched {
+    Take take = made_take("takes/off.flac");
+    TakeSurvey survey;
+    SteadySearch search;
+    explicit Searched(std::vector<Channel> channels = {Channel::left}) {
+        take.channels = std::move(channels);
+        survey = quiet_survey(take);
+        search.survey = &survey;
+        for (std::size_t c = 0; c < survey.channels.size(); ++c) {
+            search.spectra.push_back(&survey.channels[c].still);
+            search.channel_of.push_back(c);
+        }
+    }
+};
+
+inline Powers alike(const std::vector<int>& numbers, double power = 1e-8) {
+    Powers out;
+    for (const int n : numbers) out.push_back({n, {power}});
+    return out;
+}
+
+/// The lines of a square pulse by its Fourier series, (sin(pi n d) / (pi n))^2; `off_db` in turn on top.
+inline Powers pulses(double duty, const std::vector<int>& numbers, const std::vector<double>& off_db = {0.0}) {
+    Powers out;
+    for (std::size_t i = 0; i < numbers.size(); ++i) {
+        const double n = numbers[i], line = std::sin(std::numbers::pi * n * duty) / (std::numbers::pi * n);
+        out.push_back({numbers[i], {1e-6 * line * line * std::pow(10.0, 0.1 * off_db[i % off_db.size()])}});
+    }
+    return out;
 }
 
 inline bool says(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
