@@ -1,0 +1,239 @@
+#include "../../src/diagnose/take_survey.hpp"
+
+#include <algorithm>
+#include <catch2/catch.hpp>
+#include <numbers>
+#include <random>
+
+#include "../../src/diagnose/programme.hpp"
+#include "../../src/diagnose/steady_survey.hpp"
+#include "diagnose/made_survey.hpp"
+#include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/take_file.hpp"
+#include "measure/clipped_tone.hpp"
+#include "temporary_folder.hpp"
+
+using namespace hushtrace;
+
+namespace {
+
+struct OnDisk {
+    TemporaryFolder folder;
+    OpenedJob opened;
+    OnDisk() { opened.folder = folder.path(); }
+    Take write(const std::vector<std::vector<double>>& sound, double rate, std::vector<Channel> channels) {
+        Block block(sound.size(), sound[0].size());
+        for (std::size_t c = 0; c < sound.size(); ++c) std::copy(sound[c].begin(), sound[c].end(), block.channel(c).begin());
+        const std::string name(1, next++);
+        TakeWriter writer(folder / (name + ".wav"), rate, sound.size());
+        writer.write(block);
+        writer.close();
+        return made_take(name + ".wav", Engine::off, std::move(channels));
+    }
+    char next = 'a';   // names of the takes
+};
+
+std::vector<double> noise_and_tone(double sd, double amplitude, double frequency_hz, double rate, double seconds, unsigned seed) {
+    std::mt19937 random(seed);
+    std::normal_distribution<double> noise(0.0, 1.0);
+    std::vector<double> out(static_cast<std::size_t>(rate * seconds));
+    for (std::size_t n = 0; n < out.size(); ++n)
+        out[n] = sd * noise(random) + amplitude * std::sin(2.0 * std::numbers::pi * frequency_hz * static_cast<double>(n) / rate);
+    return out;
+}
+
+ErrorKind kind_of(const OpenedJob& job, const Take& take) {
+    try {
+        survey_take(job, take);
+    } catch (const Error& error) {
+        return error.kind();
+    }
+    return ErrorKind::disk_failed;   // none
+}
+
+}  // namespace
+
+TEST_CASE("a take's survey holds each signal channel's noise and lines, with its scale", "[survey]") {
+    constexpr double rate = 6000.0, sd = 1e-3;
+    OnDisk disk;
+    disk.opened.job.interface.volts_full_scale = {8.0, 2.0, 4.0};
+    disk.opened.job.interface.volts_full_scale_sd_db = {0.1, 0.2, 0.3};
+    const Take take = disk.write({noise_and_tone(sd, 0.0, 1.0, rate, 4.0, 1), noise_and_tone(sd, 0.02, 1000.0, rate, 4.0, 2), std::vector<double>(24000, 0.1)}, rate,
+                                 {Channel::supply, Channel::right, Channel::left});
+    const TakeSurvey survey = survey_take(disk.opened, take, 2.5);
+    CHECK(survey.take == &take);
+    CHECK(survey.sample_rate_hz == rate);
+    CHECK(survey.duration_s == Approx(4.0));
+    CHECK(survey.from_s == 0.0);
+    REQUIRE(survey.channels.size() == 2);   // what a probe reads on the supply is no noise in it
+    const ChannelSurvey& right = survey.channels[0];
+    CHECK(right.channel == Channel::right);
+    CHECK(right.file_channel == 1);
+    CHECK(right.volts_full_scale == 2.0);
+    CHECK(right.volts_full_scale_sd_db == 0.2);
+    CHECK_FALSE(right.silent);
+    // white noise of variance 1e-6 over 3 kHz
+    CHECK(right.floor_density.at(2000) == Approx(sd * sd / (0.5 * rate)).epsilon(0.25));
+    CHECK(right.hiss.all.unweighted.value == Approx(sd * sd).epsilon(0.1));
+    CHECK(right.floor.all.unweighted.value == Approx(sd * sd + 0.5 * 0.02 * 0.02).epsilon(0.05));
+    REQUIRE(right.lines.size() == 1);
+    CHECK(right.lines[0].frequency_hz == Approx(1000.0).margin(0.2));
+    CHECK(right.lines[0].mean_square == Approx(0.5 * 0.02 * 0.02).epsilon(0.05));
+    CHECK(right.still.lines.size() == 1);
+    CHECK(right.quasi_peak);
+    // the picture: a tone's own level in its bin, twelve bins a second of the rate
+    REQUIRE_FALSE(right.spectrogram_dbfs.empty());
+    CHECK(right.spectrogram_bin_hz == Approx(12.0).margin(0.5));
+    CHECK(right.column_s > 0.02);
+    CHECK(right.column_s * static_cast<double>(right.spectrogram_dbfs.size()) == Approx(4.0).margin(0.2));
+    const auto& column = right.spectrogram_dbfs[right.spectrogram_dbfs.size() / 2];
+    const auto at = static_cast<std::size_t>(std::lround(1000.0 / right.spectrogram_bin_hz));
+    CHECK(*std::max_element(column.begin() + static_cast<std::ptrdiff_t>(at) - 1, column.begin() + static_cast<std::ptrdiff_t>(at) + 2) ==
+          Approx(20.0 * std::log10(0.02)).margin(1.6));   // a tone between two bins reads 1.4 dB low (Harris 1978, Hann)
+    const ChannelSurvey& left = survey.channels[1];
+    CHECK(left.channel == Channel::left);
+    CHECK(left.silent);   // dc says no more than nothing
+    CHECK(left.lines.empty());
+    REQUIRE(survey.warnings.size() == 1);   // 2.5 s of 4
+    CHECK(survey.warnings[0].code == "long_take");
+    CHECK(says(survey.warnings[0].text, "followed through the first 2 s; levels and floor are of all 4 s"));
+}
+
+TEST_CASE("a take that can't be surveyed says why", "[survey]") {
+    OnDisk disk;
+    const std::vector<double> second = noise_and_tone(1e-3, 0.0, 1.0, 4000.0, 0.49, 1);
+    CHECK(kind_of(disk.opened, disk.write({second}, 4000.0, {Channel::left})) == ErrorKind::too_short);
+    CHECK(kind_of(disk.opened, disk.write({second, second}, 4000.0, {Channel::left})) == ErrorKind::invalid_input);
+    CHECK(kind_of(disk.opened, disk.write({second, second}, 4000.0, {Channel::supply, Channel::supply_current})) == ErrorKind::invalid_input);
+    const std::vector<double> slow = noise_and_tone(1e-3, 0.0, 1.0, 3999.0, 1.0, 1);
+    CHECK(kind_of(disk.opened, disk.write({slow}, 3999.0, {Channel::left})) == ErrorKind::invalid_input);
+    // shorter than a second its spectrum is coarse
+    const Take brief = disk.write({noise_and_tone(1e-3, 0.0, 1.0, 4000.0, 0.51, 1)}, 4000.0, {Channel::left});
+    const TakeSurvey survey = survey_take(disk.opened, brief);
+    CHECK(survey.duration_s == Approx(0.51));
+    CHECK(survey.channels.at(0).spectrum.bin_hz() == Approx(8.0).margin(0.1));
+    CHECK(survey.warnings.empty());
+}
+
+TEST_CASE("clicks and bursts are left out where they leave half of the time", "[survey]") {
+    Bursts bursts;
+    bursts.duration_s = 1.0;
+    bursts.events.resize(2);
+    bursts.events[0].time_s = 0.2;
+    bursts.events[1].time_s = 0.6;
+    bursts.left_out = {{0.3, 0.5}, {0.7, 0.8}};
+    CHECK(moments_of_clicks(bursts, 0.124) == std::vector<double>{0.2, 0.6, 0.4, 0.75});
+    CHECK(moments_of_clicks(bursts, 0.126).empty());
+    CHECK(moments_of_clicks({}, 0.1).empty());
+}
+
+TEST_CASE("a programme is loud and changes from moment to moment in most of its bands", "[survey]") {
+    const Take take = made_take("a");
+    TakeSurvey survey = quiet_survey(take);
+    ChannelSurvey& left = survey.channels[0];
+    left.spectrogram_bin_hz = 50.0;
+    // every second column louder by so much, in all bands: half of that over 1.28 is the spread
+    const auto change = [&](double by_db, std::size_t columns = 40, std::size_t from_bin = 0, std::size_t to_bin = 300) {
+        left.spectrogram_dbfs.assign(columns, std::vector<float>(300, -60.0F));
+        for (std::size_t t = 0; t < columns; t += 2)
+            for (std::size_t k = from_bin; k < to_bin; ++k) left.spectrogram_dbfs[t][k] += static_cast<float>(by_db);
+        return holds_programme(survey);
+    };
+    left.floor.all.unweighted = {0.5e-4 * 1.01, 0.0, {}};   // -40 dBFS
+    CHECK(change(9.1));        // 3.5 dB * 2.563 = 8.97
+    CHECK_FALSE(change(8.8));
+    CHECK(change(9.1, 8));
+    CHECK_FALSE(change(9.1, 7));   // too few columns to tell
+    // seven bands from 100 Hz: 2, 4, 8 ... bins; the median decides
+    CHECK(change(9.1, 40, 0, 32));         // 100 Hz to 1.6 kHz: four of them
+    CHECK_FALSE(change(9.1, 40, 0, 16));   // three
+    CHECK(change(9.1, 40, 16, 300));       // four upper ones
+    CHECK_FALSE(change(9.1, 40, 32, 300));
+    left.floor.all.unweighted.value = 0.5e-4 * 0.99;
+    CHECK_FALSE(change(20.0));
+    left.floor.all.unweighted.value = 0.5e-2;
+    CHECK(change(20.0));
+    left.silent = true;
+    CHECK_FALSE(change(20.0));
+}
+
+TEST_CASE("a held tone is a sine at one volume", "[survey]") {
+    Take take;
+    CHECK_FALSE(is_held_tone(take));
+    take.tone = PlayedTone{Sine{997, 0}, std::nullopt};
+    CHECK(is_held_tone(take));
+    take.volume_steps = {1, 2};
+    CHECK_FALSE(is_held_tone(take));
+    take.volume_steps.clear();
+    take.tone->waveform = Pink{};
+    CHECK_FALSE(is_held_tone(take));
+}
+
+TEST_CASE("a tone that clips is a finding with its share, its limit and each channel's words", "[survey]") {
+    clipped_tone::Setup s;
+    s.amplitude = 0.4;
+    s.noise_rms = 1e-4;
+    const auto clipped = [&s](double rail, double seconds = 2.0) {
+        s.law = clipped_tone::hard(rail);
+        s.seconds = seconds;
+        return clipped_tone::render(s);
+    };
+    OnDisk disk;
+    disk.opened.job.interface.volts_full_scale = {std::nullopt, 5.0};
+    Take take = disk.write({clipped(0.38), clipped(0.3), std::vector<double>(96000, 0.0)}, 48000, {Channel::left, Channel::right, Channel::supply});
+    take.tone = PlayedTone{Sine{997, 0}, std::nullopt};
+    std::list<NoiseSource> sources;
+    add_clipping(sources, disk.opened, take);
+    REQUIRE(sources.size() == 1);
+    const NoiseSource& found = sources.front();
+    CHECK(found.kind == NoiseKind::clipping);
+    CHECK(found.takes == std::vector<std::string>{"a.wav"});
+    CHECK(found.confidence == 0.95);
+    CHECK(found.channels == std::vector<Channel>{Channel::left, Channel::right});
+    CHECK(found.frequency_hz.value_or(0) == Approx(997.0).margin(0.1));
+    // of a sine of 0.4 what lies over 0.3: 2 acos(0.75) / pi of the time; the worse channel's
+    CHECK(found.clipped_share.value_or(0) == Approx(2.0 * std::acos(0.75) / std::numbers::pi).margin(0.01));
+    CHECK(found.clip_level_dbfs.value_or(0) == Approx(20.0 * std::log10(0.3)).margin(0.02));
+    REQUIRE(found.levels.size() == 2);
+    // first Fourier coefficient of the clipped sine: 2 / pi (asin r + r sqrt(1 - r^2))
+    const auto left_by = [](double r) { return 2.0 / std::numbers::pi * (std::asin(r) + r * std::sqrt(1.0 - r * r)); };
+    CHECK(found.levels[0].level_dbfs.value_or(0) == Approx(20.0 * std::log10(0.4 * left_by(0.95))).margin(0.02));
+    CHECK_FALSE(found.levels[0].level_dbv);
+    CHECK(found.levels[0].sd_db == 0.1);
+    CHECK(found.levels[1].channel == Channel::right);
+    CHECK(found.levels[1].level_dbv.value_or(0) == Approx(20.0 * std::log10(5.0 / std::numbers::sqrt2 * 0.4 * left_by(0.75))).margin(0.02));
+    CHECK(found.level_dbfs == found.levels[0].level_dbfs);   // the louder one's
+    CHECK_FALSE(found.level_dbv);
+    REQUIRE(found.evidence.size() == 2);
+    CHECK(says(found.evidence[0].text, "left: The tone runs into a rail, "));
+    CHECK(says(found.evidence[0].text, "A sine would touch the limit at -8.4 dBFS."));
+    CHECK(found.evidence[0].unit == "dBFS");
+    CHECK(found.evidence[0].value == Approx(20.0 * std::log10(0.38)).margin(0.02));
+    CHECK(says(found.evidence[1].text, "right: The tone runs into a rail, 2.5 dB past where it starts."));   // 20 lg(4 / 3)
+    CHECK(says(found.evidence[1].text, "A sine would touch the limit at 1.06 V."));   // 0.3 * 5 V / sqrt 2
+    CHECK(found.evidence[1].unit == "dBV");
+    CHECK(found.evidence[1].takes == std::vector<std::string>{"a.wav"});
+    // what is clean, or not to be heard, is none
+    s.amplitude = 0.2;
+    Take clean = disk.write({clipped(0.38)}, 48000, {Channel::left});
+    clean.tone = take.tone;
+    add_clipping(sources, disk.opened, clean);
+    CHECK(sources.size() == 1);
+    s.amplitude = 0.004;
+    s.noise_rms = 1e-6;
+    Take faint = disk.write({clipped(0.0024)}, 48000, {Channel::left});   // 0.004 * 0.715 is below 0.003, -50 dBFS
+    faint.tone = take.tone;
+    add_clipping(sources, disk.opened, faint);
+    CHECK(sources.size() == 1);
+    // the middle is looked at: what lies before and after it may be silence
+    s.amplitude = 0.4;
+    s.noise_rms = 1e-4;
+    std::vector<double> framed = clipped(0.3, 1.6);
+    framed.insert(framed.begin(), 60000, 0.0);
+    framed.resize(framed.size() + 60000, 0.0);
+    Take middle = disk.write({framed}, 48000, {Channel::left});
+    middle.tone = take.tone;
+    add_clipping(sources, disk.opened, middle);
+    REQUIRE(sources.size() == 2);
+    CHECK(sources.back().clipped_share.value_or(0) == Approx(2.0 * std::acos(0.75) / std::numbers::pi).margin(0.01));
+}
