@@ -233,7 +233,8 @@ TEST_CASE("what feed and branch lose together is held against what is allowed", 
     job.job.supply.allowed_drop_v = 0.2;
     job.job.supply.branches[0].area_mm2.reset();
     const PowerAnalysis spent = analyse_power(job);
-    CHECK(holds(part(spent, "branch a").notes, "the feed loses 0.20 V of the 0.2 V allowed, which leaves too little for a branch: a thicker feed comes first"));
+    CHECK(holds(part(spent, "branch a").notes,
+                "the feed loses 0.20 V of the 0.2 V allowed, which leaves too little for a branch: a thicker feed comes first"));
     job.job.supply.allowed_drop_v = 0.3;
     CHECK_FALSE(holds(part(analyse_power(job), "branch a").notes, "leaves too little"));
     job.job.supply.allowed_drop_v = 0.205;   // 1 mV is left: thicker than any

@@ -126,11 +126,14 @@ TEST_CASE("what the lines leave of the whole stands at the source's own frequenc
 }
 
 TEST_CASE("two sides that hold a source alike speak for what they share, unlike ones for the louder lead", "[source_loudness]") {
-    const auto said = [](double left_db, double right_db) { return One(K::unexplained_tone, {{Channel::left, left_db}, {Channel::right, right_db}}).sides(); };
+    const auto said = [](double left_db, double right_db) {
+        return One(K::unexplained_tone, {{Channel::left, left_db}, {Channel::right, right_db}}).sides();
+    };
     CHECK(says(said(-60, -60), "Left and right carry it alike, within 1 dB (as captured; the two inputs aren't calibrated)"));
     CHECK(says(said(-60, -64.5), "alike, within 5 dB"));
     CHECK(says(said(-60, -65.9), "alike"));
-    CHECK(says(said(-60, -66.1), "On the left it is 6 dB louder than right (as captured; the two inputs aren't calibrated): that leans towards the left lead"));
+    CHECK(says(said(-60, -66.1),
+               "On the left it is 6 dB louder than right (as captured; the two inputs aren't calibrated): that leans towards the left lead"));
     CHECK(says(said(-74.9, -60), "On the right it is 15 dB louder than left"));
     CHECK(says(said(-74.9, -60), "that leans towards the right lead"));
     CHECK(says(said(-75.1, -60), "that speaks for the right lead"));

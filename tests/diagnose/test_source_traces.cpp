@@ -153,6 +153,8 @@ TEST_CASE("a wandering source's trace is the nearest family that moves, with its
     CHECK(traces[0].track.frequency_hz.at(1) == 1000.5);
     check_ratios(traces[0], {0.5, 1, 2});
     CHECK(traces[1].family == std::optional<std::size_t>(0));   // strayed by less than 3 %
+    two.in_a().families = {family(1000.5, {1}), family(998.5, {1})};
+    CHECK(two.of(source(K::motor_whine, 1000, in_both())).at(0).family == std::optional<std::size_t>(0));   // in whichever order
     const auto steady_in = [&](std::size_t take, double mean_hz) {
         (take == 0 ? two.in_a() : two.in_b()).families = {family(mean_hz, {1})};
         const auto all = two.of(source(K::motor_whine, 1000, in_both()));
@@ -181,6 +183,7 @@ TEST_CASE("lines that hold still are traced where each take has them", "[traces]
     put(201.4);        // 1.5 Hz at least
     put(1001.9);       // 0.2 %
     put(1000.4, 1);    // nearer
+    put(1001.2, 1);    // not so near
     put(1503.1);       // too far
     const auto traces = two.of(comb);
     REQUIRE(traces.size() == 2);

@@ -112,8 +112,9 @@ TEST_CASE("a line at a bus's rate, or twice or three times that, is its", "[by_n
         double frequency_hz, rate_hz;
         int number;
     };
-    for (const Line& one : {Line{1000, 1000, 1}, Line{2000, 1000, 2}, Line{3000, 1000, 3}, Line{8000, 8000, 1}, Line{16000, 8000, 2}, Line{800, 800, 1},
-                            Line{2400, 800, 3}, Line{1600, 1600, 1}, Line{3200, 1600, 2}, Line{4800, 1600, 3}, Line{1000.59, 1000, 1}, Line{999.41, 1000, 1}}) {
+    for (const Line& one :
+         {Line{1000, 1000, 1}, Line{2000, 1000, 2}, Line{3000, 1000, 3}, Line{8000, 8000, 1}, Line{16000, 8000, 2}, Line{800, 800, 1},
+          Line{2400, 800, 3}, Line{1600, 1600, 1}, Line{3200, 1600, 2}, Line{4800, 1600, 3}, Line{1000.59, 1000, 1}, Line{999.41, 1000, 1}}) {
         CAPTURE(one.frequency_hz);
         const auto bus = bus_of_line(one.frequency_hz);
         REQUIRE(bus);

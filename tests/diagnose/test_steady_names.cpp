@@ -38,13 +38,14 @@ TEST_CASE("the mains are told by how many lines they have and how exact their ra
         std::vector<int> numbers;
         const char *rests_on, *why;
     };
-    for (const Row& row : {Row{50.0, 50, {1}, "mains: one line", "1 line at multiples of 50.00 Hz, the mains (50 Hz here, +0.00 % off)"},
-                           Row{60.06, 60, {1, 3}, "mains: several lines, usual frequency", "2 lines at multiples of 60.06 Hz, the mains (60 Hz here, +0.10 % off)"},
-                           Row{49.91, 50, {1, 2, 3}, "mains: several lines, usual frequency", "(50 Hz here, -0.18 % off)"},
-                           Row{49.89, 50, {1, 2, 3}, "mains: several lines, unusual frequency", "(50 Hz here, -0.22 % off)"},
-                           Row{50.09, 50, {1, 2}, "mains: several lines, usual frequency", "+0.18 % off"},
-                           Row{50.11, 50, {1, 2}, "mains: several lines, unusual frequency", "+0.22 % off"},
-                           Row{50.0, 50, {2, 4, 6}, "mains: even ones alone", "3 lines"}}) {
+    for (const Row& row :
+         {Row{50.0, 50, {1}, "mains: one line", "1 line at multiples of 50.00 Hz, the mains (50 Hz here, +0.00 % off)"},
+          Row{60.06, 60, {1, 3}, "mains: several lines, usual frequency", "2 lines at multiples of 60.06 Hz, the mains (60 Hz here, +0.10 % off)"},
+          Row{49.91, 50, {1, 2, 3}, "mains: several lines, usual frequency", "(50 Hz here, -0.18 % off)"},
+          Row{49.89, 50, {1, 2, 3}, "mains: several lines, unusual frequency", "(50 Hz here, -0.22 % off)"},
+          Row{50.09, 50, {1, 2}, "mains: several lines, usual frequency", "+0.18 % off"},
+          Row{50.11, 50, {1, 2}, "mains: several lines, unusual frequency", "+0.22 % off"},
+          Row{50.0, 50, {2, 4, 6}, "mains: even ones alone", "3 lines"}}) {
         CAPTURE(row.spacing_hz, row.numbers);
         const SteadyComb out = named_mains(s.search, made_comb(row.spacing_hz, alike(row.numbers)), row.nominal_hz);
         CHECK(out.kind == NoiseKind::mains_hum);

@@ -104,10 +104,17 @@ TEST_CASE("lines that go together are one comb, each with what it is", "[steady_
         CHECK(found[0].mean_square.at(0) == Approx(1e-8 * static_cast<double>(row.lines_hz.size())).epsilon(0.01));
         CHECK(found[0].mean_square.at(1) == 0.0);
     }
+    const auto bus = Made().lines({2000}).found().at(0);
+    CHECK(bus.harmonics.at(0).number == 2.0);
+    CHECK(bus.frequency_sd_hz == Approx(0.015));   // half of the line's
     // two high lines lie on some comb by chance
     const auto two = Made().lines({1330, 1710}).found();
     REQUIRE(two.size() == 2);
     CHECK(two[0].kind == K::unexplained_tone);
+    // nor are four on multiples of few hertz clicks: some rate fits always
+    const auto four = Made().lines({1511, 1709, 1907, 2111}).found();
+    CHECK(four.size() == 4);
+    CHECK(Made().lines({1511, 1513.4}).found().size() == 1);   // the skirt of the other
     CHECK(Made().found().empty());
     Made silent;
     silent.lines({437});
@@ -133,6 +140,10 @@ TEST_CASE("lines too faint to be found by name are named by their very rate", "[
     CHECK(frames[0].rests_on == "phone: by its rate");
     const auto beside = Made(1.0 / 3.0, 8000.0).lines({217.0}, 15.0).found();
     CHECK(beside.at(0).kind == K::unexplained_tone);
+    Made heard;   // and by its frames
+    heard.survey.channels[0].phone = CombStretch{made_comb(650.0 / 3.0, alike({1, 2, 3})), 1.0, 3.0, 40.0, false};
+    REQUIRE(heard.found().size() == 1);
+    CHECK(heard.found()[0].rests_on == "phone: two or three lines");
     // a bus's line doesn't stray
     Made turning;
     stand(turning.still(), 2000.0, 1e-8).wander_hz = 0.7;
@@ -151,6 +162,7 @@ TEST_CASE("few lines at multiples of 100 Hz that begin low are a rectifier's, ho
     REQUIRE(found[0].harmonics.size() == 3);
     CHECK(found[0].harmonics[0].number == 2.0);
     CHECK(found[0].harmonics[2].number == 20.0);
+    CHECK(found[0].frequency_sd_hz < 0.01);   // read at the 20th: 0.03 Hz and what the fit allows, over 20
     Made four;   // of more there would be more; one so high leads a motor's turns
     for (const double hz : {100.0, 200.0, 300.0}) stand(four.still(), hz, 1e-10);
     stand(four.still(), 1000.0, 1e-8);

@@ -59,25 +59,28 @@ TEST_CASE("what a source comes with is told from takes that differ in that alone
     for (const Row& row : {
              Row{[](C& a, C&) { a.loads = {"fan"}; }, "It comes with the load 'fan' switched on", K::unexplained_tone, K::switched_load,
                  "load: comes with a load switched on"},
-             Row{[](C& a, C&) { a.loads = {"fan"}; }, "It comes with the load 'fan'", K::switched_load, K::switched_load, "load: comes with a load switched on"},
+             Row{[](C& a, C&) { a.loads = {"fan"}; }, "It comes with the load 'fan'", K::switched_load, K::switched_load,
+                 "load: comes with a load switched on"},
              Row{[](C& a, C&) { a.loads = {"fan"}; }, "It comes with the load 'fan'", K::motor_whine, K::motor_whine, ""},
              Row{[](C&, C& b) { b.loads = {"fan"}; }, "It is there with the load 'fan' switched off", K::unexplained_tone, K::unexplained_tone, ""},
              Row{[](C& a, C&) { a.attached = {{"charger", PoweredFrom::vehicle}}; }, "It comes with the charger on the vehicle's supply",
                  K::unexplained_tone, K::converter_hash, "hash: comes with a device on the vehicle's supply"},
              Row{[](C& a, C&) { a.attached = {{"charger", PoweredFrom::vehicle}}; }, "It comes with the charger on the vehicle's supply",
                  K::converter_hash, K::converter_hash, "hash: comes with a device on the vehicle's supply"},
-             Row{[](C& a, C&) { a.attached = {{"charger", PoweredFrom::vehicle}}; }, "It comes with the charger", K::switched_load, K::switched_load, ""},
+             Row{[](C& a, C&) { a.attached = {{"charger", PoweredFrom::vehicle}}; }, "It comes with the charger", K::switched_load,
+                 K::switched_load, ""},
              Row{[](C& a, C&) { a.attached = {{"phone", PoweredFrom::own_battery}}; }, "It comes with the phone: 20 dB", K::unexplained_tone,
                  K::unexplained_tone, ""},
              Row{[](C& a, C& b) { a.source = SourceState::on, b.source = SourceState::muted; },
                  "It is there with the source on and not with it muted: the source's own activity", K::unexplained_tone, K::unexplained_tone, ""},
-             Row{[](C& a, C&) { a.source = SourceState::paused; }, "the source paused and not with it otherwise", K::unexplained_tone, K::unexplained_tone, ""},
+             Row{[](C& a, C&) { a.source = SourceState::paused; }, "the source paused and not with it otherwise", K::unexplained_tone,
+                 K::unexplained_tone, ""},
              Row{[](C& a, C& b) { a.input = SourceInput::usb, b.input = SourceInput::aux; }, "input (usb against aux): the source's own activity",
                  K::unexplained_tone, K::unexplained_tone, ""},
              Row{[](C& a, C& b) { a.laptop = LaptopPower::mains, b.laptop = LaptopPower::battery; },
                  "the laptop on mains, not on battery: the measuring set-up", K::unexplained_tone, K::unexplained_tone, ""},
-             Row{[](C& a, C& b) { a.volume = 20.0, b.volume = 10.5; }, "volume (20 against 10.5): from before the volume control", K::unexplained_tone,
-                 K::unexplained_tone, ""}}) {
+             Row{[](C& a, C& b) { a.volume = 20.0, b.volume = 10.5; }, "volume (20 against 10.5): from before the volume control",
+                 K::unexplained_tone, K::unexplained_tone, ""}}) {
         CAPTURE(row.text, to_word(row.from));
         const NoiseSource out = changed(row.from, row.change);
         CHECK(out.kind == row.to);

@@ -44,7 +44,8 @@ TEST_CASE("a line that stands over all but its own multiples, at turns a motor m
                            Row{200.1, 8, 20, false}}) {
         CAPTURE(row.turns_hz, row.bars, row.over_db);
         // the bars' double is loud and counts as theirs; it would else hide how far they lead
-        const LineComb comb = made_comb(row.turns_hz, {{1, {1e-8 * std::pow(10.0, -0.1 * row.over_db)}}, {row.bars, {1e-8}}, {2 * row.bars, {0.9e-8}}});
+        const LineComb comb =
+            made_comb(row.turns_hz, {{1, {1e-8 * std::pow(10.0, -0.1 * row.over_db)}}, {row.bars, {1e-8}}, {2 * row.bars, {0.9e-8}}});
         const SteadyComb out = named_by_shape(s.search, comb);
         CHECK((out.rests_on == "motor: with its turns") == row.motor);
         if (!row.motor) continue;
@@ -209,6 +210,11 @@ TEST_CASE("a load's lines tell its duty, and how well they fit pulses", "[steady
     CHECK(named_by_shape(s.search, chance).rests_on == "load: few low lines");
     chance.teeth[2].surprise = 5.1;
     CHECK(named_by_shape(s.search, chance).rests_on == "load: fits pulses");
+    CHECK(named(pulses(0.35, {5, 6, 7, 8})).rests_on == "load: few low lines");   // it begins within four
+    // on for half of the time: no even multiple stands where it would be seen
+    const SteadyComb half = named(pulses(0.5, {1, 3, 5}));
+    REQUIRE(half.evidence.size() == 1);
+    CHECK(half.evidence[0].value == Approx(50.0).margin(1.5));
     // the row goes on over a gap of three, not of four
     CHECK(named(pulses(0.35, {1, 2, 6})).rests_on != "load: few low lines");
     CHECK(named(pulses(0.35, {1, 2, 7})).rests_on == "load: few low lines");

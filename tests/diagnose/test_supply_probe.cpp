@@ -143,7 +143,8 @@ TEST_CASE("a feed's impedance is told in milliohm and microhenry, with its capac
     one.inductance_h.sd = 1e-7;
     one.from_hz = 150;
     one.to_hz = 2500;
-    CHECK(words_of(one).starts_with("Voltage over current is 12.5 milliohm (to 1) and 3 microhenry (to 0.2), alike at 663 Hz; read from 150 Hz to 2.5 kHz."));
+    CHECK(words_of(one).starts_with(
+        "Voltage over current is 12.5 milliohm (to 1) and 3 microhenry (to 0.2), alike at 663 Hz; read from 150 Hz to 2.5 kHz."));
     one.capacitance_f = Reading{0.0047, 0.0005, {}};
     CHECK(words_of(one).find("alike at 663 Hz, behind them 4.7 millifarad (to 1), the capacitors at the feed's end; read from") != std::string::npos);
 }

@@ -58,8 +58,9 @@ TEST_CASE("a take's survey holds each signal channel's noise and lines, with its
     OnDisk disk;
     disk.opened.job.interface.volts_full_scale = {8.0, 2.0, 4.0};
     disk.opened.job.interface.volts_full_scale_sd_db = {0.1, 0.2, 0.3};
-    const Take take = disk.write({noise_and_tone(sd, 0.0, 1.0, rate, 4.0, 1), noise_and_tone(sd, 0.02, 1000.0, rate, 4.0, 2), std::vector<double>(24000, 0.1)}, rate,
-                                 {Channel::supply, Channel::right, Channel::left});
+    const Take take =
+        disk.write({noise_and_tone(sd, 0.0, 1.0, rate, 4.0, 1), noise_and_tone(sd, 0.02, 1000.0, rate, 4.0, 2), std::vector<double>(24000, 0.1)},
+                   rate, {Channel::supply, Channel::right, Channel::left});
     const TakeSurvey survey = survey_take(disk.opened, take, 2.5);
     CHECK(survey.take == &take);
     CHECK(survey.sample_rate_hz == rate);
@@ -173,14 +174,14 @@ TEST_CASE("a tone that clips is a finding with its share, its limit and each cha
     clipped_tone::Setup s;
     s.amplitude = 0.4;
     s.noise_rms = 1e-4;
-    const auto clipped = [&s](double rail, double seconds = 2.0) {
+    const auto clipped = [&s](double rail, double seconds = 0.4) {
         s.law = clipped_tone::hard(rail);
         s.seconds = seconds;
         return clipped_tone::render(s);
     };
     OnDisk disk;
     disk.opened.job.interface.volts_full_scale = {std::nullopt, 5.0};
-    Take take = disk.write({clipped(0.38), clipped(0.3), std::vector<double>(96000, 0.0)}, 48000, {Channel::left, Channel::right, Channel::supply});
+    Take take = disk.write({clipped(0.38), clipped(0.3), std::vector<double>(19200, 0.0)}, 48000, {Channel::left, Channel::right, Channel::supply});
     take.tone = PlayedTone{Sine{997, 0}, std::nullopt};
     std::list<NoiseSource> sources;
     add_clipping(sources, disk.opened, take);

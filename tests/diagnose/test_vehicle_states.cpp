@@ -157,6 +157,9 @@ TEST_CASE("a change is read where the source was loudest before, against the lat
     REQUIRE(loudest);
     CHECK(loudest->before == "b");
     CHECK(loudest->change_db == Approx(-6.0));
+    std::swap(made.surveys.front(), *std::next(made.surveys.begin()));   // in whichever order they were made
+    std::swap(made.surveys.back(), *std::prev(made.surveys.end(), 2));
+    CHECK(made.around(1).value_or(LevelsAround{}).before == "b");
     made.add("e", -70, "y");
     const auto latest = made.around(2);
     REQUIRE(latest);
@@ -201,7 +204,8 @@ TEST_CASE("where a source gets in rests on the last state with a test, and on wh
         CHECK_FALSE(done.at_most);
         CHECK(done.takes == std::vector<std::string>{"a", "c"});
         CHECK(done.done == std::optional<std::string>("ground remade, new bolt"));
-        CHECK(later.posterior.sets.front().probability == Approx(entry_posterior(later.evidence.question, later.evidence.outcomes).sets.front().probability));
+        CHECK(later.posterior.sets.front().probability ==
+              Approx(entry_posterior(later.evidence.question, later.evidence.outcomes).sets.front().probability));
     }
     // a test in a later state begins anew
     made.add("e", -75, "lead renewed").conditions.hookup = {Hookup::isolator};
