@@ -218,6 +218,16 @@ TEST_CASE("no more than a dozen are told of one take", "[steady_noise]") {
     CHECK(found.size() == 12);
 }
 
+TEST_CASE("a faint comb low down is found beside a dozen clearer tones", "[steady_noise]") {
+    Made s;
+    for (const double hz : multiples(130, {1, 2, 3, 4, 5})) stand(s.still(), hz, 1e-9, 14.0);
+    s.lines({1511, 1709, 1907, 2111, 2309, 2503, 2707, 2903, 3109, 3301, 3511, 3709, 3907});
+    const auto found = s.found();
+    REQUIRE(found.size() == 12);
+    CHECK(found[0].kind == K::switched_load);
+    CHECK(found[0].frequency_hz == Approx(130.0).margin(0.05));
+}
+
 TEST_CASE("a bus's line on which a slower comb's multiple falls is that comb's", "[steady_noise]") {
     std::vector<int> numbers = {1, 2, 3, 4, 5, 6, 7, 8};
     const auto found = [&](const std::vector<int>& with) {

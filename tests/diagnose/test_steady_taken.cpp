@@ -60,6 +60,8 @@ TEST_CASE("what was taken covers its line, and each multiple of a comb", "[stead
     s.taken.combs = {{100.0, 0.0, 100.0 * kMadeNoise}};   // nothing that is stronger than its own lines
     s.lift(800, 99.0);
     CHECK(s.taken.holds(s.survey, 800));
+    s.lift(802, 200.0);   // something else beside it
+    CHECK(s.taken.holds(s.survey, 800));
     s.lift(800, 101.0);
     CHECK_FALSE(s.taken.holds(s.survey, 800));
 }
@@ -182,6 +184,11 @@ TEST_CASE("where clicks' lines run together, a line of theirs stands no more tha
         Search s({Channel::left, Channel::right});
         s.spoken.clicks = {clicks};
         CHECK_FALSE(s.spoken_for(1000.0));   // the clicks don't reach so far up
+        s.lift(989, 100.0);                  // further off than half of their distance beyond it, and nearer than half
+        s.lift(998, 100.0);
+        CHECK_FALSE(s.spoken_for(1000.0));
+        s.lift(989, 1.0);
+        s.lift(998, 1.0);
         s.lift(994, 5.9, 1);
         CHECK_FALSE(s.spoken_for(1000.0));
         s.lift(994, 6.1, 1);
@@ -283,6 +290,10 @@ TEST_CASE("a line that the set-up has with its inputs shorted is the set-up's, t
     CHECK_FALSE(own(1e-9, 1e-9, 9.6));
     CHECK(own(1e-9, 1e-9, 50.0));
     CHECK_FALSE(s.spoken_for(710.0));
+    std::swap(s.still(0), s.still(1));    // in the first channel as in the second
+    std::swap(floor.still(0), floor.still(1));
+    CHECK(s.spoken_for(700.0));
+    CHECK(own(1e-9, 1e-9, 50.0));
     floor.still(1).density.clear();
     CHECK_FALSE(s.spoken_for(700.0));
     CHECK(own(1e-9, 1e-9, 50.0));

@@ -214,6 +214,9 @@ TEST_CASE("where a source gets in rests on the last state with a test, and on wh
     REQUIRE(anew.evidence.outcomes.size() == 1);
     CHECK(anew.evidence.outcomes[0].change == Approx(-16.0));
     CHECK(standing(1).rests_on == 0);
+    made.add("f", -75, "ground remade, new bolt").conditions.hookup = {Hookup::isolator};
+    CHECK(standing(1).rests_on == 1);
+    CHECK(standing(1).evidence.outcomes.size() == 1);   // what was done before that test is in it
 }
 
 TEST_CASE("a meter, shorted inputs and two sides alone don't say where a source gets in", "[states]") {
