@@ -118,9 +118,11 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
     Block block;
     const bool from_a_file = take.tone && take.tone->via != ToneVia::interface_output;
     Part clear;
+    std::string oddity;
     if (from_a_file) {
         TakeReader first(take_path(job, take));
         clear = between_markers(first);
+        oddity = first.oddity();   // it reads to the end, the part may not
     }
     std::future<std::vector<PowerSpectrum>> fine;
     if (from_a_file)
@@ -154,8 +156,8 @@ TakeSurvey survey_take(const OpenedJob& job, const Take& take, double stretch_s)
         throw Error(ErrorKind::too_short,
                     fmt::format("{}: {:.2f} s is too short; noise takes need {} s or more, ten are good",
                                 take.file, survey.duration_s, kLeastSeconds));
-    if (!reader.oddity().empty())
-        survey.warnings.push_back({"take_cut_short", fmt::format("{}: {}", take.file, reader.oddity()), take.file});
+    if (oddity.empty()) oddity = reader.oddity();
+    if (!oddity.empty()) survey.warnings.push_back({"take_cut_short", fmt::format("{}: {}", take.file, oddity), take.file});
     if (survey.duration_s > stretch_s + 1.0)
         survey.warnings.push_back({"long_take",
                                    fmt::format("{}: wandering lines were followed through the first {:.0f} "

@@ -21,14 +21,14 @@ struct OnDisk {
     TemporaryFolder folder;
     OpenedJob opened;
     OnDisk() { opened.folder = folder.path(); }
-    Take write(const std::vector<std::vector<double>>& sound, double rate, std::vector<Channel> channels) {
+    Take write(const std::vector<std::vector<double>>& sound, double rate, std::vector<Channel> channels, const std::string& format = ".wav") {
         Block block(sound.size(), sound[0].size());
         for (std::size_t c = 0; c < sound.size(); ++c) std::copy(sound[c].begin(), sound[c].end(), block.channel(c).begin());
         const std::string name(1, next++);
-        TakeWriter writer(folder / (name + ".wav"), rate, sound.size());
+        TakeWriter writer(folder / (name + format), rate, sound.size());
         writer.write(block);
         writer.close();
-        return made_take(name + ".wav", Engine::off, std::move(channels));
+        return made_take(name + format, Engine::off, std::move(channels));
     }
     char next = 'a';   // names of the takes
 };
@@ -113,6 +113,37 @@ TEST_CASE("a take that can't be surveyed says why", "[survey]") {
     CHECK(survey.duration_s == Approx(0.51));
     CHECK(survey.channels.at(0).spectrum.bin_hz() == Approx(8.0).margin(0.1));
     CHECK(survey.warnings.empty());
+}
+
+TEST_CASE("a take made with a tone file is read as any other where no marker sounds", "[survey]") {
+    OnDisk disk;
+    Take take = disk.write({noise_and_tone(1e-3, 0.02, 1008.0, 4000.0, 2.2, 1)}, 4000.0, {Channel::left}, ".flac");
+    const TakeSurvey plain = survey_take(disk.opened, take);
+    CHECK(plain.warnings.empty());
+    take.tone = PlayedTone{NearSilence{}, ToneVia::stick};
+    const TakeSurvey from_stick = survey_take(disk.opened, take);
+    CHECK(from_stick.from_s == 0.0);
+    CHECK(from_stick.duration_s == plain.duration_s);
+    const PowerSpectrum &a = plain.channels.at(0).spectrum, &b = from_stick.channels.at(0).spectrum;
+    REQUIRE(a.density.size() == b.density.size());
+    CHECK(a.bin_hz() == Approx(1.0).margin(0.01));
+    CHECK(a.segments == b.segments);
+    for (const std::size_t k : {100U, 700U, 1008U, 1500U}) CHECK(a.density[k] == Approx(b.density[k]).epsilon(1e-6));
+    CHECK(from_stick.channels[0].lines.size() == plain.channels[0].lines.size());
+    // a file that ends too early is told
+    const auto size = std::filesystem::file_size(disk.folder / take.file);
+    std::filesystem::resize_file(disk.folder / take.file, size / 2);
+    for (const bool played : {false, true}) {
+        CAPTURE(played);
+        if (!played) take.tone.reset();
+        if (played) take.tone = PlayedTone{NearSilence{}, ToneVia::stick};
+        const TakeSurvey cut = survey_take(disk.opened, take);
+        REQUIRE(cut.warnings.size() == 1);
+        CHECK(cut.warnings[0].code == "take_cut_short");
+        CHECK(says(cut.warnings[0].text, "a.flac: cut short"));
+        CHECK(cut.warnings[0].take == std::optional<std::string>("a.flac"));
+        CHECK(cut.duration_s < plain.duration_s);
+    }
 }
 
 TEST_CASE("clicks and bursts are left out where they leave half of the time", "[survey]") {
