@@ -88,6 +88,33 @@ TEST_CASE("distance brings what the formulas of two wires over metal say", "[for
     CHECK(reroute_change(EntryWay::ground_loop, beside_supply(0.02), std::nullopt, 0.1)->value == 0.0);
 }
 
+TEST_CASE("what is no pick-up stays as it is wherever the lead lies, to half a decibel", "[forecasts]") {
+    for (const EntryWay way : {EntryWay::ground_loop, EntryWay::source_supply, EntryWay::source_internal, EntryWay::contact}) {
+        CHECK_FALSE(is_pickup(way));
+        const auto moved = reroute_change(way, {}, std::nullopt, 0.2), seats = across_seats_change(way, {});
+        REQUIRE(moved);
+        REQUIRE(seats);
+        CHECK(moved->value == 0.0);
+        CHECK(moved->sd == 0.5);
+        CHECK(seats->value == 0.0);
+        CHECK(seats->sd == 0.5);
+    }
+    for (const EntryWay way : {EntryWay::pickup_loop, EntryWay::pickup_lead, EntryWay::pickup_capacitive}) {
+        CHECK(is_pickup(way));
+        CHECK_FALSE(across_seats_change(way, {}));   // from where to where nobody knows
+        CHECK(across_seats_change(way, beside_supply(0.0)));   // wires that touch are known to
+        CHECK(reroute_change(way, beside_supply(0.0), std::nullopt, 0.2));
+        CHECK_FALSE(across_seats_change(way, beside_supply(-0.01)));
+        CHECK_FALSE(across_seats_change(way, beside_supply(std::nan(""))));
+        // no nearer than two insulated wires can lie, 6 mm
+        CHECK(reroute_change(way, beside_supply(0.0), std::nullopt, 0.2)->value ==
+              Approx(reroute_change(way, beside_supply(0.006), std::nullopt, 0.2)->value).margin(0.01));
+        CHECK(reroute_change(way, beside_supply(0.02), std::nullopt, 0.2)->sd > 1.5);   // straight wires are not a vehicle
+        // the nearer it lay the more is gained
+        CHECK(across_seats_change(way, beside_supply(0.01))->value < across_seats_change(way, beside_supply(0.1))->value - 5.0);
+    }
+}
+
 TEST_CASE("without the separation a lead across the seats tells what can be told", "[forecasts]") {
     CHECK_FALSE(reroute_change(EntryWay::pickup_lead, CableData{}, std::nullopt, 0.2));
     const auto much = reroute_change(EntryWay::pickup_lead, CableData{}, ChangeSeen{-38, 2, false}, 0.2);
