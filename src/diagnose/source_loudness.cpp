@@ -62,11 +62,6 @@ const LevelInTake* level_in(const NoiseSource& source, const std::string& take, 
     return nullptr;
 }
 
-std::string capital(std::string text) {
-    if (!text.empty() && text[0] >= 'a' && text[0] <= 'z') text[0] = static_cast<char>(text[0] - 'a' + 'A');
-    return text;
-}
-
 struct Sides {
     double difference_db = 0, sd_db = 0;  ///< the louder one's over the other's
     bool at_least = false;                ///< the other one shows nothing of it
@@ -145,15 +140,14 @@ void add_side_evidence(const std::list<TakeSurvey>& surveys, NoiseAnalysis& anal
         const char* unsure = sides->volts ? "" : " (as captured; the two inputs aren't calibrated)";
         std::string text;
         if (apart)
-            text = fmt::format("{} it is {}{:.0f} dB louder than {}{}: {} lead, its plugs or that channel of source or "
+            text = fmt::format("On the {} it is {}{:.0f} dB louder than {}{}: {} lead, its plugs or that channel of source or "
                                "interface; what reaches both leads (ground loop, source's supply) would show in both.",
-                               capital(louder), sides->at_least ? "at least " : "", sides->difference_db, other, unsure,
+                               louder, sides->at_least ? "at least " : "", sides->difference_db, other, unsure,
                                lone ? "that speaks for the " + louder : "that leans towards the " + louder);
         else
             text = fmt::format("Left and right carry it alike, within {:.0f} dB{}: that speaks for what both leads share (ground "
                                "loop, source's supply), against one lead, plug or channel.",
                                std::ceil(std::max(1.0, sides->difference_db)), unsure);
-        if (apart) text.replace(0, louder.size(), "On the " + louder);
         if (source.kind == NoiseKind::hiss && !apart) continue;  // nobody asks
         const std::size_t at = apart ? std::min<std::size_t>(1, source.evidence.size()) : source.evidence.size();
         source.evidence.insert(source.evidence.begin() + static_cast<std::ptrdiff_t>(at),

@@ -245,6 +245,28 @@ TEST_CASE("what feed and branch lose together is held against what is allowed", 
     CHECK_FALSE(holds(part(analyse_power(job), "branch a").notes, "the feed's drop isn't known"));
 }
 
+TEST_CASE("small currents and unknown lengths are figures like others", "[power]") {
+    OpenedJob job = drawing({0.5});
+    job.job.amplifiers[0].power_w = 100.0;   // the stated current wins, however small
+    job.job.supply.branches = {{"lamp", 1.0, 5.26, 0.5}};
+    const PowerAnalysis small = analyse_power(job);
+    CHECK(small.total_a == 1.0);
+    CHECK(part(small, "branch lamp").current_a == 0.5);
+    CHECK(small.warnings.empty());
+    job.job.supply.length_m = 0.0;   // as good as unknown
+    CHECK_FALSE(analyse_power(job).drop_v);
+    CHECK_FALSE(analyse_power(job).cables[0].drop_area_mm2);
+    // behind a feed of unknown length a branch is held against all that is allowed
+    job = drawing({30});
+    job.job.supply.length_m.reset();
+    job.job.supply.branches = {{"a", 3.0, 5.26, {}}};   // 0.295 V
+    CHECK(part(analyse_power(job), "branch a").verdict == CableVerdict::fits);
+    job.job.supply.branches[0].length_m = 6.0;          // 0.590 V
+    CHECK(part(analyse_power(job), "branch a").verdict == CableVerdict::drops_too_much);
+    CHECK(part(analyse_power(job), "branch a").smallest->area_mm2 == Approx(8.37).epsilon(0.01));   // 6.2 mm2 and more
+    CHECK_FALSE(part(analyse_power(job), "branch a").with_feed_v);
+}
+
 TEST_CASE("the alternator's reserve is what music and the vehicle leave", "[power]") {
     OpenedJob job = drawing({90});
     job.job.vehicle.alternator.rated_a = 100.0;
@@ -273,6 +295,9 @@ TEST_CASE("ripple is reckoned at 1 kHz where the alternator isn't known", "[powe
     if (out.feed->worst) CHECK_FALSE(out.feed->worst->rpm);
     job.job.vehicle.alternator.pole_pairs = 6.0;   // half of it says nothing
     CHECK_FALSE(analyse_power(job).feed->line_known);
+    job.job.vehicle.alternator.pulley_ratio = 1.0;
+    CHECK(analyse_power(job).feed->line_known);
+    CHECK(analyse_power(job).feed->line_hz == Approx(480.0));   // 6 * 6 pulses a turn, 800 turns a minute
     job.job.vehicle.alternator.pulley_ratio = 0.0;
     CHECK_FALSE(analyse_power(job).feed->line_known);
     job.job.cables.above_metal_m = 0.0;            // it lies on its own insulation, 3 mm

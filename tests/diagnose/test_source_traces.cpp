@@ -155,6 +155,8 @@ TEST_CASE("a wandering source's trace is the nearest family that moves, with its
     CHECK(traces[1].family == std::optional<std::size_t>(0));   // strayed by less than 3 %
     two.in_a().families = {family(1000.5, {1}), family(998.5, {1})};
     CHECK(two.of(source(K::motor_whine, 1000, in_both())).at(0).family == std::optional<std::size_t>(0));   // in whichever order
+    two.in_a().families = {family(1000.5, {0.5, 2})};   // itself, told among its lines or not
+    check_ratios(two.of(source(K::motor_whine, 1000, in_both())).at(0), {0.5, 1, 2});
     const auto steady_in = [&](std::size_t take, double mean_hz) {
         (take == 0 ? two.in_a() : two.in_b()).families = {family(mean_hz, {1})};
         const auto all = two.of(source(K::motor_whine, 1000, in_both()));

@@ -171,7 +171,11 @@ TEST_CASE("a weak line at a turn or beside the bars of a motor is a part of it",
     CHECK(left(902.2) == 2);
     CHECK(left(960) == 1);            // 5 bars
     CHECK(left(1205) == 2);           // two turns of 200 Hz and more
-    // turns slower than 20 Hz are none
+    // of 16 bars one turn more, which two turns of 32 would not be
+    CHECK(left_of(source(K::motor_whine, 1600, -60, "a", 2), source(K::unexplained_tone, 1700, -70, "a")) == 1);
+    // turns slower than 20 Hz are none, nor such as are faster than 200 Hz
+    CHECK(left_of(source(K::motor_whine, 190, -60, "a", 2), source(K::unexplained_tone, 19, -70, "a")) == 2);
+    CHECK(left_of(source(K::motor_whine, 2000, -60, "a", 2), source(K::unexplained_tone, 250, -70, "a")) == 2);
     const NoiseSource slow = source(K::motor_whine, 200, -60, "a", 2);
     CHECK(left_of(slow, source(K::unexplained_tone, 20.2, -70, "a")) == 2);   // off 10 bars by 1 %
     CHECK(left_of(slow, source(K::unexplained_tone, 25, -70, "a")) == 1);

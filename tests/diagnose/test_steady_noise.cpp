@@ -178,6 +178,12 @@ TEST_CASE("a line that both channels hold is one, read where it is clearer", "[s
     CHECK(one[0].surprise == 60.0);
     CHECK(one[0].mean_square[0] == Approx(1e-8));
     CHECK(one[0].mean_square[1] == Approx(3e-8));
+    for (const double surprise : {3.2, 3.6}) {   // 3, and 0.36 for having looked in two bins
+        Made faint;
+        stand(faint.still(0), 437, 1e-8, 60.0);
+        stand(faint.still(1), 437, 3e-8, surprise);
+        CHECK(faint.found().at(0).mean_square[1] == Approx(surprise > 3.4 ? 3e-8 : 0.0));
+    }
     Made apart;   // a bin and a half
     stand(apart.still(0), 437, 1e-8, 60.0);
     stand(apart.still(1), 436, 3e-8, 41.0);

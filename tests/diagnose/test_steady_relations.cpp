@@ -292,6 +292,9 @@ TEST_CASE("what is there with the engine alone, steadily at 100 to 400 Hz, may b
     Jobbed floor = job(200.0);     // a floor take is none at rest
     floor.takes.back().conditions.hookup = {Hookup::inputs_shorted};
     CHECK(floor.related().kind == K::unexplained_tone);
+    Jobbed floor_alone = job(200.0);   // found with the inputs shorted alone
+    floor_alone.takes.front().conditions.hookup = {Hookup::inputs_shorted};
+    CHECK(floor_alone.related().kind == K::unexplained_tone);
     Jobbed nowhere = job(200.0);
     nowhere.source.frequency_hz.reset();
     CHECK(nowhere.related().evidence.empty());

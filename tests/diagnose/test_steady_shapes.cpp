@@ -102,6 +102,8 @@ TEST_CASE("turns without their next multiples, and bars far above, are a motor's
     CHECK(named(faint).rests_on != "motor: by its turns");
     faint = made_comb(100.0, {{1, {2e-8}}, {5, {2e-8}}, {24, {2e-8}}});
     CHECK(named(faint).rests_on == "motor: by its turns");
+    CHECK(named(made_comb(100.0, {{1, {2e-8}}, {5, {2e-8}}, {24, {3e-8}}})).frequency_hz == 2400.0);
+    CHECK(named(made_comb(100.0, {{1, {2e-8}}, {5, {3e-8}}, {24, {2e-8}}})).frequency_hz == 500.0);
     CHECK(named(made_comb(100.0, {{1, {2e-8}}, {25, {2e-8}}, {27, {2e-8}}})).rests_on != "motor: by its turns");
 
     // a line that wanders at a multiple of the turns is the bars'
@@ -159,6 +161,7 @@ TEST_CASE("few lines whose first strays are a motor's, which holds still a load'
     CHECK(motor.rests_on == "motor: strays a little");
     CHECK(says(motor.why, "A line at 400.0 Hz with 1 of its multiples"));
     CHECK(says(named({1, 2, 3}).why, "with 2 of its multiples"));
+    CHECK(named({1, 2, 3}).kind == NoiseKind::motor_whine);
     CHECK(named({1, 2, 3, 4}).kind == NoiseKind::switched_load);   // a comb of many is a load's all the same
     CHECK(named({2, 3}).kind == NoiseKind::switched_load);         // its own line is not there
     line.wander_hz = 0.11;

@@ -194,6 +194,20 @@ TEST_CASE("slopes are weighed by how sure they are, on a scale from magnetic to 
     CHECK(weighed()->db_per_decade == Approx(20.0 * a / (a + b)).margin(0.05));
     CHECK(weighed()->sd == Approx(std::sqrt(2.0 / (a + b))).epsilon(0.01));
     CHECK(weighed()->takes == std::vector<std::string>{"takes/a.flac", "takes/b.flac"});
+    // near the feed's corner magnetic pick-up goes by more than nought: what lies between the two laws counts
+    analysis.feed_impedances = {feed(0.06, 5e-6)};
+    analysis.supply_transfers.resize(1);
+    analysis.supply_transfers[0].slope_db_per_decade = Reading{15.0, 1.0, {}};
+    const SlopeLaws laws = laws_of(analysis.supply_transfers[0], &analysis.feed_impedances[0]);
+    CHECK(laws.magnetic > 3.0);
+    CHECK(laws.magnetic < 12.0);
+    const double stretch = 20.0 / (laws.capacitive - laws.magnetic);
+    REQUIRE(weighed());
+    CHECK(weighed()->db_per_decade == Approx(stretch * (15.0 - laws.magnetic)));
+    CHECK(weighed()->sd == Approx(stretch * std::sqrt(10.0)));
+    analysis.feed_impedances = {feed(1e-6, 5e-6)};
+    analysis.supply_transfers = {transfer(Channel::supply, 1000, 10000, 20, 4.0), transfer(Channel::supply, 1000, 10000, 0, 1.0)};
+    analysis.supply_transfers[1].take = "takes/b.flac";
     analysis.supply_transfers[0].slope_db_per_decade.reset();
     CHECK(weighed()->takes == std::vector<std::string>{"takes/b.flac"});
 }

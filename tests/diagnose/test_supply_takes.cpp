@@ -24,7 +24,8 @@ std::vector<double> lines(double amplitude, double base_hz = kBase_hz, unsigned 
     for (std::size_t n = 0; n < out.size(); ++n) {
         out[n] = noise(random);
         for (const double ratio : kRatios)
-            out[n] += (ratio > 7.0 ? top_times : 1.0) * amplitude * std::sin(2.0 * std::numbers::pi * ratio * base_hz * static_cast<double>(n) / kRate + ratio);
+            out[n] += (ratio > 7.0 ? top_times : 1.0) * amplitude *
+                      std::sin(2.0 * std::numbers::pi * ratio * base_hz * static_cast<double>(n) / kRate + ratio);
     }
     return out;
 }
@@ -261,7 +262,7 @@ TEST_CASE("a probe that changes the noise spoils its take, held against the same
 TEST_CASE("a source's change by the probe is read on its lines where they were followed in both", "[supply_takes]") {
     Probed job;
     job.add_usual(0.002);
-    job.add("b.wav", {Channel::right, Channel::left}, {lines(0.05), lines(0.001, kBase_hz, 1, 3.0)});   // the highest line is three times as strong there
+    job.add("b.wav", {Channel::right, Channel::left}, {lines(0.05), lines(0.001, kBase_hz, 1, 3.0)});   // its highest line is thrice as strong
     job.trace("b.wav");
     const TakeSurvey &with = job.surveys.front(), &without = job.surveys.back();
     const auto change = [&](double scale_b = 0.0) {

@@ -10,6 +10,7 @@
 #include "diagnose/made_survey.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
+#include "hushtrace/signal/tone_programme.hpp"
 #include "measure/clipped_tone.hpp"
 #include "temporary_folder.hpp"
 
@@ -146,6 +147,49 @@ TEST_CASE("a take made with a tone file is read as any other where no marker sou
     }
 }
 
+TEST_CASE("bursts and a phone's frames are found in a take", "[survey]") {
+    constexpr double rate = 8000.0, frames_hz = 650.0 / 3.0;
+    std::vector<double> bursts = noise_and_tone(1e-4, 0.0, 1.0, rate, 4.0, 1), phone = noise_and_tone(1e-4, 0.0, 1.0, rate, 4.0, 2);
+    const std::vector<double> loud = noise_and_tone(0.1, 0.0, 1.0, rate, 0.005, 3);
+    for (const double at_s : {0.61, 1.53, 3.1}) {
+        const auto at = static_cast<std::size_t>(at_s * rate);
+        for (std::size_t n = 0; n < loud.size(); ++n) bursts[at + n] += loud[n];
+    }
+    for (std::size_t n = 8000; n < 24000; ++n)   // from 1 to 3 s, an eighth of each frame
+        if (std::fmod(static_cast<double>(n) * frames_hz / rate, 1.0) < 0.125) phone[n] += 0.01;
+    OnDisk disk;
+    const Take a = disk.write({bursts}, rate, {Channel::left}), b = disk.write({phone}, rate, {Channel::left});
+    const TakeSurvey with_bursts = survey_take(disk.opened, a), with_phone = survey_take(disk.opened, b);
+    const auto& events = with_bursts.channels.at(0).bursts.events;
+    REQUIRE(events.size() == 3);
+    CHECK(events[0].time_s == Approx(0.6125).margin(0.01));
+    CHECK(events[2].time_s == Approx(3.1025).margin(0.01));
+    CHECK_FALSE(with_bursts.channels[0].phone);
+    const auto& found = with_phone.channels.at(0).phone;
+    REQUIRE(found);
+    CHECK(found->comb.spacing_hz == Approx(frames_hz).epsilon(0.0003));
+    CHECK(found->from_s == Approx(1.0).margin(0.6));
+    CHECK(found->to_s == Approx(3.0).margin(0.6));
+}
+
+TEST_CASE("of a take made with a tone file what lies between the markers is read", "[survey]") {
+    constexpr double rate = 16000.0;
+    std::vector<double> sound = noise_and_tone(1e-4, 0.0, 1.0, rate, 3.6, 1);   // markers of 0.6 s at 0.2 and at 2.8 s
+    for (const auto& [end, at_s] : {std::pair{Marker::End::opening, 0.2}, std::pair{Marker::End::closing, 2.8}}) {
+        const std::vector<double> marker = marker_samples(end, rate);
+        for (std::size_t n = 0; n < marker.size(); ++n) sound[static_cast<std::size_t>(at_s * rate) + n] += 0.1 * marker[n];
+    }
+    OnDisk disk;
+    Take take = disk.write({sound}, rate, {Channel::left});
+    take.tone = PlayedTone{NearSilence{}, ToneVia::stick};
+    const TakeSurvey survey = survey_take(disk.opened, take);
+    CHECK(survey.from_s == Approx(0.2 + 0.6 + 0.1).margin(0.02));   // a tenth of a second is kept clear
+    CHECK(survey.duration_s == Approx(1.8).margin(0.03));
+    CHECK(survey.channels.at(0).floor.all.unweighted.value == Approx(1e-8).epsilon(0.05));   // the noise alone
+    take.tone->via = ToneVia::interface_output;                     // that plays no markers: all of it
+    CHECK(survey_take(disk.opened, take).duration_s == Approx(3.6));
+}
+
 TEST_CASE("clicks and bursts are left out where they leave half of the time", "[survey]") {
     Bursts bursts;
     bursts.duration_s = 1.0;
@@ -180,6 +224,10 @@ TEST_CASE("a programme is loud and changes from moment to moment in most of its 
     CHECK_FALSE(change(9.1, 40, 0, 16));   // three
     CHECK(change(9.1, 40, 16, 300));       // four upper ones
     CHECK_FALSE(change(9.1, 40, 32, 300));
+    CHECK_FALSE(change(20.0, 40, 32, 64));
+    for (std::size_t t = 0; t < left.spectrogram_dbfs.size(); t += 2)   // that one and the three lowest: not in a row
+        std::fill(left.spectrogram_dbfs[t].begin(), left.spectrogram_dbfs[t].begin() + 16, -40.0F);
+    CHECK(holds_programme(survey));
     left.floor.all.unweighted.value = 0.5e-4 * 0.99;
     CHECK_FALSE(change(20.0));
     left.floor.all.unweighted.value = 0.5e-2;
@@ -259,7 +307,7 @@ TEST_CASE("a tone that clips is a finding with its share, its limit and each cha
     // the middle is looked at: what lies before and after it may be silence
     s.amplitude = 0.4;
     s.noise_rms = 1e-4;
-    std::vector<double> framed = clipped(0.3, 1.6);
+    std::vector<double> framed = clipped(0.3, 1.51);   // a second and a half is read
     framed.insert(framed.begin(), 60000, 0.0);
     framed.resize(framed.size() + 60000, 0.0);
     Take middle = disk.write({framed}, 48000, {Channel::left});
