@@ -214,6 +214,11 @@ TEST_CASE("what is left over and lies on multiples of a few hertz is clicks", "[
     CHECK(found[0].frequency_hz == Approx(11.0).margin(0.003));
     CHECK(found[0].mean_square[0] == Approx(9e-8));
     CHECK(says(found[0].why, "9 lines"));
+    // a line says ln(rate / 0.8 Hz); ln of the rates that are tried, and 7, must be surpassed: ln(ln 15 / 5e-5) + 7 = 17.9 up to 4 kHz.
+    // Seven lines say 18.3 at 11 Hz, 17.7 at 10 Hz
+    const std::vector<int> seven = {241, 263, 283, 307, 331, 347, 359};
+    CHECK(Made().lines(multiples(11, seven)).found().size() == 1);
+    CHECK(Made().lines(multiples(10, seven)).found().size() == 7);
     std::vector<double> off_hz = lines_hz;
     off_hz[4] += 3.0;   // one lies on none of them
     for (const SteadyComb& one : Made().lines(off_hz).found()) CHECK(one.kind != K::periodic_tick);

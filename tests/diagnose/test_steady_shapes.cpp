@@ -218,6 +218,10 @@ TEST_CASE("a load's lines tell its duty, and how well they fit pulses", "[steady
     const SteadyComb half = named(pulses(0.5, {1, 3, 5}));
     REQUIRE(half.evidence.size() == 1);
     CHECK(half.evidence[0].value == Approx(50.0).margin(1.5));
+    Searched hidden;   // where something else hides them nobody knows
+    hidden.search.places.spoken_for = [](double hz) { return std::fmod(hz, 240.0) < 1.0; };
+    const SteadyComb unsure = named_by_shape(hidden.search, made_comb(120.0, pulses(0.5, {1, 3, 5})));
+    CHECK(unsure.evidence.at(0).sd.value_or(0) > 2.0 * half.evidence[0].sd.value_or(99));
     // the row goes on over a gap of three, not of four
     CHECK(named(pulses(0.35, {1, 2, 6})).rests_on != "load: few low lines");
     CHECK(named(pulses(0.35, {1, 2, 7})).rests_on == "load: few low lines");
