@@ -95,6 +95,9 @@ TEST_CASE("a profile holds each phase's mean power, and how its means stray", "[
     // loud: more than twice what a third of the phases stay below, and at most half of them
     const auto loud = loud_phases({1, 1, 1, 1, 1, 1, 1, 1, 1.9, 2.1, 5, 9}), many = loud_phases({1, 1, 1, 1, 1, 5, 5, 5, 5, 5, 5, 6});
     REQUIRE(loud.size() == 12);
+    // the fourth of twelve counts, and the sixth
+    const auto edge = loud_phases({1, 1, 1, 1, 3, 3, 3, 3, 5, 5, 5, 9});
+    CHECK(std::count(edge.begin(), edge.end(), true) == 4);
     for (std::size_t i = 0; i < 12; ++i) {
         CHECK(loud[i] == (i >= 9));
         CHECK(many[i] == (i == 11));
@@ -106,10 +109,12 @@ TEST_CASE("a train most of whose turns are empty is one of a fraction of its rat
     for (const int of : {1, 2, 3, 4, 5, 6, 7, 9, 11}) CHECK(turns_of(20, of) == of);
     CHECK(turns_of(4.1, 5) == 5);
     CHECK(turns_of(3.9, 5) == 1);        // slower than 0.8 a second is no train's
+    CHECK(turns_of(4.1, 8, 20) == 4);    // and again for every halving
     CHECK(turns_of(20, 5, 1.1) == 5);    // 21 whole turns: four for each hand
     CHECK(turns_of(20, 5, 0.9) == 1);
     CHECK(turns_of(20, 3, 10, 6) == 1);  // weaker clicks in the other turns
     CHECK(turns_a_click(power_of(2, {}, 0), 2000, steady(20), {}) == 1);
+    CHECK(turns_a_click(power_of(2, {}, 0), 2000, {}, profile_with({3})) == 1);
 }
 
 TEST_CASE("clicks several times a turn are told if each of their places holds some", "[click_profile]") {
@@ -123,6 +128,7 @@ TEST_CASE("clicks several times a turn are told if each of their places holds so
         if (clicks == 4) CHECK(clicks_a_turn(power, 2000, steady(5.03), profile, 20.2) == 4);
     }
     CHECK(clicks_a_turn(power_of(2, {}, 0), 2000, steady(20), {}, 180) == 1);
+    CHECK(clicks_a_turn(power_of(2, {}, 0), 2000, {}, profile_with({3}), 180) == 1);
 }
 
 TEST_CASE("a track is turned until the clicks keep their phase, by 3 % at most", "[click_profile]") {
@@ -312,6 +318,13 @@ TEST_CASE("a burst stands twelve times over the second round it, and reaches to 
     back.set(2.3, 2.304, 30);
     CHECK(spans(back).empty());
     CHECK(bursts_in(std::vector<double>(8000, 0.0), 8000).empty());
+    // a boom below 2 kHz is none
+    auto boom = Buzz(1, 0.01).sound();
+    for (std::size_t n = 0; n < 4000; ++n) {
+        const double t = static_cast<double>(n) / 8000;
+        boom[n] += 0.1 * std::pow(std::sin(2 * std::numbers::pi * t), 2) * std::sin(2 * std::numbers::pi * 50 * t);
+    }
+    CHECK(bursts_in(boom, 8000).empty());
 }
 
 TEST_CASE("each turn of a train has one click or none, where its profile is loud", "[bursts]") {
@@ -346,6 +359,9 @@ TEST_CASE("each turn of a train has one click or none, where its profile is loud
     REQUIRE(quarter.size() == 20);
     CHECK(quarter[0].from_s == Approx(0.05 * 11.0 / 24).margin(0.0003));
     CHECK(quarter[0].to_s == Approx(0.05 * 19.0 / 24).margin(0.0003));
+    const auto lone = clicks_of_train(quiet, 8000, train_of(profile_with({12}), 20));
+    CHECK(lone[0].from_s == Approx(0.05 * 11.0 / 24).margin(0.0003));
+    CHECK(lone[0].to_s == Approx(0.05 * 14.0 / 24).margin(0.0003));
     const auto wrapped = clicks_of_train(quiet, 8000, train_of(profile_with({23, 0, 1}), 20));
     REQUIRE(wrapped.size() == 21);
     CHECK(wrapped[0].from_s == 0);

@@ -6,6 +6,7 @@
 #include <random>
 
 #include "hushtrace/measure/bursts.hpp"
+#include "hushtrace/spectrum/transform.hpp"
 
 using namespace hushtrace;
 
@@ -97,6 +98,11 @@ TEST_CASE("bursts within 20 ms of each other are one, those longer than 60 ms or
     const auto found = find_bursts(swelling, kRate).events;
     REQUIRE(found.size() == 1);
     CHECK(found[0].time_s == Approx(1.5).margin(0.002));
+    // a hundred frames at least: 86 samples or what transforms well, half overlapped
+    const std::size_t frame = fast_length(86), hop = frame / 2;
+    const auto brief = white(1, 0.01, 1);
+    CHECK(find_bursts(std::span(brief).first(frame + 99 * hop), kRate).usual_mean_square > 0);
+    CHECK(find_bursts(std::span(brief).first(frame + 99 * hop - 1), kRate).usual_mean_square == 0);
     CHECK(find_bursts(white(0.1, 0.01, 1), kRate).events.empty());
     CHECK(find_bursts(white(0.1, 0.01, 1), kRate).usual_mean_square == 0);
     CHECK(find_bursts(std::vector<double>(64000, 0.0), kRate).events.empty());
@@ -206,7 +212,7 @@ TEST_CASE("turns that hold nothing are counted, and events off the beat are odd"
 
 TEST_CASE("of rates that are multiples of each other the slowest is told, its events alone on the beat", "[bursts]") {
     // every second, third, fifth, seventh turn of a faster beat, and a few events on its other turns
-    for (const int of : {2, 3, 5}) {
+    for (const int of : {2, 3, 5, 7}) {
         std::vector<double> times = every(0.2, 0.1 * of, 20);
         for (const int k : {1, 7 * of + 1}) times.push_back(0.2 + 0.1 * k);
         std::sort(times.begin(), times.end());
@@ -255,19 +261,29 @@ TEST_CASE("a beat is followed on both sides of the 15 s that are searched, acros
     CHECK_FALSE(even->on_beat[32]);
 }
 
-TEST_CASE("spacings alike make a rate though no clock keeps the turns", "[bursts]") {
-    // each 4 % or less from the next, straying up and down so that no even drift explains them; one missing, one odd
-    std::vector<double> times = {0.5};
-    double sum = 0, squares = 0;
-    for (int i = 0; i < 14; ++i) {
-        const double gap = 1.4 * (1 + 0.035 * std::sin(1.9 * i + 0.4 * std::sin(0.7 * i)));
-        sum += gap, squares += gap * gap;
-        times.push_back(times.back() + gap);
+TEST_CASE("a few bursts are even by their spacings alone", "[bursts]") {
+    // in units of 1.4 s: four spacings alike of five, one of them over three turns; then five of seven, one turn halved by an odd burst
+    struct Row {
+        std::vector<double> spacings, turns;
+        double missed;
+        std::size_t odd;
+    };
+    for (const Row& row : {Row{{1.0, 1.02, 0.98, 3.03, 1.01}, {1.0, 1.02, 0.98, 1.01, 1.01}, 2, 99},
+                           Row{{1.0, 1.01, 0.99, 0.4, 0.6, 1.0, 1.02}, {1.0, 1.01, 0.99, 1.0, 1.02}, 0, 4}}) {
+        std::vector<double> times = {0.5};
+        for (const double one : row.spacings) times.push_back(times.back() + 1.4 * one);
+        double sum = 0, squares = 0;
+        for (const double one : row.turns) sum += 1.4 * one, squares += 1.96 * one * one;
+        const double n = static_cast<double>(row.turns.size()), mean = sum / n;
+        const auto even = rate_in(times);
+        REQUIRE(even);
+        CHECK(even->rate_hz == Approx(1 / mean).epsilon(1e-6));
+        CHECK(even->rate_sd_hz == Approx(std::sqrt((squares / n - mean * mean) / n) / (mean * mean)).epsilon(1e-4));
+        CHECK(even->filled == Approx(n / (n + row.missed)));
+        REQUIRE(even->on_beat.size() == times.size());
+        for (std::size_t i = 0; i < times.size(); ++i) CHECK(even->on_beat[i] == (i != row.odd));
     }
-    const auto even = rate_in(times);
-    REQUIRE(even);
-    CHECK(even->rate_hz == Approx(14 / sum).epsilon(0.004));
-    CHECK(even->filled == Approx(1.0));
-    CHECK(even->mostly_filled());
-    CHECK(on(*even) == 15);
+    CHECK_FALSE(rate_in({0.5, 1.9, 3.3, 4.1, 5.9}));            // two of four alike
+    CHECK_FALSE(rate_in({0.5, 1.9, 3.3, 4.1, 5.9, 6.6, 8.0}));  // three of six
+    CHECK_FALSE(rate_in({0.5, 1.9, 3.4, 5.2, 6.6}));            // 7 % and more apart
 }

@@ -145,6 +145,8 @@ TEST_CASE("the share of time beyond a rail, and the amplitude at 1 % THD", "[cli
     const auto beyond = [](double drive_db) { return std::acos(ratio(-drive_db)) / pi; };   // of one rail
     CHECK(model(ClipShape::straight, 6).clipped_share() == 0);
     CHECK(model(ClipShape::equal_rails, 6).clipped_share() == Approx(2 * beyond(6)));
+    CHECK(model(ClipShape::equal_rails, 0.5).clipped_share() == Approx(2 * beyond(0.5)));
+    CHECK(model(ClipShape::equal_rails, -0.5).clipped_share() == 0);
     CHECK(model(ClipShape::upper_rail, 6).clipped_share() == Approx(beyond(6)));
     CHECK(model(ClipShape::lower_rail, 3, 0.11).clipped_share() == Approx(beyond(3)));
     CHECK(model(ClipShape::unequal_rails, 6, 0, 2).clipped_share() == Approx(beyond(6) + beyond(2)));
@@ -253,6 +255,21 @@ TEST_CASE("a fit is as unsure as the noise makes it, and tells what it leaves", 
     CHECK_FALSE(fit->fits());
     CHECK(fit->unexplained_share == Approx(0.003 / std::sqrt(std::norm(odd.value[1]) + std::norm(odd.value[2]) + 9e-6)).epsilon(0.02));
     CHECK(fit->covariance.at(0, 0) > 100 * fit_clip_model(ClipShape::straight, heard_of(m, 1000, 9, 1e-6))->covariance.at(0, 0));
+    // the harmonics' misfit in what is granted the path: 2e-6 of the fundamental
+    odd.sd.assign(9, 1e-9);
+    odd.value[4] = {0.0, 1e-4};
+    CHECK(fit_clip_model(ClipShape::straight, odd)->misfit == Approx(2500).epsilon(0.05));
+    // or three tenths of a thousandth of a harmonic within two of it, the larger one
+    ToneHarmonics railed = heard_of(model(ClipShape::equal_rails, 3), 1000, 9, 1e-9);
+    railed.value[5] += std::complex<double>(0.0, 1e-3);
+    const double granted = 0.3e-3 * std::max(std::abs(railed.value[4]), std::abs(railed.value[6]));
+    CHECK(fit_clip_model(ClipShape::equal_rails, railed)->misfit == Approx(1e-6 / (granted * granted)).epsilon(0.1));
+    // what noise makes of a harmonic is taken off before it counts as unexplained
+    ToneHarmonics noisy = heard_of(model(ClipShape::straight), 1000, 9, 1e-3);
+    noisy.value[1] = 0.002;
+    noisy.value[4] = {0.0, 0.003};
+    // 9 - 1 of 4 - 2 and 9 - 2 millionths: the bend leaves less than noise of the second
+    CHECK(fit_clip_model(ClipShape::straight, noisy)->unexplained_share == Approx(std::sqrt(8 / 9.0)).epsilon(0.01));
     // no harmonics at all
     ToneHarmonics pure = heard_of(model(ClipShape::straight), 1000, 9, 1e-6);
     for (std::size_t k = 1; k < 9; ++k) pure.value[k] = 0;
@@ -261,6 +278,13 @@ TEST_CASE("a fit is as unsure as the noise makes it, and tells what it leaves", 
     CHECK(clean->fits());
     CHECK(clean->unexplained_share < 1e-6);
     CHECK(clean->model.value[Place::bend_2] == Approx(0.0).margin(1e-4));
+    CHECK(clean->misfit == Approx(0.0).margin(0.1));
+    // nothing tells where the coupling's corner is, or the band's end: what is expected stays, 3 and 15 Hz, tone over 25 kHz
+    CHECK(clean->model.value[Place::coupling_hz] == Approx(3.0).margin(0.3));
+    CHECK(clean->covariance.at(Place::coupling_hz, Place::coupling_hz) == Approx(225).epsilon(0.05));
+    CHECK(clean->model.value[Place::lag] == Approx(0.0).margin(0.01));
+    CHECK(clean->covariance.at(Place::lag, Place::lag) == Approx(0.0016).epsilon(0.1));
+    CHECK(clean->covariance.at(Place::scale_ln, Place::scale_ln) < 0.01);
 }
 
 TEST_CASE("no other shape explains a wave that is clipped on both sides", "[clip_model]") {

@@ -1,6 +1,8 @@
 #include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <numbers>
+#include <random>
 
 #include "hushtrace/measure/guided_ridges.hpp"
 #include "hushtrace/signal/error.hpp"
@@ -86,4 +88,61 @@ TEST_CASE("a speed to search along must be above zero; too little sound holds no
     CHECK_THROWS_AS(find_ridges_along(noise(3.0, 0.1, 1), kRate, Track{{0.0, 1.0}, {700.0, 0.0}}, {}, 0.0), Error);
     CHECK_THROWS_AS(find_ridges_along(noise(3.0, 0.1, 1), kRate, Track{}, {}, 0.0), Error);
     CHECK(find_ridges_along(noise(0.5, 0.1, 1), kRate, Track{{0.0, 1.0}, {700.0, 720.0}}, {}, 0.0).ridges.empty());
+}
+
+TEST_CASE("a line along a log is told in time, with the clock's error, and what is known is passed by", "[ridge]") {
+    // five seconds at 4 kHz, a speed that swings by 8 % twice in five seconds, a line at half of it, 40 dB over the noise in 1 Hz
+    constexpr double rate = 4000, pi2 = 2.0 * std::numbers::pi;
+    const auto speed = [](double t) { return 1000.0 * (1.0 + 0.08 * std::sin(pi2 * 0.4 * t)); };
+    std::mt19937_64 engine(6);
+    std::normal_distribution<double> normal(0.0, 0.01);
+    std::vector<double> sound(20000);
+    double turns = 0;
+    for (std::size_t n = 0; n < sound.size(); ++n) {
+        const double t = static_cast<double>(n) / rate;
+        sound[n] = normal(engine) + 0.03 * std::sin(pi2 * turns);
+        turns = std::fmod(turns + 0.5 * speed(t) / rate, 1.0);
+    }
+    for (const double lag_s : {0.0, 0.2, -0.15}) {
+        Track log;
+        for (double t = -1.0; t <= 6.0; t += 0.05) {
+            log.time_s.push_back(t + lag_s);
+            log.frequency_hz.push_back(speed(t));
+        }
+        RidgeSearch search;
+        search.to_hz = 1800;
+        const GuidedRidges guided = find_ridges_along(sound, rate, log, search, lag_s == 0.0 ? 0.0 : 0.31);
+        CAPTURE(lag_s);
+        CHECK(guided.lag_s == Approx(lag_s).margin(0.051));
+        REQUIRE(guided.ridges.size() == 1);
+        const Ridge& ridge = guided.ridges.front();
+        REQUIRE(ridge.track.time_s.size() == 251);   // every 20 ms
+        REQUIRE(ridge.frequency_sd_hz.size() == 251);
+        for (std::size_t i = 0; i < 251; ++i) {
+            CHECK(ridge.track.time_s[i] == Approx(0.02 * static_cast<double>(i)).margin(1e-9));
+            CHECK(ridge.frequency_sd_hz[i] > 0.0);
+            CHECK(ridge.frequency_sd_hz[i] < 5.0);
+            if (i <= 25 || i >= 225) continue;
+            CHECK(ridge.track.frequency_hz[i] == Approx(0.5 * speed(0.02 * static_cast<double>(i))).epsilon(lag_s == 0 ? 0.003 : 0.01));
+        }
+        CHECK(ridge.snr_db == Approx(10 * std::log10(0.5 * 0.03 * 0.03 / (1e-4 / 2000))).margin(3.0));
+        if (lag_s != 0.0) continue;
+        RidgeSearch again = search;
+        again.known = guided.ridges;
+        CHECK(find_ridges_along(sound, rate, log, again, 0.0).ridges.empty());
+    }
+}
+
+TEST_CASE("a loud line that holds still is passed by along a log as well", "[ridge]") {
+    constexpr double rate = 4000, pi2 = 2.0 * std::numbers::pi;
+    std::mt19937_64 engine(8);
+    std::normal_distribution<double> normal(0.0, 0.01);
+    std::vector<double> sound(16000);
+    for (std::size_t n = 0; n < sound.size(); ++n) sound[n] = normal(engine) + 0.03 * std::sin(pi2 * 700.3 * static_cast<double>(n) / rate);
+    RidgeSearch search;
+    search.to_hz = 1800;
+    const Track log{{0.0, 2.0, 4.0}, {900.0, 909.0, 900.0}};
+    CHECK_FALSE(find_ridges_along(sound, rate, log, search, 0.0).ridges.empty());
+    search.still.push_back({700.3, 10 * std::log10(0.5 * 0.03 * 0.03 / (1e-4 / 2000))});
+    CHECK(find_ridges_along(sound, rate, log, search, 0.0).ridges.empty());
 }

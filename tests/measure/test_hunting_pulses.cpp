@@ -115,3 +115,82 @@ TEST_CASE("hunting pulses are not looked for in what is too short, silent, or to
     CHECK_FALSE(find_hunting_pulses(std::vector<double>(300000, 0.3), kRate, kLeastSurprise));
     CHECK_FALSE(find_hunting_pulses(hiss(3.0, 3000.0, 2.0, 1.0, 1), 4000.0, kLeastSurprise));
 }
+
+namespace {
+
+constexpr double kSlowRate = 16000;
+/// Three seconds at 16 kHz: white noise, and rings of 0.2 ms at 3 kHz whose rate hunts about 431 Hz.
+struct Ringing {
+    std::vector<double> sound = std::vector<double>(48000), rings = std::vector<double>(48000, 0.0);
+    Ringing() {
+        std::mt19937 random(5);
+        std::normal_distribution<double> normal;
+        for (double& x : sound) x = 1e-4 * normal(random);
+        for (const double t : pulses(3.0, 431.0, 0.06, 0.0, 6)) {
+            const auto first = static_cast<std::size_t>(t * kSlowRate);
+            for (std::size_t n = first; n < std::min(sound.size(), first + 20); ++n) {
+                const double since = static_cast<double>(n) / kSlowRate - t;
+                rings[n] += 5e-4 * std::exp(-since / 2e-4) * std::sin(2.0 * std::numbers::pi * 3000.0 * since);
+            }
+        }
+        for (std::size_t n = 0; n < sound.size(); ++n) sound[n] += rings[n];
+    }
+};
+
+}  // namespace
+
+TEST_CASE("hunting pulses are told with rate, width, share and band, each with its uncertainty", "[hunting_pulses]") {
+    const Ringing made;
+    double of_rings = 0, all = 0;
+    for (std::size_t n = 0; n < made.sound.size(); ++n) {
+        of_rings += made.rings[n] * made.rings[n];
+        all += made.sound[n] * made.sound[n];
+    }
+    const auto found = find_hunting_pulses(made.sound, kSlowRate, kLeastSurprise);
+    REQUIRE(found);
+    CHECK(found->rate_hz == Approx(431.0).epsilon(0.01));
+    CHECK(found->scatter() == Approx(0.06).epsilon(0.4));
+    // columns of 1 s, half overlapped, in what whitening leaves of the three: four, worth 18/19 each; bins of 1 Hz
+    CHECK(found->rate_sd_hz == Approx(std::max(1.0, found->width_hz / std::sqrt(4 * 18 / 19.0 * found->width_hz))));
+    CHECK(found->low_hz == 1000);
+    CHECK(found->high_hz == Approx(7200));   // 0.45 of the rate
+    CHECK(found->surprise > kLeastSurprise);
+    CHECK(found->above_db > 3);
+    CHECK(found->above_db < 25);
+    CHECK(found->recurrence_sd > 5);
+    CHECK(found->share > 0.2 * of_rings / all);
+    CHECK(found->share < 1.2 * of_rings / all);
+    CHECK_FALSE(find_hunting_pulses(std::span(made.sound).first(15000), kSlowRate, kLeastSurprise));
+}
+
+TEST_CASE("what rings at moments that are named is passed over, and there alone", "[hunting_pulses]") {
+    Ringing made;
+    for (std::size_t n = 32000; n < made.sound.size(); ++n) made.sound[n] -= made.rings[n];
+    const auto clicks = [](double from_s, double to_s) {
+        std::vector<double> times;
+        for (double t = from_s; t < to_s; t += 0.012) times.push_back(t);
+        return times;
+    };
+    CHECK(find_hunting_pulses(made.sound, kSlowRate, kLeastSurprise, clicks(2.1, 2.9)));
+    CHECK_FALSE(find_hunting_pulses(made.sound, kSlowRate, kLeastSurprise, clicks(0.0, 2.0)));
+}
+
+TEST_CASE("a hump about a multiple of the rate is as wide as its square says, while those stand apart", "[hunting_pulses]") {
+    HuntingPulses pulses;
+    pulses.rate_hz = 1000, pulses.rate_sd_hz = 1, pulses.width_hz = 20;
+    CHECK(pulses.scatter() == Approx(std::sqrt(20 / (2 * std::numbers::pi * 1000))));
+    // two and a half widths and the rate's own: 1 + 50 Hz, 2 + 200 Hz; 3 + 450 Hz is more than a quarter of the rate
+    for (const double sign : {1.0, -1.0}) {
+        CHECK(pulses.holds(1000 + sign * 50));
+        CHECK_FALSE(pulses.holds(1000 + sign * 52));
+        CHECK(pulses.holds(2000 + sign * 201));
+        CHECK_FALSE(pulses.holds(2000 + sign * 203));
+    }
+    CHECK_FALSE(pulses.holds(3000));
+    CHECK_FALSE(pulses.holds(300));
+    CHECK_FALSE(pulses.holds(0));
+    pulses.width_hz = 10.9;   // 3 + 245 Hz
+    CHECK(pulses.holds(3000));
+    pulses.width_hz = 11.1;
+    CHECK_FALSE(pulses.holds(3000));
+}

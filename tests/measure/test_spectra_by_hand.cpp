@@ -15,10 +15,10 @@ using std::numbers::pi;
 
 namespace {
 
-/// Columns of 2049 bins of 1 Hz, half a second apart, all of them at their usual level.
-ColumnMap map_of(std::size_t columns, const std::function<double(std::size_t t, std::size_t k)>& density) {
+/// Columns of 2049 bins, of 1 Hz where nothing is said, half a second apart, all of them at their usual level.
+ColumnMap map_of(std::size_t columns, const std::function<double(std::size_t t, std::size_t k)>& density, double bin_hz = 1) {
     ColumnMap map;
-    map.sample_rate_hz = 4096, map.bin_hz = 1, map.hop_s = 0.5, map.column_s = 1, map.averages = static_cast<double>(columns);
+    map.sample_rate_hz = 4096 * bin_hz, map.bin_hz = bin_hz, map.hop_s = 0.5, map.column_s = 1, map.averages = static_cast<double>(columns);
     map.mean.assign(2049, 0.0);
     map.band_of.assign(2049, 0);
     for (std::size_t t = 0; t < columns; ++t) {
@@ -66,6 +66,24 @@ TEST_CASE("a hump is read against the higher of the medians beside it", "[humps]
     CHECK(found[0].surprise == Approx(surprise_of_ratio(10.0 / 3, 61 * worth, 70 * worth)).epsilon(1e-6));
     REQUIRE(found[0].evenness);
     CHECK(*found[0].evenness == Approx(2.0));   // each column fills all its bins: twice what exponentials do
+
+    // the same bins, of 2 Hz: twice the frequency and the power
+    const ColumnMap doubled = map_of(20, hump, 2);
+    const auto higher = find_humps(doubled, still_of(doubled), at(2000));
+    REQUIRE(higher.size() == 1);
+    CHECK(higher[0].low_hz == Approx(1880));
+    CHECK(higher[0].mean_square == Approx(2 * found[0].mean_square));
+    CHECK(higher[0].surprise == Approx(found[0].surprise));
+    // medians: 31 of the 61 bins in the middle, 35 of the 70 below; one fewer, or one more, and they are others'
+    for (const std::size_t more : {0U, 1U}) {
+        const ColumnMap just = map_of(20, [=](std::size_t, std::size_t k) { return within(k, 1000 + more, 1030) ? 10.0 : 1.0; });
+        CHECK(find_humps(just, still_of(just), at(1000)).size() == 1 - more);
+        const auto high = [](std::size_t k, std::size_t from, std::size_t to) { return within(k, 960, 1040) || within(k, from, to) ? 10.0 : 1.0; };
+        const ColumnMap beside = map_of(20, [=](std::size_t, std::size_t k) { return high(k, 840, 873 + more); });
+        CHECK(find_humps(beside, still_of(beside), at(1000)).size() == 1 - more);
+        const ColumnMap above = map_of(20, [=](std::size_t, std::size_t k) { return high(k, 1126 - more, 1159); });
+        CHECK(find_humps(above, still_of(above), at(1000)).size() == 1 - more);
+    }
 
     for (const double height : {2.9, 3.4}) {   // three times the sides are asked for, and more by chance
         const ColumnMap low = map_of(400, [=](std::size_t, std::size_t k) { return within(k, 950, 1050) ? height : 1.0; });
@@ -129,6 +147,10 @@ TEST_CASE("humps are looked for everywhere, at a price, and those that overlap a
     const auto alone = find_humps(map, still_of(map), at(found[1].frequency_hz));
     REQUIRE(alone.size() == 1);
     CHECK(alone[0].surprise - found[1].surprise == Approx(std::log(places)));
+    // of the places that overlap the one that surprises most
+    for (double hz = 200; hz < 0.42 * 4096; hz *= 1.021)
+        for (const Hump& one : find_humps(map, still_of(map), at(hz)))
+            CHECK(one.surprise <= (hz < 600 ? found[0] : found[1]).surprise + std::log(places) + 1e-9);
     search.least_surprise = found[1].surprise + 0.01;
     const auto one = find_humps(map, still_of(map), search);
     CHECK(one.size() == (found[0].surprise > found[1].surprise ? 1U : 0U));
@@ -178,7 +200,18 @@ TEST_CASE("a comb's stretch of time is that whose places surprise most, its teet
     CHECK(found->comb.surprise_of_rest == Approx(surprise_of_sum(7 * (each - 1.5), 7, 1.5)).epsilon(1e-5));
     CHECK_FALSE(find_comb_stretch(map, still, 50.0, 1e-4, places, found->surprise + 0.01));
     CHECK(find_comb_stretch(map, still, 50.0, 1e-4, places, found->surprise - 0.01));
-    // in two bins of bins' density the noise counts, and a level of the moment
+    // a tooth's power is that of its bin and two on either side; bins of 2 Hz
+    const ColumnMap wide = map_of(20, [](std::size_t t, std::size_t k) {
+        const std::size_t off = std::min(k % 50, 50 - k % 50);
+        return k < 40 || k > 410 || !within(t, 3, 8) ? 1.0 : off == 0 ? 4.0 : off == 1 ? 2.0 : off == 2 ? 1.5 : off == 3 ? 2.5 : 1.0;
+    }, 2);
+    const auto skirts = find_comb_stretch(wide, still_of(wide), 100.0, 1e-4, places, 8.3);
+    REQUIRE(skirts);
+    REQUIRE(skirts->comb.teeth.size() == 8);
+    CHECK(skirts->comb.teeth[3].mean_square[0] == Approx(2 * (3 + 2 * 1 + 2 * 0.5) * 6 / 20).epsilon(1e-5));
+    CHECK(skirts->comb.teeth[3].frequency_hz == Approx(400).epsilon(2e-4));
+    CHECK(skirts->comb.teeth[3].frequency_sd_hz == Approx(0.6));
+    // against the noise under it and the level of the moment
     ColumnMap louder = map;
     for (std::size_t t = 0; t < 20; ++t) {
         louder.level[t][0] = 2;

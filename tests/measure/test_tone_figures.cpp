@@ -142,6 +142,12 @@ TEST_CASE("harmonics by a fit of few cycles: ratios exact, uncertainties those o
     narrow.highest_hz = 5000;
     const auto low = measure_distortion(lines({{997, 0.5}}, frames, 48000, rms, 5), 48000, narrow);
     CHECK(low.harmonics.size() == 4);
+    DistortionRequest upper;
+    upper.lowest_hz = 10000;
+    CHECK(measure_distortion(lines({{997, 0.5}}, frames, 48000, rms, 5), 48000, upper).thd_noise_ratio
+          == Approx(std::sqrt(rms * rms * 10000 / 24000 / fundamental)).epsilon(0.1));
+    CHECK(measure_distortion(lines({{997, 0.5}}, 9600, 48000, rms, 5), 48000, upper).thd_noise_ratio
+          == Approx(std::sqrt(rms * rms * 10000 / 24000 / fundamental)).epsilon(0.05));
     CHECK(low.thd_noise_ratio == Approx(std::sqrt(rms * rms * 4980 / 24000 / fundamental)).epsilon(0.1));
 }
 
@@ -239,10 +245,12 @@ TEST_CASE("products that the noise hides are bounds: limited by length, their in
     const std::size_t frames = 8000;
     const double rms = 1e-3, each = std::sqrt(noise_of_line(rms, frames)) / 0.6;
     std::size_t hidden = 0;
+    double power = 0;   // of the noise's own; its mean is taken off, and what falls below 0 left at 0: 1/e of it is left
     for (const unsigned seed : {1U, 2U, 3U}) {
         const auto read = measure_intermodulation(lines({{2900, 0.3}, {3210, 0.3}}, frames, 8000, rms, seed), 8000, {});
         for (const IntermodulationProduct& one : read.products) {
             CHECK(one.above_noise == (one.ratio.limited_by == LimitedBy::nothing));
+            power += one.ratio.value * one.ratio.value / (2 * each * each) / 9;
             if (one.above_noise) continue;
             ++hidden;
             CHECK(one.ratio.low() <= 1e-12);
@@ -258,6 +266,8 @@ TEST_CASE("products that the noise hides are bounds: limited by length, their in
         if (read.total_ratio.limited_by == LimitedBy::length) CHECK(read.total_ratio.low() <= 1e-12);
     }
     CHECK(hidden >= 7);
+    CHECK(power > 0.05);
+    CHECK(power < 1.1);
 }
 
 TEST_CASE("sidebands are held against the high tone, pair by pair", "[intermodulation]") {
