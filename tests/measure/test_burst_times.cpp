@@ -109,6 +109,22 @@ TEST_CASE("bursts within 20 ms of each other are one, those longer than 60 ms or
     CHECK(find_bursts(white(2, 0.01, 1), 1200).events.empty());   // eight bands need more than 600 Hz
 }
 
+TEST_CASE("a burst stands in the bands that it fills, half of eight at least", "[bursts]") {
+    // 500 Hz to 15.04 kHz are eight bands of 1817 Hz; lines 40 Hz apart fill some of them for 8 ms
+    for (const std::size_t bands : {2U, 5U, 7U}) {
+        auto sound = white(1.5, 0.01, 60);
+        const double top = 500 + 1817.5 * static_cast<double>(bands) - 250;
+        for (double hz = 700; hz < top; hz += 40)
+            for (std::size_t n = 0; n < 256; ++n)
+                sound[24000 + n] += 0.01 * std::pow(std::sin(std::numbers::pi * static_cast<double>(n) / 256), 2)
+                                    * std::sin(2 * std::numbers::pi * hz / kRate * static_cast<double>(n) + hz * hz);
+        const auto found = find_bursts(sound, kRate).events;
+        CAPTURE(bands);
+        REQUIRE(found.size() == (bands < 4 ? 0U : 1U));
+        if (!found.empty()) CHECK(found[0].bands_share == Approx((static_cast<double>(bands) + 0.5) / 8).margin(0.07));   // noise may lift one more
+    }
+}
+
 TEST_CASE("what is left out holds a burst only if it stands 9 dB over what is usual there", "[bursts]") {
     auto sound = white(2, 0.01, 10);
     BurstSearch search;
@@ -283,6 +299,8 @@ TEST_CASE("a few bursts are even by their spacings alone", "[bursts]") {
         REQUIRE(even->on_beat.size() == times.size());
         for (std::size_t i = 0; i < times.size(); ++i) CHECK(even->on_beat[i] == (i != row.odd));
     }
+    // surprise of four alike of six: 6.4, of which 7 is asked (binomial tail; width 0.118 s, mean 1.2 s, less ln 6)
+    CHECK_FALSE(rate_in({0.5, 1.9, 3.31, 4.7, 6.13, 6.69, 7.53}));
     CHECK_FALSE(rate_in({0.5, 1.9, 3.3, 4.1, 5.9}));            // two of four alike
     CHECK_FALSE(rate_in({0.5, 1.9, 3.3, 4.1, 5.9, 6.6, 8.0}));  // three of six
     CHECK_FALSE(rate_in({0.5, 1.9, 3.4, 5.2, 6.6}));            // 7 % and more apart

@@ -59,3 +59,56 @@ TEST_CASE("the best path through white noise's envelope scores as the threshold 
     }
     CHECK(std::abs(mean) < 1.2);
 }
+
+namespace {
+
+/// Four seconds at 8 kHz of noise and impulses, every one of them as high as the row says.
+std::vector<double> impulses(double rate_hz, const std::vector<double>& heights) {
+    std::mt19937 random(3);
+    std::normal_distribution<double> normal(0.0, 1e-3);
+    std::vector<double> out(32000);
+    for (double& x : out) x = normal(random);
+    for (std::size_t i = 0; 0.01 + static_cast<double>(i) / rate_hz < 4.0; ++i)
+        out[static_cast<std::size_t>((0.01 + static_cast<double>(i) / rate_hz) * 8000)] += heights[i % heights.size()];
+    return out;
+}
+void check_rate(double rate_hz, const std::vector<double>& heights) {
+    CAPTURE(rate_hz, heights);
+    const auto train = find_impulse_train(impulses(rate_hz, heights), 8000);
+    REQUIRE(train);
+    CHECK(train->rate.mean_hz() == Approx(rate_hz).epsilon(1e-3));
+}
+
+}  // namespace
+
+TEST_CASE("even clicks have their own rate, no half, third or multiple of it", "[impulse]") {
+    for (const double rate_hz : {8.3, 31.7, 120.0}) check_rate(rate_hz, {0.1});
+}
+
+TEST_CASE("clicks that differ by half have the rate of all", "[impulse]") {
+    check_rate(43.0, {0.1, 0.06});
+    check_rate(60.0, {0.1, 0.07, 0.06});
+}
+
+TEST_CASE("thumps below 2 kHz are no clicks", "[impulse]") {
+    auto sound = impulses(20.0, {0.0});
+    for (std::size_t i = 0; i < 79; ++i)
+        for (std::size_t n = 0; n < 160; ++n) {
+            const double x = static_cast<double>(n) / 160;
+            sound[400 * i + n] += 0.05 * std::pow(std::sin(std::numbers::pi * x), 4) * std::sin(2.0 * std::numbers::pi * 8.0 * x);   // 400 Hz
+        }
+    CHECK_FALSE(find_impulse_train(sound, 8000));
+}
+
+TEST_CASE("of two trains the stronger is told first, the faint one last", "[impulse]") {
+    auto sound = impulses(31.0, {0.2});
+    const auto other = impulses(17.3, {0.1});
+    for (std::size_t n = 0; n < sound.size(); ++n) sound[n] += other[n];
+    const auto trains = find_impulse_trains(sound, 8000);
+    REQUIRE(trains.size() == 2);
+    CHECK(trains[0].rate.mean_hz() == Approx(31.0).epsilon(1e-3));
+    CHECK(trains[1].rate.mean_hz() == Approx(17.3).epsilon(2e-3));
+    ImpulseSearch one;
+    one.most_trains = 1;
+    CHECK(find_impulse_trains(sound, 8000, one).size() == 1);
+}

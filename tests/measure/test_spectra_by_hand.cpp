@@ -220,6 +220,17 @@ TEST_CASE("a comb's stretch of time is that whose places surprise most, its teet
     const auto same = find_comb_stretch(louder, still_of(louder, 3), 50.0, 1e-4, places, 8.3);
     REQUIRE(same);
     CHECK(same->surprise == Approx(found->surprise).epsilon(1e-5));
+    CHECK(same->comb.teeth.at(2).surprise == Approx(each).epsilon(1e-5));
+    // a tooth stands from a surprise of 3 on
+    for (const double asked : {2.8, 3.2}) {
+        double height = 1;
+        while (surprise_of_gamma(height, 6 * 18 / 19.0) < asked) height += 0.001;
+        const ColumnMap faint = map_of(20, [=](std::size_t t, std::size_t k) { return k == 250 && within(t, 3, 8) ? height : comb(t, k); });
+        const auto read = find_comb_stretch(faint, still_of(faint), 50.0, 1e-4, places, 8.3);
+        REQUIRE(read);
+        CHECK(read->comb.teeth.size() == (asked < 3 ? 7U : 8U));
+        CHECK(read->comb.places == 8);
+    }
 }
 
 TEST_CASE("a comb's places end with the band, and its neighbours must not reach as far", "[comb_stretch]") {
