@@ -111,15 +111,18 @@ TEST_CASE("bursts within 20 ms of each other are one, those longer than 60 ms or
 
 TEST_CASE("a burst stands in the bands that it fills, half of eight at least", "[bursts]") {
     // 500 Hz to 15.04 kHz are eight bands of 1817 Hz; lines 40 Hz apart fill some of them for 8 ms
-    for (const std::size_t bands : {2U, 5U, 7U}) {
+    struct Row {
+        std::size_t from, bands;
+    };
+    for (const auto& [from, bands] : {Row{0, 2}, Row{0, 5}, Row{0, 7}, Row{3, 5}}) {
         auto sound = white(1.5, 0.01, 60);
-        const double top = 500 + 1817.5 * static_cast<double>(bands) - 250;
-        for (double hz = 700; hz < top; hz += 40)
+        const double top = 500 + 1817.5 * static_cast<double>(from + bands) - 250;
+        for (double hz = 750 + 1817.5 * static_cast<double>(from); hz < top; hz += 40)
             for (std::size_t n = 0; n < 256; ++n)
                 sound[24000 + n] += 0.01 * std::pow(std::sin(std::numbers::pi * static_cast<double>(n) / 256), 2)
                                     * std::sin(2 * std::numbers::pi * hz / kRate * static_cast<double>(n) + hz * hz);
         const auto found = find_bursts(sound, kRate).events;
-        CAPTURE(bands);
+        CAPTURE(from, bands);
         REQUIRE(found.size() == (bands < 4 ? 0U : 1U));
         if (!found.empty()) CHECK(found[0].bands_share == Approx((static_cast<double>(bands) + 0.5) / 8).margin(0.07));   // noise may lift one more
     }
@@ -241,6 +244,57 @@ TEST_CASE("of rates that are multiples of each other the slowest is told, its ev
             CHECK(even->on_beat[i] == (std::abs(std::remainder(times[i] - 0.2, 0.1 * of)) < 0.01));
         CHECK(even->filled == Approx(1.0));
     }
+}
+
+TEST_CASE("a turn that was left out counts neither way, wherever the beat lies and however it drifts", "[bursts]") {
+    // turns of 0.2 s, a fifth of which show nothing; an odd event at the end, so that the beat lies anywhere in the turn
+    std::vector<double> times;
+    for (int k = 0; k <= 24; ++k)
+        if (k % 5 != 3) times.push_back(0.4 + 0.2 * k);
+    times.push_back(0.4 + 0.2 * 24 + 0.073);
+    const auto filled = [&](double before_s, double after_s) {
+        std::vector<SoundSpan> left_out;
+        for (int k = 3; k <= 24; k += 5) left_out.push_back({0.4 + 0.2 * k + before_s, 0.4 + 0.2 * k + after_s});
+        const auto even = even_bursts(bursts_at(times), left_out);
+        REQUIRE(even);
+        CHECK(even->rate_hz == Approx(5.0).epsilon(1e-3));
+        return even->filled;
+    };
+    // the searched beat lies within some ms of that of the even ones
+    CHECK(filled(-0.004, 0.004) == Approx(1.0));
+    CHECK(filled(0.012, 0.020) == Approx(20 / 25.0));
+    CHECK(filled(-0.020, -0.012) == Approx(20 / 25.0));
+    // of spans that overlap the third before it may hold it
+    std::vector<SoundSpan> nested;
+    for (int k = 3; k <= 24; k += 5) {
+        const double t = 0.4 + 0.2 * k;
+        nested.insert(nested.end(), {{t - 0.05, t + 0.05}, {t - 0.03, t - 0.02}, {t - 0.015, t - 0.01}});
+    }
+    CHECK(even_bursts(bursts_at(times), nested)->filled == Approx(1.0));
+    std::vector<double> drifting;
+    std::vector<SoundSpan> left_out;
+    for (int k = 0; k < 35; ++k) {
+        const double t = 0.2 + k / 7.0 * (1 + 0.00028 * k);
+        if (k % 10 == 2 || k % 10 == 7) left_out.push_back({t - 0.002, t + 0.002});
+        else drifting.push_back(t);
+    }
+    CHECK(even_bursts(bursts_at(drifting), left_out)->filled == Approx(1.0));
+}
+
+TEST_CASE("half a rate is told where three quarters of the events keep to it, and half a turn a second is the slowest", "[bursts]") {
+    for (const std::size_t odd : {4U, 6U}) {
+        std::vector<double> times = every(0.2, 0.2, 20 - odd);
+        for (std::size_t i = 0; i < odd; ++i) times.push_back(0.3 + 0.2 * static_cast<double>(2 * i + 1));
+        const auto even = rate_in(times);
+        REQUIRE(even);
+        CHECK(even->rate_hz == Approx(odd < 5 ? 5.0 : 10.0).epsilon(1e-3));
+        CHECK(on(*even) == (odd < 5 ? 16U : 20U));
+    }
+    // 0.4545 a second is read as twice that, every second turn empty
+    const auto slow = rate_in(every(0.3, 2.2, 7));
+    REQUIRE(slow);
+    CHECK(slow->rate_hz == Approx(1 / 1.1).epsilon(1e-3));
+    CHECK(slow->filled == Approx(7 / 13.0));
 }
 
 TEST_CASE("a rate may drift evenly by 2 %", "[bursts]") {

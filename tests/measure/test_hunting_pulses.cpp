@@ -119,14 +119,14 @@ TEST_CASE("hunting pulses are not looked for in what is too short, silent, or to
 namespace {
 
 constexpr double kSlowRate = 16000;
-/// Three seconds at 16 kHz: white noise, and rings of 0.2 ms at 3 kHz whose rate hunts about 431 Hz.
+/// Three seconds at 16 kHz: white noise, and rings of 0.2 ms at 3 kHz whose rate hunts.
 struct Ringing {
     std::vector<double> sound = std::vector<double>(48000), rings = std::vector<double>(48000, 0.0);
-    Ringing() {
+    explicit Ringing(double rate_hz = 431.0, double scatter = 0.06) {
         std::mt19937 random(5);
         std::normal_distribution<double> normal;
         for (double& x : sound) x = 1e-4 * normal(random);
-        for (const double t : pulses(3.0, 431.0, 0.06, 0.0, 6)) {
+        for (const double t : pulses(3.0, rate_hz, scatter, 0.0, 6)) {
             const auto first = static_cast<std::size_t>(t * kSlowRate);
             for (std::size_t n = first; n < std::min(sound.size(), first + 20); ++n) {
                 const double since = static_cast<double>(n) / kSlowRate - t;
@@ -161,6 +161,18 @@ TEST_CASE("hunting pulses are told with rate, width, share and band, each with i
     CHECK(found->share > 0.2 * of_rings / all);
     CHECK(found->share < 1.2 * of_rings / all);
     CHECK_FALSE(find_hunting_pulses(std::span(made.sound).first(15000), kSlowRate, kLeastSurprise));
+}
+
+TEST_CASE("rings at a steady rate are no hunting pulses", "[hunting_pulses]") {
+    CHECK_FALSE(find_hunting_pulses(Ringing(431.0, 1e-5).sound, kSlowRate, kLeastSurprise));
+}
+
+TEST_CASE("slow clicks, whose multiples make humps, don't recur as hunting pulses do", "[hunting_pulses]") {
+    CHECK_FALSE(find_hunting_pulses(Ringing(61.0, 0.005).sound, kSlowRate, kLeastSurprise));
+    const auto fast = find_hunting_pulses(Ringing(1300.0, 0.08).sound, kSlowRate, kLeastSurprise);
+    REQUIRE(fast);
+    CHECK(fast->rate_hz == Approx(1300).epsilon(0.02));
+    CHECK(fast->scatter() == Approx(0.08).epsilon(0.4));
 }
 
 TEST_CASE("what rings at moments that are named is passed over, and there alone", "[hunting_pulses]") {
