@@ -43,9 +43,10 @@ Place with_positive_high(Place p) {
     return p.of_high < 0 ? Place{-p.of_low, -p.of_high} : p;
 }
 
+/// Both are named, or neither.
 ToneSearch search_near(std::optional<double> hz, std::optional<double> other_hz) {
     if (!hz) return {};
-    const double reach = std::min(0.02 * *hz, other_hz ? 0.4 * std::abs(*other_hz - *hz) : 0.02 * *hz);
+    const double reach = std::min(0.02 * *hz, 0.4 * std::abs(*other_hz - *hz));
     return {*hz - reach, *hz + reach};
 }
 

@@ -64,6 +64,20 @@ TEST_CASE("two all-passes are told, in ascending order", "[all_pass]") {
     check_all_passes({{{second_order(120, 0.7), second_order(1800, 0.6)}, 1}, {{second_order(200, 1.0), second_order(450, 1.4)}, -1}});
 }
 
+TEST_CASE("an all-pass is as unsure of its frequency as the phase left over is large", "[all_pass]") {
+    // a phase that strays by 0.05 rad from point to point: three tenths of that, of the frequency
+    const auto fit = find_all_passes(path(-130, 101, [](int k) {
+        const std::complex<double> s(0, hz_of(k) / 300);
+        return (s * s - s / 0.8 + 1.0) / (s * s + s / 0.8 + 1.0) * std::polar(1.0, k % 2 == 0 ? 0.05 : -0.05);
+    }, 1e-8), 0);
+    REQUIRE(fit);
+    REQUIRE(fit->all_passes.size() == 1);
+    CHECK(fit->left_over_rad == Approx(0.05).epsilon(0.1));
+    CHECK(fit->all_passes[0].frequency_hz.value == Approx(300).epsilon(0.02));
+    CHECK(fit->all_passes[0].frequency_hz.sd == Approx(fit->all_passes[0].frequency_hz.value * 0.3 * fit->left_over_rad));
+    CHECK_FALSE(fit->inverted);
+}
+
 TEST_CASE("a phase that no all-pass explains is left, and two octaves at least are asked for", "[all_pass]") {
     // turned by half a radian from point to point
     const auto rough = find_all_passes(path(-130, 101, [](int k) { return std::polar(1.0, k % 2 == 0 ? 0.5 : -0.5); }, 1e-8), 0);

@@ -47,7 +47,6 @@ LossyTone slow_tone(double duration_s) {
     tone.snr_db = 100;
     return tone;
 }
-/// Sound of a constant power: between the tone's parts.
 void pause(std::vector<double>& into, double rate_hz, double from_s, double to_s, double amplitude) {
     for (auto i = static_cast<std::size_t>(from_s * rate_hz); i < std::min(into.size(), static_cast<std::size_t>(to_s * rate_hz)); ++i)
         into[i] = amplitude * (i % 2 == 0 ? 1.0 : -1.0) + 1e-9 * static_cast<double>(i % 7919);
@@ -68,12 +67,10 @@ TEST_CASE("runs of overload nearer than 50 ms are one event, across a hole as we
     const auto faults = faults_in(samples, 8000, no_tone());
     CHECK(faults.overload_count == 6);
     CHECK(faults.dropout_count == 1);
-    CHECK(faults.duration_s == Approx(2.0));
     CHECK(faults.take_faults() == std::vector{TakeFault::dropout, TakeFault::overload});
     REQUIRE(faults.events.size() == 5);
     const double first[] = {800, 2400, 2810, 5600, 5606}, frames[] = {399, 2, 3, 398, 40};
     for (std::size_t i = 0; i < 5; ++i) {
-        CAPTURE(i);
         CHECK(faults.events[i].time_s == Approx(first[i] / 8000));
         CHECK(faults.events[i].duration_s == Approx(frames[i] / 8000));
         CHECK(faults.events[i].what == (i < 4 ? CaptureFaultKind::overload : CaptureFaultKind::zero_gap));
@@ -395,6 +392,9 @@ TEST_CASE("a hiss that falls by 6 dB at once was muted, for good only if it is g
     auto hum = hiss;
     for (std::size_t n = 0; n < 32000; ++n) hum[n] += 0.05 * std::sin(2 * pi * 500 / 8000 * static_cast<double>(n));
     CHECK_FALSE(faults_in(hum, 8000, options).has_source_muted());
-    // shorter than half a second on either side is not read
+    // shorter than half a second on either side is not read; nor is a fade of a second
     CHECK_FALSE(changed(3, 3.2, -12).has_source_muted());
+    auto fade = hiss;
+    for (std::size_t n = 32000; n < fade.size(); ++n) fade[n] *= std::pow(10.0, -1.2 * std::min(1.0, (static_cast<double>(n) - 32000) / 8000));
+    CHECK_FALSE(faults_in(fade, 8000, options).has_source_muted());
 }

@@ -231,6 +231,10 @@ TEST_CASE("a train's clicks sound at its loud phases and one beside them, in eve
         CHECK(blanked[first - 8] == Approx(1.0).margin(0.01));
         CHECK(blanked[first + 14] < 0.06);
         CHECK(blanked[last - 6] < 1e-6);
+        int fading = 0;
+        for (std::size_t n = first - 8; n < first + 20; ++n) fading += blanked[n] > 0.05 && blanked[n] < 0.95 ? 1 : 0;
+        CHECK(fading >= 7);   // exp(-n / 3.2) lies there for nine samples
+        CHECK(fading <= 11);
         CHECK(blanked[last + 5] == Approx(1 - std::exp(-5 / 3.2)).margin(0.25));
         CHECK(blanked[last + 40] == Approx(1.0).margin(0.001));
     }
@@ -260,6 +264,10 @@ TEST_CASE("a train of impulses reads its rate, its power and its profile", "[imp
     CHECK(train->contrast_db > 20);
     const auto peak = std::max_element(train->profile.begin(), train->profile.end()) - train->profile.begin();
     CHECK(static_cast<double>(peak) / 32 == Approx(0.02 * 25.3).margin(0.06));
+    // nor is noise, a quarter as strong as the clicks
+    auto noisy = sound;
+    for (double& x : noisy) x += 5 * normal(random);   // of 1e-3
+    CHECK(find_impulse_train(noisy, rate)->mean_square == Approx(train->mean_square).epsilon(0.12));
     // hum at twice the rate, below 100 Hz, is no part of it
     auto humming = sound;
     for (std::size_t n = 0; n < humming.size(); ++n) humming[n] += 0.03 * std::sin(2 * std::numbers::pi * 50.6 * static_cast<double>(n) / rate);

@@ -221,6 +221,13 @@ TEST_CASE("a comb's stretch of time is that whose places surprise most, its teet
     REQUIRE(same);
     CHECK(same->surprise == Approx(found->surprise).epsilon(1e-5));
     CHECK(same->comb.teeth.at(2).surprise == Approx(each).epsilon(1e-5));
+    // of a tooth's surprise 40 count at most
+    const ColumnMap loud = map_of(20, [](std::size_t t, std::size_t k) { return k > 0 && k % 50 == 0 && k <= 400 && t < 18 ? 11.0 : 1.0; });
+    const auto most = find_comb_stretch(loud, still_of(loud), 50.0, 1e-4, places, 8.3);
+    REQUIRE(most);
+    REQUIRE(most->comb.teeth.at(0).surprise > 65);
+    CHECK(most->comb.surprise == Approx(surprise_of_sum(8 * 38.5, 8, 1.5)).epsilon(1e-6));
+    CHECK(most->comb.surprise_of_rest == Approx(surprise_of_sum(7 * 38.5, 7, 1.5)).epsilon(1e-6));
     // a tooth stands from a surprise of 3 on
     for (const double asked : {2.8, 3.2}) {
         double height = 1;

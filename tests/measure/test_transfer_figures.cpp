@@ -246,10 +246,10 @@ TEST_CASE("balance is read at 1 kHz or in the octave that both pass best, delay 
     const auto delayed = [](double gain, double delay_s) {
         return path(-130, 104, [=](int k) { return gain * std::polar(1.0, -2 * pi * hz_of(k) * delay_s); });
     };
-    const auto late = delayed(-0.5, 0.0031), early = delayed(2, 0.001);
-    const ChannelDifference both = compare({late, 0.003}, {early, 0.0012});
+    const auto late = delayed(-0.5, 0.0331), early = delayed(2, 0.001);
+    const ChannelDifference both = compare({late, 0.033}, {early, 0.0012});
     REQUIRE(both.delay);
-    CHECK(both.delay->delay_s.value == Approx(0.0021).margin(1e-7));
+    CHECK(both.delay->delay_s.value == Approx(0.0321).margin(1e-7));
     CHECK(both.delay->inverted);
     CHECK(both.delay->to_hz == Approx(16000));   // the highest point below 0.8 times 20159 Hz
     REQUIRE(both.balance);
@@ -271,10 +271,10 @@ TEST_CASE("balance is read at 1 kHz or in the octave that both pass best, delay 
     CHECK_FALSE(compare({early, 0}, {silent, 0}).balance);
     // against the tone itself, its place in the capture is as unsure
     const TonePlace sure{0, 0, 0, 0}, unsure{0, 3e-6, 0, 0};
-    const auto exact = delay_after_tone({late, 0.003}, sure), loose = delay_after_tone({late, 0.003}, unsure);
+    const auto exact = delay_after_tone({late, 0.033}, sure), loose = delay_after_tone({late, 0.033}, unsure);
     REQUIRE(exact);
     REQUIRE(loose);
-    CHECK(loose->delay_s.value == Approx(0.0031).margin(1e-7));
+    CHECK(loose->delay_s.value == Approx(0.0331).margin(1e-7));
     CHECK(loose->delay_s.sd == Approx(std::hypot(exact->delay_s.sd, 3e-6)));
     CHECK_FALSE(delay_after_tone({}, sure));
 }
