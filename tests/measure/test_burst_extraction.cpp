@@ -130,6 +130,19 @@ TEST_CASE("each turn of a train has one click or none, where its profile is loud
         CHECK(each[i].from_s == Approx(0.05 * static_cast<double>(i) + 0.024).margin(0.0003));
         CHECK(each[i].to_s == Approx(0.05 * static_cast<double>(i) + 0.026 + 0.0015).margin(0.0006));
     }
+    // one that rises, and reaches beyond the loud phases on both sides
+    Buzz wide(1, 0.01);
+    for (std::size_t i = 0; i < 20; ++i) {
+        const double turn = 0.05 * static_cast<double>(i);
+        wide.set(turn + 0.019, turn + 0.028, 10);
+        wide.set(turn + 0.028, turn + 0.034, 20);
+    }
+    const auto grown = clicks_of_train(wide.sound(), 8000, train);
+    REQUIRE(grown.size() == 20);
+    for (std::size_t i = 0; i < 20; ++i) {
+        CHECK(grown[i].from_s == Approx(0.05 * static_cast<double>(i) + 0.019).margin(0.0003));
+        CHECK(grown[i].to_s == Approx(0.05 * static_cast<double>(i) + 0.034 + 0.0015).margin(0.0006));
+    }
     CHECK(clicks_of_train(at_turns(2, 20), 8000, train).size() == 10);   // half of the turns show one
     CHECK(clicks_of_train(at_turns(1, 4.5), 8000, train).front().from_s == Approx(0.024).margin(0.0003));
     // fewer, or below four times the usual: by the profile, a phase's room on either side
@@ -149,6 +162,12 @@ TEST_CASE("each turn of a train has one click or none, where its profile is loud
     REQUIRE(quarter.size() == 20);
     CHECK(quarter[0].from_s == Approx(0.05 * 11.0 / 24).margin(0.0003));
     CHECK(quarter[0].to_s == Approx(0.05 * 19.0 / 24).margin(0.0003));
+    // loud is more than twice what a third of the phases stay below, and than half of them do
+    auto floor = profile_with({11, 12, 13}, 5);
+    for (const std::size_t i : {0U, 1U, 2U, 3U, 4U, 5U, 6U, 7U, 18U, 19U, 20U, 21U}) floor[i] = 3;
+    const auto over_both = clicks_of_train(quiet, 8000, train_of(floor, 20));
+    CHECK(over_both[0].from_s == Approx(0.05 * 10.0 / 24).margin(0.0003));
+    CHECK(over_both[0].to_s == Approx(0.05 * 15.0 / 24).margin(0.0003));
     const auto lone = clicks_of_train(quiet, 8000, train_of(profile_with({12}), 20));
     CHECK(lone[0].from_s == Approx(0.05 * 11.0 / 24).margin(0.0003));
     CHECK(lone[0].to_s == Approx(0.05 * 14.0 / 24).margin(0.0003));

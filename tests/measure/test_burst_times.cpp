@@ -243,6 +243,12 @@ TEST_CASE("of rates that are multiples of each other the slowest is told, its ev
         for (std::size_t i = 0; i < times.size(); ++i)
             CHECK(even->on_beat[i] == (std::abs(std::remainder(times[i] - 0.2, 0.1 * of)) < 0.01));
         CHECK(even->filled == Approx(1.0));
+        // two of its turns hold nothing, one of which was left out
+        std::erase_if(times, [of](double t) { return std::abs(t - 0.2 - 0.5 * of) < 0.01 || std::abs(t - 0.2 - 1.1 * of) < 0.01; });
+        const auto watched = even_bursts(bursts_at(times), {{0.19 + 0.5 * of, 0.21 + 0.5 * of}});
+        REQUIRE(watched);
+        CHECK(watched->rate_hz == Approx(10.0 / of).epsilon(1e-3));
+        CHECK(watched->filled == Approx(18 / 19.0));
     }
 }
 

@@ -314,6 +314,12 @@ TEST_CASE("a fit is as unsure as the noise makes it, and tells what it leaves", 
         CHECK(fit->covariance.at(Place::bend_2, Place::bend_3) == Approx(fit->covariance.at(Place::bend_3, Place::bend_2)));
         CHECK(std::abs(fit->covariance.at(Place::bend_2, Place::bend_3)) < 0.1 * of_bend(0.5));
     }
+    // once more, held to what noise and misfit turned out to be: what is granted shrinks with the root of the misfit
+    const ToneHarmonics exact = heard_of(m, 1000, 9, 1e-9);
+    const auto granted_all = fit_clip_model(ClipShape::straight, exact);
+    REQUIRE(granted_all);
+    CHECK(sharpened(*granted_all, exact).covariance.at(Place::bend_2, Place::bend_2)
+          == Approx(granted_all->covariance.at(Place::bend_2, Place::bend_2) * (granted_all->misfit + 2) / (granted_all->freedom + 2)).epsilon(0.05));
     // a fifth harmonic that no bend makes, beside a second and a third
     ToneHarmonics odd = heard_of(m, 1000, 9, 1e-6);
     odd.value[4] = {0.0, 0.003};

@@ -349,6 +349,16 @@ TEST_CASE("folded lines are counted and summed, the stage's rate and clock told"
     REQUIRE(places == Approx(39).margin(2));
     all.resize(1 + 9);
     CHECK_FALSE(find_folding(lines(all, 24000, rate, 1e-5), rate, 997));
+    // a stage at 32 kHz: what lies below half its rate does not fold, though it would fall below 20 kHz
+    std::vector<Line> slow = {{997, 0.5}};
+    for (int k = 19; k <= 45; k += 2) slow.push_back({std::abs(32000 - k * 997.0), 1e-3});
+    const auto low = find_folding(lines(slow, 24000, rate, 1e-5), rate, 997);
+    REQUIRE(low);
+    CHECK(low->clipped_at_hz == 32000);
+    places = 0;
+    for (int k = 17; k * 997.0 < 48000; ++k)
+        if (std::abs(32000 - k * 997.0) > 498.5 && std::abs(std::remainder(32000, 997.0)) >= 10) ++places;
+    CHECK(low->looked_for == places);
     // 100 cycles
     CHECK(find_folding(std::span(samples).first(4830), rate, 997));
     CHECK_FALSE(find_folding(std::span(samples).first(4800), rate, 997));
