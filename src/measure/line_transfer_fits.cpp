@@ -12,7 +12,7 @@ constexpr double kLeastSpan = 1.05;       // of a slope's points, highest over l
 constexpr double kImpedanceSpan = 1.414;  // half an octave
 
 /// Student's t for 97.5 %, over 2: what a standard deviation of so few degrees of freedom must grow by.
-///   source  exact for 1 and 2; beyond, Abramowitz and Stegun 26.7.5, within 0.5 % from 3 on
+///   source  exact for 1 and 2; beyond, Abramowitz and Stegun 26.7.5, within 0.8 % at 3, 0.3 % from 4 on
 double for_few(std::size_t freedom) {
     if (freedom == 0) return 1e3;
     if (freedom == 1) return 12.706 / 2.0;

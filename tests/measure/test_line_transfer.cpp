@@ -247,3 +247,153 @@ TEST_CASE("lines that meet in a bin count as one point, as unsure as they are ap
     const std::vector<LineTransferPoint> apart = {point(1000.0, 2.0, 0.02), point(1001.0, 1.0, 0.02)};
     CHECK(joined_by_frequency(apart)[0].relative_sd > 0.2);
 }
+
+TEST_CASE("a point's gain in decibels is limited by noise from 6 % on", "[line_transfer]") {
+    const Reading reading = point(1000.0, {0.0, 0.1}, 0.0599).magnitude_db();
+    CHECK(reading.value == Approx(-20.0));
+    CHECK(reading.sd == Approx(20.0 / std::log(10.0) * 0.0599));
+    CHECK(reading.limited_by == LimitedBy::nothing);
+    CHECK(point(1000.0, 1.0, 0.0601).magnitude_db().limited_by == LimitedBy::noise);
+}
+
+TEST_CASE("a slope's uncertainty is that of least squares, with Student's t for so few points", "[line_transfer]") {
+    // t of 97.5 % for n - 2 degrees of freedom, from any table; twice the standard deviation is the least
+    const auto [n, student] = GENERATE(
+        table<int, double>({{3, 12.706}, {4, 4.303}, {5, 3.182}, {6, 2.776}, {7, 2.571}, {12, 2.228}, {32, 2.042}, {202, 2.0}}));
+    const double exact_to = n == 5 ? 0.008 : 0.003;
+    CAPTURE(n);
+    // A parabola about the line, which neither its height nor its slope takes up: steps of an eighth of an octave, 3 dB per octave
+    std::vector<LineTransferPoint> points;
+    double u_squares = 0, left = 0;
+    const double step = std::log10(2.0) / 8.0, middle = 0.5 * (n - 1), curve = (n * n - 1) / 12.0;
+    for (int k = 0; k < n; ++k) {
+        const double x = k - middle, off_db = 0.5 * (x * x - curve) / curve;
+        points.push_back(point(1000.0 * std::pow(2.0, 0.125 * k), std::pow(10.0, (3.0 * 0.125 * k + off_db) / 20.0), 1e-3));
+        u_squares += x * x * step * step;
+        left += off_db * off_db;
+    }
+    const auto fitted = fit_slope(points);
+    REQUIRE(fitted);
+    const double own_db = 20.0 / std::log(10.0) * 1e-3, scatter = std::sqrt(left / (n - 2));   // chi squared is n - 2 with this
+    CHECK(fitted->db_per_decade.value == Approx(3.0 / std::log10(2.0)));
+    CHECK(fitted->db_per_decade.sd == Approx(0.5 * student * scatter / std::sqrt(u_squares)).epsilon(exact_to));
+    CHECK(fitted->db_per_decade.limited_by == LimitedBy::nothing);
+    CHECK(fitted->middle_db.value == Approx(3.0 * 0.125 * middle).margin(1e-9));
+    CHECK(fitted->middle_db.sd == Approx(0.5 * student * scatter / std::sqrt(n)).epsilon(exact_to));
+    CHECK(fitted->middle_hz == Approx(1000.0 * std::pow(2.0, 0.125 * middle)));
+    CHECK(fitted->decades == Approx((n - 1) * step));
+    CHECK(fitted->scatter_db == Approx(std::sqrt(scatter * scatter - own_db * own_db)).epsilon(1e-6));
+}
+
+TEST_CASE("surer points weigh more in a slope's middle, in no order", "[line_transfer]") {
+    // weights 1, 4, 1 at 4000, 1000 and 2000 Hz: log2 of f / 1000 is 3/6 on the mean
+    const std::vector<LineTransferPoint> points = {point(4000.0, 4.0, 0.04), point(1000.0, 1.0, 0.02), point(2000.0, 2.0, 0.04)};
+    const auto fitted = fit_slope(points);
+    REQUIRE(fitted);
+    CHECK(fitted->scatter_db == 0.0);
+    CHECK(fitted->middle_hz == Approx(1000.0 * std::sqrt(2.0)).epsilon(1e-3));
+    CHECK(fitted->middle_db.value == Approx(20.0 * std::log10(std::sqrt(2.0))).epsilon(2e-3));
+    CHECK(fitted->middle_db.sd == Approx(20.0 / std::log(10.0) * 0.04 / std::sqrt(6.0)).epsilon(2e-3));
+    CHECK(fitted->decades == Approx(std::log10(4.0)));
+    const std::vector<LineTransferPoint> exact = {point(1000.0, 1.0, 0.0), point(2000.0, 1.0, 0.0), point(4000.0, 1.0, 0.0)};
+    CHECK(fit_slope(exact)->middle_db.sd == Approx(0.01 / std::sqrt(3.0)));   // none is known to better than 0.01 dB
+}
+
+TEST_CASE("what a slope or an impedance can't be read from", "[line_transfer]") {
+    const auto three = [](double highest_hz, Complex gain = {0.02, 0.03}) {
+        return std::vector<LineTransferPoint>{point(1000.0, gain, 0.01), point(1020.0, {0.02, 0.03}, 0.01), point(highest_hz, {0.02, 0.03}, 0.01)};
+    };
+    CHECK(fit_slope(three(1051.0)));
+    CHECK_FALSE(fit_slope(three(1049.0)));   // within 5 %
+    for (const double gain : {0.0, std::numeric_limits<double>::infinity()}) CHECK_FALSE(fit_slope(three(2000.0, gain)));
+    auto at_nought = three(2000.0);
+    at_nought[0].frequency_hz = 0.0;
+    CHECK_FALSE(fit_slope(at_nought));
+    CHECK(fit_series_impedance(three(1415.0)));
+    CHECK_FALSE(fit_series_impedance(three(1413.0)));   // within half an octave
+    // Neither R nor L may drown: at 10 % of |Z|, 1 ohm at 1 kHz, R is known to 0.1 / sqrt(1 + 1 + 1/2) ohm beside much L, the reactance
+    // to 0.1 / sqrt(1 + 1 + 2) ohm beside much R.
+    const auto of = [](double ohm, double reactance) {
+        std::vector<LineTransferPoint> out;
+        for (const double f : {999.0, 1000.0, 1414.0}) out.push_back(point(f, {ohm, reactance * f / 1000.0}, 0.1));
+        return out;
+    };
+    CHECK(fit_series_impedance(of(0.070, 1.0)));
+    CHECK_FALSE(fit_series_impedance(of(0.058, 1.0)));
+    CHECK(fit_series_impedance(of(1.0, 0.055)));
+    CHECK_FALSE(fit_series_impedance(of(1.0, 0.047)));
+}
+
+TEST_CASE("an impedance's figures and uncertainties are those of weighted least squares", "[line_transfer]") {
+    // Each frequency twice, turned to and fro by an angle: the magnitudes stay, the mean is Z times its cosine, and what is left is
+    // its sine of |Z| everywhere. Chi squared is then n sin^2 / (own^2 + misfit^2).
+    const bool capacitance = GENERATE(false, true);
+    const double angle = GENERATE(0.0, 0.05);
+    CAPTURE(capacitance, angle);
+    const double own = 0.004, ohm = 0.02, henry = 5e-6, farad = 2e-3;
+    std::vector<LineTransferPoint> points;
+    double over_z = 0, omega_over_z = 0, over_omega_z = 0;   // sums of 1, omega^2 and 1 / omega^2 over |Z|^2
+    for (const double f : {3000.0, 300.0, 700.0, 1500.0}) {
+        const double omega = kTurn * f;
+        const Complex z(ohm, omega * henry - (capacitance ? 1.0 / (omega * farad) : 0.0));
+        for (const double sign : {-1.0, 1.0}) {
+            points.push_back(point(f, z * std::polar(1.0, sign * angle), own));
+            over_z += 1.0 / std::norm(z);
+            omega_over_z += omega * omega / std::norm(z);
+            over_omega_z += 1.0 / (omega * omega * std::norm(z));
+        }
+    }
+    const auto fitted = fit_series_impedance(points);
+    REQUIRE(fitted);
+    const double n = 8, freedom = 2 * n - (capacitance ? 3 : 2), sine = std::sin(angle), cosine = std::cos(angle);
+    const double misfit = angle > 0.0 ? std::sqrt(n * sine * sine / freedom - own * own) : 0.0;
+    const double student = angle > 0.0 ? 0.5 * (capacitance ? 2.160 : 2.145) : 1.0;   // 13 and 14 degrees of freedom
+    const double noise = student * std::hypot(own, std::max(misfit, 1e-4));
+    CHECK(fitted->misfit == Approx(misfit).epsilon(1e-6));
+    CHECK(fitted->resistance_ohm.value == Approx(ohm * cosine));
+    CHECK(fitted->resistance_ohm.sd == Approx(noise / std::sqrt(over_z)).epsilon(0.004));
+    CHECK(fitted->inductance_h.value == Approx(henry * cosine));
+    CHECK(fitted->from_hz == 300.0);
+    CHECK(fitted->to_hz == 3000.0);
+    CHECK(fitted->corner_hz.value == Approx(ohm / (kTurn * henry)));
+    CHECK(fitted->corner_hz.sd / fitted->corner_hz.value ==
+          Approx(std::hypot(fitted->resistance_ohm.sd / (ohm * cosine), fitted->inductance_h.sd / (henry * cosine))));
+    REQUIRE(fitted->capacitance_f.has_value() == capacitance);
+    if (!capacitance) {
+        CHECK(fitted->inductance_h.sd == Approx(noise / std::sqrt(omega_over_z)).epsilon(0.004));
+        return;
+    }
+    // two unknowns, L and 1/C: the inverse of their normal matrix [a, b; b, c], b = -sum of 1 / |Z|^2
+    const double determinant = omega_over_z * over_omega_z - over_z * over_z;
+    CHECK(fitted->inductance_h.sd == Approx(noise * std::sqrt(over_omega_z / determinant)).epsilon(0.004));
+    CHECK(fitted->capacitance_f->value == Approx(farad / cosine));
+    CHECK(fitted->capacitance_f->sd / fitted->capacitance_f->value ==
+          Approx(noise * std::sqrt(omega_over_z / determinant) * farad / cosine).epsilon(0.004));
+}
+
+TEST_CASE("every figure of joined points is their weighted mean, in bins of so many an octave from 1 kHz", "[line_transfer]") {
+    std::vector<LineTransferPoint> points = {point(1020.0, std::polar(2.0, 0.1), 0.02), point(1080.0, std::polar(3.0, 0.4), 0.04)};
+    points[0].coherence = 0.9;
+    points[1].coherence = 0.8;
+    points[1].averages = 30.0;
+    const auto joined = joined_by_frequency(points);
+    REQUIRE(joined.size() == 1);
+    const double w0 = 1.0 / (4e-4 + 1e-6), w1 = 1.0 / (16e-4 + 1e-6), w = w0 + w1;   // a thousandth of its own beside
+    const double log_gain = (w0 * std::log(2.0) + w1 * std::log(3.0)) / w;
+    CHECK(joined[0].frequency_hz == Approx(std::exp((w0 * std::log(1020.0) + w1 * std::log(1080.0)) / w)));
+    CHECK(std::abs(joined[0].gain) == Approx(std::exp(log_gain)));
+    CHECK(std::arg(joined[0].gain) == Approx(std::arg(w0 * std::polar(1.0, 0.1) + w1 * std::polar(1.0, 0.4))));
+    CHECK(joined[0].coherence == Approx((w0 * 0.9 + w1 * 0.8) / w));
+    CHECK(joined[0].averages == 80.0);
+    const double chi_squared = w0 * std::pow(std::log(2.0) - log_gain, 2) + w1 * std::pow(std::log(3.0) - log_gain, 2);
+    CHECK(joined[0].relative_sd == Approx(std::sqrt(chi_squared / w)));
+    CHECK(joined_by_frequency(std::vector{points[1]})[0].relative_sd == 0.04);
+    // 2^(1/6) of 1000 Hz is 1122.46
+    const auto count = [](double a, double b, int an_octave) {
+        return joined_by_frequency(std::vector{point(a, 1.0, 0.1), point(b, 1.0, 0.1)}, an_octave).size();
+    };
+    CHECK(count(1001.0, 1122.0, 6) == 1);
+    CHECK(count(1001.0, 1123.0, 6) == 2);
+    CHECK(count(999.0, 1001.0, 6) == 2);
+    CHECK(count(1001.0, 1123.0, 3) == 1);
+}

@@ -249,6 +249,12 @@ TEST_CASE("a line reaches as far as it stands out, and no farther than its neigh
     CHECK(first(shelf(990, 999, 1.49)).low_hz == 998.0);
     CHECK(first(shelf(1001, 1010, passed(4.0, 2.0) * 1.01), 4.0).high_hz == 1010.0);
     CHECK(first(shelf(1001, 1010, passed(4.0, 2.0) * 0.99), 4.0).high_hz == 1002.0);
+    const SpectralLine gap = first([](std::vector<double>& d) {   // the peak's own neighbours belong to it in any case
+        d[998] = d[1002] = 2.0;
+        d[997] = d[1003] = 2.0;
+    });
+    CHECK(gap.low_hz == 997.0);
+    CHECK(gap.high_hz == 1003.0);
     CHECK(first(shelf(1001, 1600, 2.0)).high_hz == 1400.0);   // never more than 400 bins
     CHECK(first(shelf(400, 999, 2.0)).low_hz == 600.0);
     const SpectralLine wide = first(shelf(1001, 1010, 2.0));

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "hushtrace/measure/lines.hpp"
+#include "hushtrace/signal/error.hpp"
 #include "measure/wandering.hpp"
 
 using namespace hushtrace;
@@ -90,4 +91,78 @@ TEST_CASE("resampling keeps the signal: a still tone at the track's frequency co
                          std::abs(cycles.samples[i] - std::sin(2 * std::numbers::pi * static_cast<double>(i) /
                                                                cycles.samples_per_cycle)));
     CHECK(20 * std::log10(worst) < -70.0);
+}
+
+TEST_CASE("sound of a whole number of samples a cycle comes through as it is", "[order]") {
+    const auto x = noise(0.05, 0.1, 4);
+    const CycleSamples same = resample_by_cycles(x, kRate, Track{{0.0, 1.0}, {1000.0, 1000.0}});
+    CHECK(same.samples_per_cycle == 48.0);
+    REQUIRE(same.samples.size() + 2 >= x.size());
+    double worst = 0;
+    for (std::size_t i = 0; i + 2 < x.size(); ++i) worst = std::max(worst, std::abs(same.samples[i] - x[i]));
+    CHECK(worst < 1e-9);
+    // never coarser than the sound: as many samples a cycle as the slowest holds
+    CHECK(resample_by_cycles(x, kRate, Track{{0.0, 0.05}, {1300.0, 990.0}}).samples_per_cycle == 49.0);
+    CHECK_THROWS_AS(resample_by_cycles(x, kRate, Track{}), Error);
+    CHECK_THROWS_AS(resample_by_cycles(x, kRate, Track{{0.0, 1.0}, {1000.0, 0.0}}), Error);
+}
+
+TEST_CASE("a line that climbs evenly is a pure sine over its cycles, at the ends too", "[order]") {
+    // f = 1000 + 2000 t: 1000 t + 1000 t^2 turns
+    std::vector<double> x(4800);
+    for (std::size_t n = 0; n < x.size(); ++n) {
+        const double t = static_cast<double>(n) / kRate;
+        x[n] = std::sin(2 * std::numbers::pi * (1000.0 * t + 1000.0 * t * t));
+    }
+    const CycleSamples cycles = resample_by_cycles(x, kRate, Track{{0.0, 0.1}, {1000.0, 1200.0}});
+    CHECK(cycles.cycles() == Approx(110.0).margin(0.1));
+    double worst = 0, worst_at_ends = 0;
+    for (std::size_t i = 0; i < cycles.samples.size(); ++i) {
+        const double off = std::abs(cycles.samples[i] - std::sin(2 * std::numbers::pi * static_cast<double>(i) / cycles.samples_per_cycle));
+        double& so_far = i >= 12 && i + 24 < cycles.samples.size() ? worst : worst_at_ends;
+        so_far = std::max(so_far, off);
+    }
+    CHECK(worst < 3e-4);
+    CHECK(worst_at_ends < 0.3);   // beyond the ends there is silence
+}
+
+TEST_CASE("a track is refined to the frequency of each moment, by 3 % at most", "[order]") {
+    std::vector<double> x(48000);
+    for (std::size_t n = 0; n < x.size(); ++n) {
+        const double t = static_cast<double>(n) / kRate;   // f = 1000 + 20 (t - 1/2)
+        x[n] = 0.1 * std::sin(2 * std::numbers::pi * (990.0 * t + 10.0 * t * t));
+    }
+    const Track flat{{0.0, 0.004, 1.0}, {1000.0, 1000.0, 1000.0}};
+    const Track fine = refine_track(x, kRate, flat);
+    CHECK(fine.time_s[1] == Approx(0.004));   // the track's own steps where they are finer than 10 ms
+    CHECK(fine.time_s.back() == Approx(0.996));
+    for (std::size_t i = 0; i < fine.time_s.size(); ++i)
+        if (fine.time_s[i] > 0.04 && fine.time_s[i] < 0.955) CHECK(fine.frequency_hz[i] == Approx(990.0 + 20.0 * fine.time_s[i]).margin(0.02));
+    const Track coarse = refine_track(x, kRate, Track{{0.0, 1.0}, {1005.0, 1005.0}});
+    CHECK(coarse.time_s[1] == Approx(0.01));
+    CHECK(coarse.time_s.size() == 100);
+    for (std::size_t i = 5; i < 95; ++i) CHECK(coarse.frequency_hz[i] == Approx(990.0 + 20.0 * coarse.time_s[i]).margin(0.02));
+    // held beyond the first and last windows' middles
+    CHECK(coarse.frequency_hz[0] == Approx(coarse.frequency_hz[2]));
+    std::vector<double> still(24000);
+    for (std::size_t n = 0; n < still.size(); ++n) still[n] = 0.1 * std::sin(2 * std::numbers::pi * 1000.0 * static_cast<double>(n) / kRate);
+    CHECK(refine_track(still, kRate, Track{{0.0, 1.0}, {1020.0, 1020.0}}).frequency_hz[20] == Approx(1000.0).margin(0.05));
+    CHECK(refine_track(still, kRate, Track{{0.0, 1.0}, {1040.0, 1040.0}}).frequency_hz[20] == Approx(1040.0 * 0.97));
+    CHECK(refine_track(still, kRate, Track{{0.0, 1.0}, {965.0, 965.0}}).frequency_hz[20] == Approx(965.0 * 1.03));
+    // too short a sound leaves the track as it is
+    const Track kept = refine_track(std::span<const double>(still).first(3000), kRate, Track{{0.0, 1.0}, {1005.0, 1006.0}});
+    CHECK(kept.frequency_hz == std::vector<double>{1005.0, 1006.0});
+}
+
+TEST_CASE("an order spectrum's segments are so many seconds long, or half of the sound", "[order]") {
+    CycleSamples cycles;
+    cycles.samples_per_cycle = 16.0;
+    cycles.samples.assign(6400, 0.0);
+    CHECK(order_spectrum(cycles, 100.0, 0.16).length == 256);
+    CHECK(order_spectrum(cycles, 100.0, 0.16).sample_rate_hz == 16.0);
+    CHECK(order_spectrum(cycles, 100.0, 0.16).segments == 49);
+    CHECK(order_spectrum(cycles, 100.0, 100.0).length == 3200);
+    CHECK(order_spectrum(cycles, 100.0, 1e-6).length == 16);
+    cycles.samples.resize(10);
+    CHECK_THROWS_AS(order_spectrum(cycles, 100.0), Error);
 }

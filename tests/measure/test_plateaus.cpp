@@ -51,20 +51,27 @@ void check_each_stop_found(const Source& source) {
     }
 }
 
-/// A plateau as if it had been found: at a level in natural units, so many seconds long, in parts at clicks.
-Plateau stop(double level_ln, double seconds = 1.0, double harmonic_share = 0.0, std::size_t parts = 1) {
-    Plateau p;
-    p.end_s = seconds;
-    const double part_s = seconds / static_cast<double>(parts);
-    for (std::size_t i = 0; i < parts; ++i) p.parts_s.emplace_back(part_s * static_cast<double>(i), part_s * static_cast<double>(i + 1));
-    p.level_ln = {level_ln, level_ln - 1.0};
-    p.harmonic_share = harmonic_share;
-    return p;
-}
-std::vector<double> volumes_of(const MatchedSteps& matched) {
-    std::vector<double> out;
-    for (const auto& one : matched.volumes) out.push_back(one.value_or(-1.0));
-    return out;
+/// So many frames at an amplitude, with a second harmonic; 0 for no tone.
+struct Frames {
+    std::size_t count;
+    double amplitude, harmonic;
+};
+/// A track written down: frames of 50 ms, half overlapping.
+ToneTrack written(const std::vector<Frames>& frames, double tone_hz = 1000.0) {
+    ToneTrack track;
+    track.sample_rate_hz = 48000;
+    track.tone_hz = tone_hz;
+    track.frame_s = 0.05;
+    track.hop_s = 0.025;
+    for (const Frames& some : frames)
+        for (std::size_t i = 0; i < some.count; ++i) {
+            ToneFrame one;
+            one.amplitude = static_cast<float>(some.amplitude);
+            one.harmonics[0] = static_cast<float>(some.harmonic);
+            one.present = some.amplitude > 0.0;
+            track.frames.push_back(one);
+        }
+    return track;
 }
 
 }  // namespace
@@ -195,104 +202,123 @@ TEST_CASE("as many plateaus as volumes, but the last one turned down: that is sa
     CHECK(match_steps(plateaus_of(source), std::vector<double>{20, 21, 22, 23}).in_contradiction);
 }
 
-TEST_CASE("plateaus are one setting where level and harmonics are alike, and settings rank by level", "[plateaus]") {
-    using Ranks = std::vector<std::size_t>;
-    const auto ranks = [](std::vector<Plateau> plateaus) { return settings_by_level(plateaus); };
-    CHECK(ranks({}).empty());
-    CHECK(ranks({stop(-1.0), stop(-3.0), stop(-2.0), stop(-3.0)}) == Ranks{2, 0, 1, 0});
-    // 0.026 dB of level, 0.15 % of harmonics
-    CHECK(ranks({stop(-1.0), stop(-1.0029)}) == Ranks{0, 0});
-    CHECK(ranks({stop(-1.0), stop(-1.0031)}) == Ranks{1, 0});
-    CHECK(ranks({stop(-1.0, 1.0, 0.0100), stop(-1.0, 1.0, 0.0114)}) == Ranks{0, 0});
-    CHECK(ranks({stop(-1.001, 1.0, 0.0100), stop(-1.0, 1.0, 0.0116)}) == Ranks{0, 1});
-    // one channel alone tells; one without the tone says nothing, and the others' mean is the level
-    std::vector<Plateau> two = {stop(-1.0), stop(-1.0)};
-    two[1].level_ln[1] += 0.0031;
-    CHECK(ranks(two) == Ranks{0, 1});
-    two[0].level_ln = {-2.0, std::nan("")};
-    two[1].level_ln = {-1.5, std::nan("")};
-    CHECK(ranks(two) == Ranks{0, 1});
-    two[0].level_ln = {-1.0, -3.0};    // -2 on the mean
-    two[1].level_ln = {-1.6, -2.2};    // -1.9
-    CHECK(ranks(two) == Ranks{0, 1});
-    two[0].level_ln = {std::nan(""), std::nan("")};   // no tone at all stands at 0
-    CHECK(ranks(two) == Ranks{0, 0});
-}
-
-TEST_CASE("which plateau has which volume follows from count, length, clicks and level", "[plateaus]") {
-    using Volumes = std::vector<double>;
-    const auto match = [](std::vector<Plateau> plateaus, std::vector<double> steps) { return match_steps(std::move(plateaus), steps); };
-    CHECK(match({}, {1.0}).how == StepMatch::none);
-    CHECK(match({stop(0.0)}, {}).how == StepMatch::none);
-    CHECK(match({stop(0.0)}, {}).volumes.size() == 1);
-    SECTION("in order, unless a higher volume is quieter by more than 0.1 dB") {
-        MatchedSteps m = match({stop(-2.0), stop(-2.0114), stop(-1.0)}, {4, 5, 6});
-        CHECK(m.how == StepMatch::one_to_one);
-        CHECK_FALSE(m.in_contradiction);
-        CHECK(volumes_of(m) == Volumes{4, 5, 6});
-        REQUIRE(m.plateaus.size() == 3);
-        CHECK(m.plateaus[2].level_ln[0] == -1.0);
-        m = match({stop(-2.0), stop(-2.0116), stop(-1.0)}, {4, 5, 6});
-        CHECK(m.in_contradiction);
-        CHECK(m.how == StepMatch::one_to_one);   // nothing else fits: the list is taken, and doubted
-        CHECK(volumes_of(m) == Volumes{4, 5, 6});
-        CHECK_FALSE(match({stop(-1.0), stop(-2.0), stop(-3.0)}, {6, 5, 4}).in_contradiction);
-        CHECK_FALSE(match({stop(-1.0), stop(-2.0)}, {5, 5}).in_contradiction);   // the same volume, louder: no contradiction
-    }
-    SECTION("the shorter ones left out, where they last less than half as long") {
-        MatchedSteps m = match({stop(-3.0, 1.2), stop(-2.5, 0.49), stop(-2.0, 1.0)}, {7, 8});
-        CHECK(m.how == StepMatch::short_ones_left);
-        CHECK(volumes_of(m) == Volumes{7, 8});
-        REQUIRE(m.plateaus.size() == 2);
-        CHECK(m.plateaus[1].level_ln[0] == -2.0);
-        m = match({stop(-3.0, 1.2), stop(-2.5, 0.51), stop(-2.0, 1.0)}, {7, 8});
-        CHECK(m.how == StepMatch::none);
-        CHECK(m.plateaus.size() == 3);
-        CHECK(volumes_of(m) == Volumes{-1, -1, -1});
-        // what is left contradicts: not so
-        CHECK(match({stop(-2.0, 1.2), stop(-1.5, 0.4), stop(-3.0, 1.0), stop(-2.5, 0.4)}, {7, 8}).how != StepMatch::short_ones_left);
-    }
-    SECTION("split at clicks, where that makes as many as there are volumes") {
-        MatchedSteps m = match({stop(-3.0, 1.0), stop(-2.0, 4.0, 0.0, 2)}, {7, 8, 9});
-        CHECK(m.how == StepMatch::at_clicks);
-        CHECK(volumes_of(m) == Volumes{7, 8, 9});
-        REQUIRE(m.plateaus.size() == 3);
-        CHECK(m.plateaus[2].start_s == 2.0);
-        CHECK(m.plateaus[2].end_s == 4.0);
-        CHECK(m.plateaus[1].end_s == 2.0);
-        CHECK(m.plateaus[1].parts_s == std::vector<std::pair<double, double>>{{0.0, 2.0}});
-        CHECK(match({stop(-3.0, 1.0), stop(-2.0, 4.0, 0.0, 3)}, {7, 8, 9}).how == StepMatch::none);
-        CHECK(match({stop(-2.0, 1.0), stop(-3.0, 4.0, 0.0, 2)}, {7, 8, 9}).how == StepMatch::none);
-    }
-    SECTION("by level after a step back, where the settings are as many and the first is the list's first") {
-        MatchedSteps m = match({stop(-3.0), stop(-2.0), stop(-3.0), stop(-1.0)}, {5, 6, 5, 7});
-        CHECK(m.how == StepMatch::one_to_one);
-        m = match({stop(-3.0), stop(-2.0), stop(-3.0), stop(-1.0)}, {5, 6, 7});
-        CHECK(m.how == StepMatch::by_level);
-        CHECK(volumes_of(m) == Volumes{5, 6, 5, 7});
-        CHECK(m.plateaus.size() == 4);
-        CHECK_FALSE(m.in_contradiction);
-        m = match({stop(-2.0), stop(-3.0), stop(-2.0), stop(-1.0)}, {5, 6, 7});   // begins at the second setting
-        CHECK(m.how == StepMatch::none);
-        CHECK(match({stop(-3.0), stop(-2.0), stop(-3.0), stop(-1.0), stop(-0.5)}, {5, 6, 7}).how == StepMatch::none);
-    }
-    SECTION("stops that are turned down at the end are left out, each 0.1 dB quieter than the one before") {
-        MatchedSteps m = match({stop(-3.0), stop(-2.0), stop(-2.5), stop(-2.7)}, {5, 6});
-        CHECK(m.how == StepMatch::turned_down_left);
-        CHECK(volumes_of(m) == Volumes{5, 6});
-        CHECK(m.plateaus.size() == 2);
-        CHECK(match({stop(-3.0), stop(-2.0), stop(-2.0116)}, {5, 6}).how == StepMatch::turned_down_left);
-        CHECK(match({stop(-3.0), stop(-2.0), stop(-2.0114)}, {5, 6}).how == StepMatch::none);
-        CHECK(match({stop(-3.0), stop(-4.0)}, {5}).how == StepMatch::turned_down_left);
-        // what is left may match otherwise than in order, and says how
-        CHECK(match({stop(-3.0), stop(-2.0), stop(-3.0), stop(-1.0), stop(-5.0)}, {5, 6, 7}).how == StepMatch::by_level);
-    }
-}
-
 TEST_CASE("a plateau's longest part and length", "[plateaus]") {
-    Plateau p = stop(0.0, 3.0);
+    Plateau p;
     p.start_s = 0.5;
+    p.end_s = 3.0;
     p.parts_s = {{0.5, 0.9}, {1.0, 2.5}, {2.6, 3.0}};
     CHECK(p.longest_part_s() == std::pair<double, double>{1.0, 2.5});
     CHECK(p.duration_s() == 2.5);
+}
+
+TEST_CASE("a plateau's figures follow from its frames", "[plateaus]") {
+    // 40 frames of 50 ms, 25 ms apart: their middles lie from 25 ms to 1 s
+    ToneTrack track = written({{40, 0.5, 0.03}});
+    for (ToneFrame& one : track.frames) one.harmonics[4] = 0.02F;
+    const auto found = find_plateaus(std::vector{track});
+    REQUIRE(found.size() == 1);
+    CHECK(found[0].start_s == Approx(0.025 - 0.0125));
+    CHECK(found[0].end_s == Approx(1.0 + 0.0125));
+    REQUIRE(found[0].parts_s.size() == 1);
+    CHECK(found[0].parts_s[0].first == Approx(0.025 + 0.01));   // four tenths of a hop off either end
+    CHECK(found[0].parts_s[0].second == Approx(1.0 - 0.01));
+    REQUIRE(found[0].level_ln.size() == 1);
+    CHECK(found[0].level_ln[0] == Approx(std::log(0.5)).epsilon(1e-6));
+    CHECK(found[0].harmonic_share == Approx(std::hypot(0.03, 0.02) / 0.5).epsilon(1e-5));
+    CHECK(find_plateaus({}).empty());
+    CHECK(find_plateaus(std::vector{written({{40, 0.0, 0.0}})}).empty());
+}
+
+TEST_CASE("how long a plateau, a click and a step must be", "[plateaus]") {
+    const auto count = [](const std::vector<Frames>& frames, double tone_hz = 1000.0) {
+        return find_plateaus(std::vector{written(frames, tone_hz)}).size();
+    };
+    // 0.3 s are 11 frames' middles 25 ms apart and a hop; of a tone of 20 Hz ten cycles, 0.5 s
+    CHECK(count({{11, 0.5, 0.0}}) == 1);
+    CHECK(count({{10, 0.5, 0.0}}) == 0);
+    CHECK(count({{19, 0.5, 0.0}}, 20.0) == 1);
+    CHECK(count({{18, 0.5, 0.0}}, 20.0) == 0);
+    // 0.4 % and more from frame to frame is an edge, 0.12 % is found by the means beside it; a harmonic does as well
+    CHECK(count({{30, 0.5, 0.0}, {30, 0.5 * 1.01, 0.0}}) == 2);
+    CHECK(count({{30, 0.5, 0.0}, {30, 0.5 * 1.0013, 0.0}}) == 2);
+    CHECK(count({{30, 0.5, 0.0}, {30, 0.5 * 1.0011, 0.0}}) == 1);
+    CHECK(count({{30, 0.5, 0.01}, {30, 0.5, 0.01 + 0.5 * 0.0013}}) == 2);
+    CHECK(count({{30, 0.5, 0.01}, {30, 0.5, 0.01 + 0.5 * 0.0011}}) == 1);
+    CHECK(count({{30, 0.5, 0.0}, {30, 0.5 * 1.0013, 0.0}, {30, 0.5 * 1.0026, 0.0}, {30, 0.5, 0.0}}) == 4);
+    CHECK(count({{13, 0.5, 0.0}, {13, 0.5 * 1.0013, 0.0}}) == 2);
+    // a click splits a plateau into parts: up to a quarter of a second; beyond that these are two
+    for (const std::size_t click : {1U, 8U, 9U}) {   // with a frame of the edge either side
+        std::vector<Frames> frames = {{20, 0.5, 0.0}};
+        for (std::size_t i = 0; i < click; ++i) frames.push_back({1, 0.8 * std::pow(1.1, i), 0.0});
+        frames.push_back({15, 0.5, 0.0});
+        const auto found = find_plateaus(std::vector{written(frames)});
+        CAPTURE(click);
+        REQUIRE(found.size() == (click < 9 ? 1 : 2));
+        if (found.size() != 1) continue;
+        REQUIRE(found[0].parts_s.size() == 2);
+        CHECK(found[0].longest_part_s() == found[0].parts_s[0]);
+        CHECK(found[0].parts_s[0].second == Approx(0.025 * 19 - 0.01));           // frame 18's middle
+        CHECK(found[0].parts_s[1].first == Approx(0.025 * (21.0 + 1.0 + static_cast<double>(click)) + 0.01));
+        CHECK(found[0].end_s == Approx(0.025 * (35.0 + static_cast<double>(click)) + 0.0125));
+    }
+    CHECK(count({{7, 0.5, 0.0}, {2, 0.8, 0.0}, {7, 0.5, 0.0}}) == 1);     // the parts count together
+    CHECK(count({{6, 0.5, 0.0}, {2, 0.8, 0.0}, {6, 0.5, 0.0}}) == 0);
+    CHECK(count({{20, 0.5, 0.0}, {2, 0.0, 0.0}, {20, 0.5, 0.0}}) == 2);   // the tone was gone between: no click
+}
+
+TEST_CASE("a drift is no plateau, noise makes no steps, and what hides in it none either", "[plateaus]") {
+    const auto drifting = [](double per_s) {
+        ToneTrack track = written({{60, 0.5, 0.0}});
+        for (std::size_t t = 0; t < 60; ++t) track.frames[t].amplitude = static_cast<float>(0.5 * std::exp(per_s * 0.025 * static_cast<double>(t)));
+        return find_plateaus(std::vector{track}).size();
+    };
+    CHECK(drifting(0.022) == 1);    // 0.2 dB/s are 0.023 natural units
+    CHECK(drifting(0.024) == 0);
+    CHECK(drifting(-0.024) == 0);
+    CHECK(drifting(0.07) == 0);
+    // Unrest of e up, up, down, down: frames two apart always differ by 2 e, so the spread is 2 e / (0.6745 sqrt 2) = 2.1 e. Means of
+    // 33 frames, which overlap, are then sure to 2.1 e sqrt(2.6 / 33) = 0.59 e; six of that are 3.5 e.
+    const auto unrest = [](double e, double step) {
+        ToneTrack track = written({{120, 0.5, 0.0}});
+        for (std::size_t t = 0; t < 120; ++t)
+            track.frames[t].amplitude = static_cast<float>(0.5 * std::exp((t % 4 < 2 ? e : -e) + (t < 60 ? 0.0 : step)));
+        return find_plateaus(std::vector{track}).size();
+    };
+    CHECK(unrest(0.001, 0.0) == 1);
+    CHECK(unrest(0.001, 0.0030) == 1);
+    CHECK(unrest(0.001, 0.0042) == 2);
+    CHECK(unrest(0.004, 0.0) == 1);    // 8 e / 2 across a frame is no edge where 4 e / sqrt 3 is usual
+    CHECK(unrest(0.004, 0.0080) == 1);
+    CHECK(unrest(0.004, 0.0180) == 2);
+}
+
+TEST_CASE("mutes between steps are left out, as are channels without the tone", "[plateaus]") {
+    const auto levels = [](const std::vector<Frames>& frames) {
+        std::vector<double> out;
+        for (const Plateau& p : find_plateaus(std::vector{written(frames)})) out.push_back(std::exp(p.level_ln[0]));
+        return out;
+    };
+    const double depth = std::exp(-2.3);   // 20 dB
+    CHECK(levels({{20, 0.5, 0.0}, {20, 0.49 * depth, 0.0}, {20, 0.6, 0.0}}).size() == 2);
+    CHECK(levels({{20, 0.5, 0.0}, {20, 0.51 * depth, 0.0}, {20, 0.6, 0.0}}).size() == 3);
+    CHECK(levels({{20, 0.6, 0.0}, {20, 0.51 * depth, 0.0}, {20, 0.5, 0.0}}).size() == 3);
+    CHECK(levels({{20, 0.49 * depth, 0.0}, {20, 0.5, 0.0}}).size() == 2);   // a mute lies between two
+    CHECK(levels({{20, 0.5, 0.0}, {20, 0.49 * depth, 0.0}}).size() == 2);
+    // two channels: a step that only one shows parts the plateau; one that has the tone for less than 3/10 as long is ignored
+    const auto both = [](const std::vector<Frames>& a, const std::vector<Frames>& b) { return find_plateaus(std::vector{written(a), written(b)}); };
+    const auto hidden = both({{40, 0.5, 0.02}}, {{20, 0.2, 0.0}, {20, 0.3, 0.0}});
+    REQUIRE(hidden.size() == 2);
+    CHECK(std::exp(hidden[0].level_ln[0]) == Approx(0.5));
+    CHECK(std::exp(hidden[0].level_ln[1]) == Approx(0.2));
+    CHECK(std::exp(hidden[1].level_ln[1]) == Approx(0.3));
+    CHECK(hidden[1].harmonic_share == Approx(0.04));   // the larger of the channels'
+    const auto brief = both({{40, 0.5, 0.0}}, {{11, 0.2, 0.0}, {29, 0.0, 0.0}});
+    REQUIRE(brief.size() == 1);
+    CHECK(std::isnan(brief[0].level_ln[1]));
+    const auto enough = both({{40, 0.5, 0.0}}, {{12, 0.2, 0.0}, {28, 0.0, 0.0}});
+    REQUIRE(enough.size() == 1);
+    CHECK(std::exp(enough[0].level_ln[1]) == Approx(0.2));
+    const auto shorter = both({{40, 0.5, 0.0}}, {{30, 0.2, 0.0}});   // as long as the shorter
+    REQUIRE(shorter.size() == 1);
+    CHECK(shorter[0].end_s == Approx(0.025 * 30 + 0.0125));
 }
