@@ -14,7 +14,6 @@ constexpr double kImpedanceSpan = 1.414;  // half an octave
 /// Student's t for 97.5 %, over 2: what a standard deviation of so few degrees of freedom must grow by.
 ///   source  exact for 1 and 2; beyond, Abramowitz and Stegun 26.7.5, within 0.8 % at 3, 0.3 % from 4 on
 double for_few(std::size_t freedom) {
-    if (freedom == 0) return 1e3;
     if (freedom == 1) return 12.706 / 2.0;
     if (freedom == 2) return 4.303 / 2.0;
     constexpr double z = 1.959964, z3 = z * z * z, z5 = z3 * z * z;

@@ -81,7 +81,10 @@ TEST_CASE("a band's power is its bins', a line's place in it may be taken for no
     CHECK(band.power == Approx(21 * scale));
     CHECK(band.sd == Approx(std::sqrt(21.0) * scale));
     CHECK(band_power(s, 20.1, 59.9, 1e6, none).power == Approx(19 * scale));
-    CHECK(band_power(s, 0.0, 1e4, 1e6, none).power == Approx(101 * scale));
+    std::vector<double> more(110, 1e9);   // what lay behind the last bin is none
+    std::fill(more.begin(), more.begin() + 101, 1.0);
+    more.resize(101);
+    CHECK(band_power(written(std::move(more)), 0.0, 1e4, 1e6, none).power == Approx(101 * scale));
     // three bins' lobe: five bins lie nearer than that to bin 20
     band = band_power(s, 20.0, 60.0, 40.0, {9.0, 0.0});
     CHECK(band.power == Approx((16 + 5 * 9) * scale));

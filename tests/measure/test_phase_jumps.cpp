@@ -117,10 +117,10 @@ TEST_CASE("a tone that stops ends its section after five blocks, and what is lou
     REQUIRE(second.sections().size() == 2);
     CHECK(second.sections()[1].frequency_hz == Approx(1500.0).margin(1e-3));
     CHECK(second.sections()[1].start_s == Approx(3.0).margin(0.21));
-    // a gap of twenty milliseconds is none, one of forty is
+    // in 25 ms of silence four windows of 10 ms lie wholly, in 30 ms five: these end a section
     PhaseBlocks brief(kRate, std::nullopt), longer(kRate, std::nullopt);
-    CHECK(seen_in(brief, paused(0.02, 0.0)).ends == 1);
-    CHECK(seen_in(longer, paused(0.04, 0.0)).ends == 2);
+    CHECK(seen_in(brief, paused(0.025, 0.0)).ends == 1);
+    CHECK(seen_in(longer, paused(0.03, 0.0)).ends == 2);
 }
 
 TEST_CASE("which tone is followed, and which sound has none", "[phase_jumps]") {
@@ -155,6 +155,13 @@ TEST_CASE("which tone is followed, and which sound has none", "[phase_jumps]") {
     CHECK(brief(0.099, 1000.0) == 0.0);
     CHECK(brief(0.270, std::nullopt) == Approx(1000.0).margin(0.2));
     CHECK(brief(0.264, std::nullopt) == 0.0);
+    // eight samples a block at least: 5 ms of them
+    for (const double rate : {1600.0, 1590.0}) {
+        PhaseBlocks reader(rate, std::nullopt);
+        std::vector<double> slow(3200);
+        for (std::size_t n = 0; n < slow.size(); ++n) slow[n] = 0.1 * std::cos(kTurn * 0.45 * static_cast<double>(n));
+        CHECK(seen_in(reader, slow).blocks.empty() == (rate < 1600.0));
+    }
 }
 
 TEST_CASE("a step of the phase is found with its size, its time and how sure it is", "[phase_jumps]") {
@@ -213,4 +220,35 @@ TEST_CASE("steps are told one by one, and from what is no step", "[phase_jumps]"
     // the first and the last three blocks can't tell
     CHECK(jumps_in(sound(3.0, 1000.0, always(0.1), step(2.9, 0.0, 1.0), 0.001, 9)).size() == 1);
     CHECK(jumps_in(sound(3.0, 1000.0, always(0.1), step(2.995, 0.0, 1.0), 0.001, 9)).empty());
+}
+
+TEST_CASE("a step is found whatever lies round it", "[phase_jumps]") {
+    const auto only = [](const std::vector<double>& samples, double at_s, double rad, double margin, bool expected = false) {
+        const auto found = jumps_in(samples, expected ? std::optional(1000.0) : std::nullopt);
+        for (const PhaseJump& one : found) UNSCOPED_INFO(one.time_s << " s, " << one.step_rad << " rad, sd " << one.step_sd_rad);
+        return found.size() == 1 && std::abs(found[0].time_s - at_s) < 0.011 && std::abs(found[0].step_rad - rad) < margin;
+    };
+    // a tone whose frequency drifts by 0.3 Hz, one with no noise at all, one of a third of a second
+    CHECK(only(sound(5.0, 1000.0, always(0.1), [](double t) { return 0.05 * kTurn * t * t + (t < 3.0 ? 0.0 : 0.3); }, 0.001, 7), 3.0, 0.3, 0.02));
+    CHECK(only(sound(5.0, 1000.0, always(0.1), step(3.0, 0.0, 0.01)), 3.0, 0.01, 1e-4));
+    CHECK(only(sound(0.35, 1000.0, always(0.1), step(0.2, 0.0, 0.3), 0.001, 7), 0.2, 0.3, 0.02, true));
+    // clicks in the blocks beside it
+    for (const double away_s : {-0.05, 0.05}) {
+        auto clicked = sound(5.0, 1000.0, always(0.1), step(3.0, 0.0, 0.1), 0.001, 7);
+        clicked[static_cast<std::size_t>((3.0 + away_s) * kRate)] += 1.0;
+        CHECK(only(clicked, 3.0, 0.1, 0.02));
+    }
+    // in the second section of a take, after the first was longer than what is remembered of it
+    auto second = sound(8.0, 1000.0, always(0.1), step(5.3, 0.0, 0.2), 0.001, 7);
+    std::fill(second.begin() + 32000, second.begin() + 32800, 0.0);
+    CHECK(only(second, 5.3, 0.2, 0.02));
+    // just before a section's end, with three blocks or four after it
+    auto last = sound(5.0, 1000.0, always(0.1), step(2.97, 0.0, 0.3), 0.001, 11);
+    std::fill(last.begin() + 24000, last.end(), 0.0);
+    CHECK(only(last, 2.97, 0.3, 0.05));
+    // a line beside the tone, which swings its phase to and fro, makes no step and hides none that is ten times as large
+    auto beating = sound(5.0, 1000.0, always(0.1), step(3.0, 0.0, 0.5), 0.0003, 7);
+    const auto other = sound(5.0, 1002.0, always(0.002), always(0.0));
+    for (std::size_t n = 0; n < beating.size(); ++n) beating[n] += other[n];
+    CHECK(only(beating, 3.0, 0.5, 0.04));
 }

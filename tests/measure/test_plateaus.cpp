@@ -322,3 +322,52 @@ TEST_CASE("mutes between steps are left out, as are channels without the tone", 
     REQUIRE(shorter.size() == 1);
     CHECK(shorter[0].end_s == Approx(0.025 * 30 + 0.0125));
 }
+
+TEST_CASE("parts of a plateau join where they agree as well as their unrest lets tell", "[plateaus]") {
+    // unrest of e up, up, down, down about a level, as above; a click of a frame after the first so many
+    struct Part {
+        std::size_t count;
+        double level_ln, e;
+    };
+    const auto found = [](const std::vector<Part>& parts, double click_ln) {
+        ToneTrack track;
+        track.tone_hz = 1000.0;
+        track.frame_s = 0.05;
+        track.hop_s = 0.025;
+        for (std::size_t i = 0; i < parts.size(); ++i) {
+            if (i > 0) {
+                ToneFrame click;
+                click.amplitude = static_cast<float>(0.5 * std::exp(parts[i - 1].level_ln + click_ln));
+                click.present = true;
+                track.frames.push_back(click);
+            }
+            for (std::size_t t = 0; t < parts[i].count; ++t) {
+                ToneFrame one;
+                one.amplitude = static_cast<float>(0.5 * std::exp(parts[i].level_ln + (t % 4 < 2 ? parts[i].e : -parts[i].e)));
+                one.present = true;
+                track.frames.push_back(one);
+            }
+        }
+        return find_plateaus(std::vector{track});
+    };
+    // across a frame the level must change by four times what is usual there, 4 e / sqrt 3: 9.2 e
+    const auto parts_at = [&](double click_ln) { return found({{41, 0.0, 0.001}, {41, 0.0, 0.001}}, click_ln).at(0).parts_s.size(); };
+    CHECK(parts_at(0.020) == 2);
+    CHECK(parts_at(0.006) == 1);
+    // of 40 frames each, which overlap, a mean is known to 2.1 e sqrt(1.3 / 40) = 0.38 e, two apart to 0.53 e; five of that are 2.7 e
+    const auto plateaus_of_two = [&](double apart_ln, double first_e, double second_e) {
+        return found({{41, 0.0, first_e}, {41, apart_ln, second_e}}, 0.3).size();
+    };
+    CHECK(plateaus_of_two(0.0022, 0.001, 0.001) == 1);
+    CHECK(plateaus_of_two(0.0034, 0.001, 0.001) == 2);
+    CHECK(plateaus_of_two(-0.0034, 0.001, 0.001) == 2);
+    CHECK(plateaus_of_two(0.0022, 0.001, 0.0) == 1);   // the livelier one counts
+    CHECK(plateaus_of_two(0.0022, 0.0, 0.001) == 1);
+    CHECK(plateaus_of_two(0.0011, 0.0, 0.0) == 1);     // 0.12 % at least
+    CHECK(plateaus_of_two(0.0013, 0.0, 0.0) == 2);
+    // three frames are a part, two are not; an edge takes one of either side
+    CHECK(found({{20, 0.0, 0.0}, {5, 0.0, 0.0}, {20, 0.0, 0.0}}, 0.3).at(0).parts_s.size() == 3);
+    CHECK(found({{20, 0.0, 0.0}, {4, 0.0, 0.0}, {20, 0.0, 0.0}}, 0.3).at(0).parts_s.size() == 2);
+    // the level is the longest part's
+    CHECK(found({{20, 0.0, 0.0}, {30, 0.001, 0.0}}, 0.3).at(0).level_ln[0] == Approx(std::log(0.5) + 0.001).margin(1e-6));
+}

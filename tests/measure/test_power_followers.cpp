@@ -233,6 +233,12 @@ TEST_CASE("a line is looked for where it was last, four fifths within 3 % of it,
     // 14 places either way hold four fifths of it there and 29/81 of the rest
     CHECK(filter.present() == Approx(0.5 * (0.8 + 0.2 * 29.0 / 81.0)).epsilon(1e-3));
     CHECK(filter.likeliest_hz() == Approx(1000.0).epsilon(1e-6));
+    PlaceFilter sloping(low, high, 1000.0, 0.01, 2);   // with slopes as well
+    sloping.update(std::vector<double>(81, 0.0));
+    CHECK(sloping.present() == Approx(0.5 * (0.8 + 0.2 * 29.0 / 81.0)).epsilon(0.01));
+    CHECK(sloping.slope_places() == Approx(0.0).margin(1e-9));
+    sloping.update(std::vector<double>(81, 2000.0));   // however sure
+    CHECK(sloping.present() == Approx(0.8 + 0.2 * 29.0 / 81.0).epsilon(0.01));
     // what comes back comes to where it was found last
     const auto after_loss = [&](std::size_t hops, double found_hz) {
         PlaceFilter one(low, high, 1000.0, 0.01, 0);
@@ -304,4 +310,8 @@ TEST_CASE("a place strays by one either way, a slope is kept and shifts by one",
     three.update(only_at(42));
     const double up = 0.78 * 0.75 + 0.1 * (0.25 + 0.75) + 0.02 / 3.0, none = 0.78 * 0.25 + 0.1 * 0.75 + 0.02 / 3.0;
     CHECK(three.slope_places() == Approx(0.6 * up / (0.6 * up + 0.2 * none)).epsilon(1e-3));
+    three.update(std::vector<double>(81, -5.5));   // hardly there, but with its slope
+    const double was_up = 0.6 * up / (0.6 * up + 0.2 * none), was_none = 1.0 - was_up;
+    CHECK(three.present() == Approx(0.996 * std::exp(-5.5) / (0.996 * std::exp(-5.5) + 0.004)).epsilon(1e-3));
+    CHECK(three.slope_places() == Approx(0.78 * was_up + 0.1 * (was_up + was_none) - 0.1 * was_none).epsilon(1e-3));
 }
