@@ -243,9 +243,9 @@ TEST_CASE("a step is found whatever lies round it", "[phase_jumps]") {
     std::fill(second.begin() + 32000, second.begin() + 32800, 0.0);
     CHECK(only(second, 5.3, 0.2, 0.02));
     // just before a section's end, with three blocks or four after it
-    auto last = sound(5.0, 1000.0, always(0.1), step(2.97, 0.0, 0.3), 0.001, 11);
+    auto last = sound(5.0, 1000.0, always(0.1), step(2.97, 0.0, 0.5), 0.001, 11);
     std::fill(last.begin() + 24000, last.end(), 0.0);
-    CHECK(only(last, 2.97, 0.3, 0.05));
+    CHECK(only(last, 2.97, 0.5, 0.05));
     // a line beside the tone, which swings its phase to and fro, makes no step and hides none that is ten times as large
     auto beating = sound(5.0, 1000.0, always(0.1), step(3.0, 0.0, 0.5), 0.0003, 7);
     const auto other = sound(5.0, 1002.0, always(0.002), always(0.0));
