@@ -175,3 +175,119 @@ TEST_CASE("bursts are found where they are, and none in noise alone", "[extracti
     CHECK(bursts_in(std::vector<double>(48000), kRate).empty());
     CHECK(bursts_in({}, kRate).empty());
 }
+
+TEST_CASE("how far lines may stray, and how far bands reach", "[extraction]") {
+    // 0.4 % of the frequency, 3 to 25 Hz; steady ones 0.1 %, 1 to 4 Hz
+    CHECK(followed_half_width_hz(500.0) == 3.0);
+    CHECK(followed_half_width_hz(1000.0) == Approx(4.0));
+    CHECK(followed_half_width_hz(9000.0) == 25.0);
+    CHECK(steady_half_width_hz(500.0) == 1.0);
+    CHECK(steady_half_width_hz(2000.0) == Approx(2.0));
+    CHECK(steady_half_width_hz(9000.0) == 4.0);
+    // at most 0.45 of the way to the next line, on either side
+    std::vector<LineBand> lines = {{3.0, 9.0}, {1.0, 9.0}, {1.1, 9.0}, {1.1, 8.0}};
+    keep_apart(lines, 100.0);
+    REQUIRE(lines.size() == 4);
+    CHECK(lines[0].ratio == 1.0);
+    CHECK(lines[0].half_width_hz == Approx(4.5));
+    CHECK(lines[1].half_width_hz == Approx(4.5));
+    CHECK(lines[2].ratio == 1.1);
+    CHECK(lines[2].half_width_hz + lines[1].half_width_hz >= 4.5 + 8.0);   // two of one place are not kept apart
+    CHECK(lines[3].ratio == 3.0);
+    CHECK(lines[3].half_width_hz == 9.0);
+    const Track still = steady_track(50.0);
+    CHECK(still.at(0.0) == 50.0);
+    CHECK(still.at(9.0) == 50.0);
+    CHECK(still.time_s == std::vector<double>{0.0, 1.0});
+}
+
+TEST_CASE("a track smoothed is a Hann window's mean, alike on both sides", "[extraction]") {
+    Track track;
+    for (int i = 0; i < 41; ++i) {
+        track.time_s.push_back(0.1 * i);
+        track.frequency_hz.push_back(100.0 + 2.0 * i);
+    }
+    for (const double f : {smoothed(track, 0.8).frequency_hz[0], smoothed(track, 0.0).frequency_hz[0]}) CHECK(f == Approx(100.0));
+    CHECK(smoothed(track, 0.8).time_s == track.time_s);
+    for (std::size_t i = 0; i < 41; ++i) CHECK(smoothed(track, 0.8).frequency_hz[i] == Approx(track.frequency_hz[i]));   // a rise stays
+    // of one point that sticks out by 10 four points either way take 1 + cos(pi k / 5) of 10 = the sum of all
+    track.frequency_hz.assign(41, 100.0);
+    track.frequency_hz[20] = 110.0;
+    const Track spread = smoothed(track, 0.8);
+    for (int k = -6; k <= 6; ++k) {
+        const double share = std::abs(k) > 4 ? 0.0 : (1.0 + std::cos(std::numbers::pi * k / 5.0)) / 10.0;
+        CHECK(spread.frequency_hz[static_cast<std::size_t>(20 + k)] == Approx(100.0 + 10.0 * share));
+    }
+    // at the ends as many as there are: one either way of the second
+    track.frequency_hz[20] = 100.0;
+    track.frequency_hz[0] = 110.0;
+    const double tap = 1.0 + std::cos(std::numbers::pi / 5.0);
+    CHECK(smoothed(track, 0.8).frequency_hz[1] == Approx(100.0 + 10.0 * tap / (2.0 + 2.0 * tap)));
+    CHECK(smoothed(track, 0.8).frequency_hz[0] == 110.0);
+    CHECK(smoothed(Track{{0.0, 1.0}, {1.0, 5.0}}, 9.0).frequency_hz == std::vector<double>{1.0, 5.0});
+    CHECK(smoothed(Track{{1.0, 1.0, 1.0}, {1.0, 5.0, 1.0}}, 9.0).frequency_hz == std::vector<double>{1.0, 5.0, 1.0});
+}
+
+TEST_CASE("a line's band passes half of the amplitude at its half width, all inside and none beyond 1.5 times", "[extraction]") {
+    const double rate = 8000.0;
+    // amplitude of what comes out of a steady sine so far off the track
+    const auto passed = [&](double off_hz, double half_width_hz, double ratio = 2.0) {
+        std::vector<double> left(24000), alone(24000, 0.0);
+        const double turn = 2 * std::numbers::pi * (800.0 + off_hz) / rate;
+        for (std::size_t n = 0; n < left.size(); ++n) left[n] = std::cos(turn * static_cast<double>(n) + 0.4);
+        take_out_lines(left, alone, rate, steady_track(800.0 / ratio), std::vector<LineBand>{{ratio, half_width_hz}});
+        return std::sqrt(2.0 * mean_square(std::span<const double>(alone).subspan(8000, 8000)));
+    };
+    for (const double half_width_hz : {5.0, 20.0}) {
+        CAPTURE(half_width_hz);
+        CHECK(passed(0.0, half_width_hz) == Approx(1.0).epsilon(0.0012));              // within 0.01 dB
+        CHECK(passed(0.45 * half_width_hz, half_width_hz) == Approx(1.0).epsilon(0.01));
+        CHECK(passed(half_width_hz, half_width_hz) == Approx(0.5).margin(0.03));
+        CHECK(passed(-half_width_hz, half_width_hz) == Approx(0.5).margin(0.03));
+        CHECK(passed(1.5 * half_width_hz, half_width_hz) < 0.003);
+        CHECK(passed(-1.6 * half_width_hz, half_width_hz) < 0.003);
+        CHECK(passed(100.0, half_width_hz) < 0.002);
+    }
+}
+
+TEST_CASE("a line that climbs is taken out with its own phase, from the first sample to the last", "[extraction]") {
+    // f = 500 + 40 t at 8 kHz, the double of the track, its amplitude swelling from 0.1 to 0.3
+    const double rate = 8000.0;
+    std::vector<double> line(16000);
+    Track track;
+    for (int i = 0; i <= 20; ++i) {
+        track.time_s.push_back(0.1 * i);
+        track.frequency_hz.push_back(250.0 + 2.0 * i);
+    }
+    for (std::size_t n = 0; n < line.size(); ++n) {
+        const double t = static_cast<double>(n) / rate;
+        line[n] = (0.1 + 0.1 * t) * std::cos(2 * std::numbers::pi * (500.0 * t + 20.0 * t * t) + 1.0);
+    }
+    std::vector<double> left = line, alone(line.size(), 0.0);
+    take_out_lines(left, alone, rate, track, std::vector<LineBand>{{2.0, 10.0}});
+    double worst = 0, worst_at_ends = 0, sum = 0;
+    for (std::size_t n = 0; n < line.size(); ++n) {
+        double& so_far = n > 1000 && n + 1000 < line.size() ? worst : worst_at_ends;
+        so_far = std::max(so_far, std::abs(alone[n] - line[n]));
+        sum = std::max(sum, std::abs(left[n] + alone[n] - line[n]));
+    }
+    CHECK(worst < 0.002);          // a hundredth of it
+    CHECK(worst_at_ends < 0.012);  // the low-pass reads its inner half alone there: what swells is a little off
+    CHECK(sum < 1e-15);
+    // what is there already stays
+    std::vector<double> more(line.size(), 7.0);
+    left = line;
+    take_out_lines(left, more, rate, track, std::vector<LineBand>{{2.0, 10.0}});
+    CHECK(more[8000] == Approx(7.0 + alone[8000]));
+    // a band that reaches beyond 0.49 of the rate or below 0 Hz is left in
+    const auto left_in = [&](double hz, double half_width_hz) {
+        std::vector<double> x(4000, 0.0), y(4000, 0.0);
+        for (std::size_t n = 0; n < x.size(); ++n) x[n] = std::cos(2 * std::numbers::pi * hz * static_cast<double>(n) / rate);
+        take_out_lines(x, y, rate, steady_track(hz), std::vector<LineBand>{{1.0, half_width_hz}});
+        return mean_square(y) == 0.0;
+    };
+    CHECK_FALSE(left_in(3890.0, 19.9));   // 0.49 of 8 kHz are 3920 Hz, 1.5 times the half width beyond
+    CHECK(left_in(3890.0, 20.1));
+    CHECK_FALSE(left_in(30.0, 19.9));
+    CHECK(left_in(30.0, 20.1));
+}

@@ -235,3 +235,123 @@ TEST_CASE("an opening marker without its closing one is reported, and lines noth
     CHECK(markers_in({}).empty());
     CHECK_THROWS_AS(MarkerFinder(0), Error);
 }
+
+namespace {
+
+FoundMarker marker(Marker::End end, double time_s, double strength = 20, double reference_s = 0, double sd_s = 1e-6) {
+    FoundMarker out;
+    out.end = end;
+    out.time_s = time_s;
+    out.time_sd_s = sd_s;
+    out.strength = strength;
+    out.reference_s = reference_s;
+    return out;
+}
+constexpr auto kOpening = Marker::End::opening, kClosing = Marker::End::closing;
+
+}  // namespace
+
+TEST_CASE("a pair of markers tells where the tone lies and how the clocks differ", "[marker]") {
+    const ProgrammeTimes played = programme_times(4.0);
+    const double apart_s = played.closing_marker_s - played.opening_marker_s, off = 1e-4;
+    // The closing marker hangs on a point 0.4 s into it, the opening one on 0.1 s: a clock that is 100 ppm off moves these.
+    const std::vector<FoundMarker> found = {marker(kOpening, 1.0 + 0.1 * off, 20, 0.1, 3e-6),
+                                            marker(kClosing, 1.0 + apart_s * (1 + off) + 0.4 * off, 30, 0.4, 4e-6)};
+    const auto pair = line_up(found, played);
+    REQUIRE(pair);
+    CHECK(pair->clock_ppm == Approx(100.0).margin(1e-6));
+    CHECK(pair->clock_ppm_sd == Approx(5.0 / (apart_s + 0.3)));
+    CHECK(pair->opening.time_s == Approx(1.0).margin(1e-12));
+    CHECK(pair->closing.time_s == Approx(1.0 + apart_s * (1 + off)).margin(1e-12));
+    CHECK(pair->tone_start_s == Approx(1.0 + (played.tone_start_s - played.opening_marker_s) * (1 + off)).margin(1e-12));
+    CHECK(pair->tone_end_s == Approx(1.0 + (played.tone_end_s - played.opening_marker_s) * (1 + off)).margin(1e-12));
+    CHECK(pair->closing.strength == 30);
+}
+
+TEST_CASE("which markers make a pair", "[marker]") {
+    const ProgrammeTimes played = programme_times(4.0);
+    const double apart_s = played.closing_marker_s - played.opening_marker_s;
+    const auto lines_up = [&](std::vector<FoundMarker> found, double most_ppm = 500.0) { return line_up(found, played, most_ppm); };
+    const auto at = [&](double ppm, double sd_s = 0.0) {
+        return std::vector{marker(kOpening, 1.0, 20, 0, sd_s), marker(kClosing, 1.0 + apart_s * (1 + 1e-6 * ppm), 20, 0, sd_s)};
+    };
+    CHECK(lines_up(at(499)));
+    CHECK_FALSE(lines_up(at(501)));
+    CHECK(lines_up(at(-499)));
+    CHECK_FALSE(lines_up(at(-501)));
+    CHECK_FALSE(lines_up(at(499), 400.0));
+    // three standard deviations more: 3 sqrt 2 of 1e-5 s over some 6 s
+    const double more_ppm = 3e6 * std::sqrt(2.0) * 1e-5 / apart_s;
+    CHECK(lines_up(at(500 + 0.98 * more_ppm, 1e-5)));
+    CHECK_FALSE(lines_up(at(500 + 1.02 * more_ppm, 1e-5)));
+    CHECK_FALSE(lines_up({}));
+    CHECK_FALSE(lines_up({at(0)[0]}));
+    CHECK_FALSE(lines_up({marker(kClosing, 1.0), marker(kClosing, 1.0 + apart_s)}));
+    CHECK_FALSE(lines_up({marker(kOpening, 1.0), marker(kOpening, 1.0 + apart_s)}));
+    CHECK_FALSE(lines_up({marker(kClosing, 1.0), marker(kOpening, 1.0 + apart_s)}));
+    // of several passes the pair whose weaker marker is the strongest
+    std::vector<FoundMarker> passes;
+    for (const auto& [from_s, opening, closing] : {std::tuple{1.0, 9.0, 50.0}, {21.0, 15.0, 14.0}, {41.0, 13.0, 80.0}}) {
+        passes.push_back(marker(kOpening, from_s, opening));
+        passes.push_back(marker(kClosing, from_s + apart_s, closing));
+    }
+    CHECK(lines_up(passes)->opening.time_s == Approx(21.0));
+    // nobody wrote the length down: tenths of a second, each closing marker with the opening one before it
+    const Waveform sine = Sine{997, -12};
+    CHECK(line_up(passes, sine)->opening.time_s == Approx(21.0));
+    CHECK(line_up(passes, sine)->tone_end_s - line_up(passes, sine)->tone_start_s == Approx(4.0));
+    const auto length = [&](double tone_s) {
+        const double so_far_s = programme_times(tone_s).closing_marker_s - programme_times(tone_s).opening_marker_s;
+        const auto pair = line_up(std::vector{marker(kOpening, 1.0), marker(kClosing, 1.0 + so_far_s)}, sine);
+        return pair ? pair->tone_end_s - pair->tone_start_s : 0.0;
+    };
+    CHECK(length(7.3) == Approx(7.3));
+    CHECK(length(0.1) == Approx(0.1));
+    CHECK(length(0.04) == 0.0);
+    CHECK(length(7.35) == 0.0);
+    CHECK(length(100.0) == Approx(100.0));
+    CHECK(length(100.1) == 0.0);
+    // a sweep knows its own
+    const ProgrammeTimes own = programme_times(natural_duration_s(Sweep{20, 20000, 6, -12}));
+    const double own_s = own.closing_marker_s - own.opening_marker_s;
+    const std::vector<FoundMarker> swept = {marker(kOpening, 1.0), marker(kOpening, 2.0), marker(kClosing, 1.0 + own_s)};
+    CHECK(line_up(swept, Waveform{Sweep{20, 20000, 6, -12}})->opening.time_s == Approx(1.0));
+}
+
+TEST_CASE("markers are looked for at rates of 1 kHz to 1 MHz", "[marker]") {
+    CHECK_THROWS_AS(MarkerFinder(999), Error);
+    CHECK_THROWS_AS(MarkerFinder(1000001), Error);
+    CHECK_NOTHROW(MarkerFinder(1000));
+    CHECK(MarkerFinder(8000).result().empty());
+}
+
+TEST_CASE("a marker at a low rate, upright or turned over, in the middle of a take and at its ends", "[marker]") {
+    const double rate = 2000;
+    const auto at = [&](Marker::End end, double time_s, double total_s, double gain) {
+        std::vector<double> out(static_cast<std::size_t>(total_s * rate), 0.0);
+        const auto shape = marker_samples(end, rate);
+        const auto first = static_cast<std::size_t>(std::lround(time_s * rate));
+        for (std::size_t i = 0; i < shape.size() && first + i < out.size(); ++i) out[first + i] += gain * shape[i];
+        std::mt19937_64 generator(5);
+        std::normal_distribution<double> noise(0, 1e-5);
+        for (double& one : out) one += noise(generator);
+        return out;
+    };
+    for (const auto end : {kOpening, kClosing})
+        for (const double time_s : {0.0, 3.05, 7.3})
+            for (const double gain : {0.5, -0.5}) {
+                const auto found = markers_in(at(end, time_s, 8.0, gain), rate);
+                CAPTURE(time_s, gain);
+                REQUIRE(found.size() == 1);
+                CHECK(found[0].end == end);
+                CHECK(found[0].time_s * rate == Approx(time_s * rate).margin(0.02));
+                CHECK(found[0].time_sd_s * rate < 0.05);
+                CHECK(found[0].inverted == (gain < 0));
+                CHECK(found[0].strength > 30);
+                CHECK(found[0].band_to_hz == Approx(0.43 * rate / 0.97).margin(1.0));   // as far as the rate holds it
+                // an exponential chirp's later half, in its octaves, is its time's middle: the point that a clock hangs on lies there
+                CHECK(found[0].reference_s > 0.1);
+                CHECK(found[0].reference_s < 0.5);
+            }
+    CHECK(markers_in(std::vector<double>(16000, 0.0), rate).empty());
+}
