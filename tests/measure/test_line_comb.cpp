@@ -145,6 +145,41 @@ TEST_CASE("how far a comb reaches, and which of its places count", "[line_comb]"
     CHECK(comb.surprise == Approx(surprise_of_sum(2.0 * (12.0 - kTwoBins - 1.5) + 7.0 - kTwoBins - 1.5, 3, 1.5)));
 }
 
+TEST_CASE("a place reaches twice its spacing's uncertainty either way, four bins at most", "[line_comb]") {
+    const auto says = [](std::size_t bin, double sd_hz) {
+        const StillSpectrum s = teeth_at({bin}, 6.0);
+        return read_comb({&s}, 100.0, sd_hz, up_to(1)).surprise;
+    };
+    const auto of_one = [](double surprise) { return surprise_of_sum(surprise - 1.5, 1, 1.5); };
+    CHECK(says(101, 0.5) == Approx(of_one(6.0 - std::log(3.0 / 1.4))));   // 99 to 101 Hz: three bins
+    CHECK(says(99, 0.5) > 0.0);
+    CHECK(says(102, 0.5) == 0.0);
+    CHECK(says(98, 0.5) == 0.0);
+    CHECK(says(104, 9.0) == Approx(of_one(6.0 - std::log(9.0 / 1.4))));
+    CHECK(says(105, 9.0) == 0.0);
+    CHECK(says(95, 9.0) == 0.0);
+}
+
+TEST_CASE("a steady line suggests the spacing of which it is a multiple", "[line_comb]") {
+    // faint teeth up to 36 times 101 Hz, where a grid of a 60th of the tolerance's width looks in some bins either way
+    std::vector<std::size_t> bins;
+    for (std::size_t n = 1; n <= 35; ++n) bins.push_back(101 * n);
+    StillSpectrum s = teeth_at(bins, 6.0);
+    const double alone = find_comb({&s}, 100.0, 0.05, up_to(36)).surprise;
+    const auto with_line = [&](double hz, bool steady) {
+        StillSpectrum other = s;
+        other.lines.push_back({});
+        other.lines[0].frequency_hz = hz;
+        other.lines[0].frequency_sd_hz = 0.02;
+        other.lines[0].steady = steady;
+        return find_comb({&other}, 100.0, 0.05, up_to(36)).surprise;
+    };
+    CHECK(with_line(1010.0, true) > 1.2 * alone);
+    CHECK(with_line(1010.0, false) == alone);
+    CHECK(with_line(40.4, true) == alone);     // less than half of the spacing
+    CHECK(with_line(1060.0, true) == alone);   // 6 % off
+}
+
 TEST_CASE("a spacing is sharpened by its teeth, the upper ones most", "[line_comb]") {
     const StillSpectrum s = teeth_at({100, 200, 300, 400, 500, 600, 700, 800, 900, 1000}, 30.0);
     const LineComb comb = read_comb({&s}, 100.04, 0.05, up_to(10));

@@ -281,3 +281,27 @@ TEST_CASE("which blocks of a line are read, and in which bins", "[line_transfer]
     wide.bins_per_octave = 1;
     CHECK(read(2.0, Track{{0.0, 2.0}, {550.0, 950.0}}, wide).points.size() == 1);
 }
+
+TEST_CASE("noise of x beside the line is taken off its power, and is part of what is unsure", "[line_transfer]") {
+    // y is a quarter of the line alone; x has noise of 5 % of the line's power in a block: H1 would read 5 % low
+    constexpr double seconds = 3.0;
+    const auto read = [](double noise_share, unsigned seed) {
+        std::vector<double> y(static_cast<std::size_t>(seconds * kRate));
+        for (std::size_t n = 0; n < y.size(); ++n) y[n] = 0.025 * std::cos(kTurn * 1010.0 * static_cast<double>(n) / kRate);
+        auto x = noise(seconds, std::sqrt(noise_share * 0.01 / 4.0 * 4800.0 / 1.5), seed);
+        for (std::size_t n = 0; n < y.size(); ++n) x[n] += 4.0 * y[n];
+        return line_transfer(x, y, kRate, Track{{0.0, 3.0}, {1010.0, 1010.0}}, {});
+    };
+    double mean = 0, sd = 0;
+    for (unsigned seed = 1; seed <= 4; ++seed) {
+        const LineTransfer one = read(0.05, seed);
+        REQUIRE(one.points.size() == 1);
+        mean += std::abs(one.points[0].gain) / 4.0;
+        sd += one.points[0].relative_sd / 4.0;
+    }
+    CHECK(mean == Approx(0.25).epsilon(0.025));
+    // half of the 5 % beside the averaging's sqrt(0.05 / (2 n)), n = 0.95 of 59 blocks
+    CHECK(sd == Approx(std::hypot(0.025, std::sqrt(0.05 / (2.0 * 0.95 * 59)))).epsilon(0.2));
+    CHECK(read(0.15, 1).points.empty());   // 10 dB at least
+    CHECK(read(0.15, 1).bins == 1);
+}

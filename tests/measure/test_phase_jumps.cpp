@@ -229,7 +229,9 @@ TEST_CASE("a step is found whatever lies round it", "[phase_jumps]") {
         return found.size() == 1 && std::abs(found[0].time_s - at_s) < 0.011 && std::abs(found[0].step_rad - rad) < margin;
     };
     // a tone whose frequency drifts by 0.3 Hz, one with no noise at all, one of a third of a second
-    CHECK(only(sound(5.0, 1000.0, always(0.1), [](double t) { return 0.05 * kTurn * t * t + (t < 3.0 ? 0.0 : 0.3); }, 0.001, 7), 3.0, 0.3, 0.02));
+    const auto drifting = sound(5.0, 1000.0, always(0.1), [](double t) { return 0.05 * kTurn * t * t + (t < 3.0 ? 0.0 : 0.3); }, 0.001, 7);
+    CHECK(only(drifting, 3.0, 0.3, 0.02));
+    CHECK(jumps_in(drifting).at(0).frequency_hz == Approx(1000.3).margin(0.1));
     CHECK(only(sound(5.0, 1000.0, always(0.1), step(3.0, 0.0, 0.01)), 3.0, 0.01, 1e-4));
     CHECK(only(sound(0.35, 1000.0, always(0.1), step(0.2, 0.0, 0.3), 0.001, 7), 0.2, 0.3, 0.02, true));
     // clicks in the blocks beside it

@@ -196,3 +196,86 @@ TEST_CASE("music that can't be judged is refused with a reason", "[clipping]") {
         }
     }
 }
+
+namespace {
+
+/// Thirty sines of 60 to 1200 Hz at 8 kHz, peaking at 1, between two rails; a way that adds a little noise.
+std::vector<double> chord(double upper, double lower, double gain = 0.5, unsigned seed = 1, double seconds = 3.0) {
+    std::mt19937_64 engine(seed);
+    std::uniform_real_distribution<double> even(0.0, 1.0);
+    std::normal_distribution<double> normal(0.0, 1e-5);
+    std::vector<double> out(static_cast<std::size_t>(seconds * 8000.0), 0.0);
+    for (int k = 0; k < 30; ++k) {
+        const double turn = 2.0 * kPi * 60.0 * std::pow(20.0, even(engine)) / 8000.0, phase = 2.0 * kPi * even(engine);
+        for (std::size_t n = 0; n < out.size(); ++n) out[n] += std::cos(turn * static_cast<double>(n) + phase);
+    }
+    double most = 0;
+    for (const double x : out) most = std::max(most, std::abs(x));
+    for (double& x : out) x = gain * (std::clamp(x / most, -lower, upper) + normal(engine));
+    return out;
+}
+
+}  // namespace
+
+TEST_CASE("which rails cut a sound, at what level and how much of it", "[clipping]") {
+    struct Row {
+        double upper, lower, gain;
+        ClippedSides sides;
+    };
+    for (const Row& row : {Row{0.6, 0.6, 0.01, ClippedSides::both}, {0.6, 2.0, 0.5, ClippedSides::upper}, {2.0, 0.6, 0.5, ClippedSides::lower},
+                           {0.6, 0.5, 0.5, ClippedSides::unequal}}) {
+        CAPTURE(row.upper, row.lower, row.gain);
+        const auto samples = chord(row.upper, row.lower, row.gain);
+        const ProgrammeClipping clip = look(samples, 8000);
+        CHECK(clip.clips);
+        CHECK(to_word(clip.sides) == to_word(row.sides));
+        CHECK(clip.evidence > 1.0);
+        const double nearer = std::min(row.upper, row.lower), other = std::max(row.upper, row.lower);
+        REQUIRE(clip.clip_level_dbfs);
+        CHECK(clip.clip_level_dbfs->value == Approx(db(row.gain * nearer)).margin(0.1));
+        CHECK(clip.clip_level_dbfs->sd > 0.0);
+        CHECK(clip.clip_level_dbfs->sd < 0.3);
+        REQUIRE(clip.other_level_dbfs.has_value() == (row.sides == ClippedSides::unequal));
+        if (clip.other_level_dbfs) CHECK(clip.other_level_dbfs->value == Approx(db(row.gain * other)).margin(0.2));
+        // what stands within 1.5 % of a rail
+        const auto cut = std::count_if(samples.begin(), samples.end(),
+                                       [&](double x) { return x > 0.985 * row.gain * row.upper || x < -0.985 * row.gain * row.lower; });
+        const double share = static_cast<double>(cut) / static_cast<double>(samples.size());
+        CHECK(clip.clipped_share < 1.02 * share);
+        CHECK(clip.clipped_share > 0.75 * share);
+        CHECK(clip.largest == Approx(row.gain * std::min(other, 1.0)).epsilon(0.25));
+        CHECK(clip.peaks_cut > 8);
+        CHECK(clip.peaks_cut <= clip.peaks_seen);
+        CHECK(clip.peaks_seen <= 32);   // sixteen of either side
+    }
+    const ProgrammeClipping whole = look(chord(2.0, 2.0), 8000);
+    CHECK_FALSE(whole.clips);
+    CHECK(whole.evidence <= 1.0);
+    CHECK(to_word(whole.sides) == "none");
+    CHECK_FALSE(whole.clip_level_dbfs);
+    CHECK(whole.clipped_share == 0.0);
+    CHECK(whole.peaks_cut == 0);
+    CHECK(whole.peaks_seen > 0);
+    CHECK(whole.largest == Approx(0.5).epsilon(1e-3));
+}
+
+TEST_CASE("half a second of sound is enough to be judged, less, dc and what has no peak are refused", "[clipping]") {
+    const auto kind = [](std::vector<double> samples) {
+        try {
+            look(samples, 8000);
+        } catch (const Error& error) {
+            return error.kind();
+        }
+        return ErrorKind::device_failed;
+    };
+    CHECK(kind(chord(0.6, 0.6, 0.5, 1, 0.5)) == ErrorKind::device_failed);   // none
+    CHECK(kind(chord(0.6, 0.6, 0.5, 1, 0.499)) == ErrorKind::too_short);
+    CHECK(kind({}) == ErrorKind::empty_input);
+    CHECK(kind(std::vector<double>(8000, 0.3)) == ErrorKind::invalid_input);
+    std::vector<double> barely(8000, 0.3);
+    for (std::size_t n = 0; n < barely.size(); ++n) barely[n] += 0.9e-6 * std::cos(0.01 * static_cast<double>(n));
+    CHECK(kind(barely) == ErrorKind::invalid_input);
+    std::vector<double> rising(8000);
+    for (std::size_t n = 0; n < rising.size(); ++n) rising[n] = 1e-4 * static_cast<double>(n);
+    CHECK(kind(rising) == ErrorKind::invalid_input);
+}
