@@ -62,7 +62,8 @@ struct LineFollower::State {
           looks(static_cast<std::size_t>((wanted.moves ? 0.5 : 0.33) / hop_s)), sample_rate_hz(rate),
           places(std::max(wanted.low_hz, 4.0 * bin_hz), std::min(std::max(wanted.high_hz, 4.0 * bin_hz), 0.45 * rate),
                  wanted.frequency_hz, grid_step(),
-                 wanted.moves ? static_cast<std::size_t>(std::ceil(wanted.most_slope * hop_s / grid_step())) : 0) {
+                 wanted.moves ? static_cast<std::size_t>(std::ceil(wanted.most_slope * hop_s / grid_step())) : 0,
+                 (0.5 * score_width + 2.0) * bin_hz) {   // a Hann window's lobe reaches two bins either way
         family.high_hz = std::min(family.high_hz, 0.45 * rate);
         double top = 1.0;
         for (const double ratio : family.ratios) top = std::max(top, ratio);
@@ -323,7 +324,6 @@ void LineFollower::learn_others(const Block& stretch) {
 }
 
 double LineFollower::hop_s() const { return state_->hop_s; }
-std::vector<double> LineFollower::shares() const { return state_->newest_shares; }
 
 std::vector<FollowedPower> LineFollower::add(const Block& block) {
     State& s = *state_;

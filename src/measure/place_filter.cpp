@@ -15,8 +15,9 @@ constexpr std::size_t soon_hops = 200;
 
 }  // namespace
 
-PlaceFilter::PlaceFilter(double low_hz, double high_hz, double first_hz, double step, std::size_t reach)
-    : step_(step), reach_(static_cast<std::ptrdiff_t>(reach)), slopes_(2 * reach + 1), likeliest_hz_(first_hz), last_hz_(first_hz) {
+PlaceFilter::PlaceFilter(double low_hz, double high_hz, double first_hz, double step, std::size_t reach, double lobe_hz)
+    : step_(step), lobe_hz_(lobe_hz), reach_(static_cast<std::ptrdiff_t>(reach)), slopes_(2 * reach + 1), likeliest_hz_(first_hz),
+      last_hz_(first_hz) {
     const auto count = static_cast<std::size_t>(std::ceil(std::log(high_hz / low_hz) / step)) + 1;
     for (std::size_t i = 0; i < count; ++i) places_hz_.push_back(low_hz * std::exp(step * static_cast<double>(i)));
     here_.assign(slopes_ * count, 0.0);
@@ -96,7 +97,8 @@ void PlaceFilter::find_likeliest() {
     for (std::size_t s = 0; s < slopes_; ++s)
         for (std::size_t i = 0; i < count; ++i) at_place_[i] += here_[s * count + i];
     const auto top = static_cast<std::size_t>(std::max_element(at_place_.begin(), at_place_.end()) - at_place_.begin());
-    const std::size_t from = top > near_places ? top - near_places : 0, to = std::min(count - 1, top + near_places);
+    const std::size_t near = std::max(near_places, static_cast<std::size_t>(lobe_hz_ / (step_ * places_hz_[top])));
+    const std::size_t from = top > near ? top - near : 0, to = std::min(count - 1, top + near);
     double mass = 0, centre = 0, slope = 0;
     for (std::size_t i = from; i <= to; ++i) {
         mass += at_place_[i];

@@ -12,13 +12,14 @@ class PlaceFilter {
 public:
     /// step     relative distance of grid places
     /// reach    steepest slope, grid places a hop; 0 for a line that holds still
-    PlaceFilter(double low_hz, double high_hz, double first_hz, double step, std::size_t reach);
+    /// lobe_hz  half of what one line shows in a spectrum: places within it speak for the same line
+    PlaceFilter(double low_hz, double high_hz, double first_hz, double step, std::size_t reach, double lobe_hz = 0.0);
 
     std::size_t places() const { return places_hz_.size(); }
     double place_hz(std::size_t place) const { return places_hz_[place]; }
     /// log_odds  [places] of "the line is here" against "it is not there"
     void update(std::span<const double> log_odds);
-    double present() const { return present_; }   ///< probability that it is there, within a few places of `likeliest_hz`
+    double present() const { return present_; }   ///< probability that it is there, within a few places or a lobe of `likeliest_hz`
     double likeliest_hz() const { return likeliest_hz_; }
     double slope_places() const { return slope_; } ///< places a hop, of the likeliest
     /// Where it was last found for sure; it is looked for there first.
@@ -29,7 +30,7 @@ private:
     std::vector<double> comes_back() const;
     void find_likeliest();
 
-    double step_;
+    double step_, lobe_hz_;
     std::ptrdiff_t reach_;
     std::size_t slopes_;
     std::vector<double> places_hz_;

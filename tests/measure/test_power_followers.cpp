@@ -5,7 +5,6 @@
 #include <limits>
 #include <random>
 
-#include "../../src/measure/place_filter.hpp"
 #include "hushtrace/measure/band_follower.hpp"
 #include "hushtrace/measure/click_follower.hpp"
 #include "hushtrace/measure/line_follower.hpp"
@@ -206,112 +205,124 @@ TEST_CASE("clicks read the power that they add above 2 kHz; without them it is a
     }
 }
 
-TEST_CASE("a line that may be at any of a few places comes and goes by Bayes' rule", "[place_filter]") {
-    // Thirteen places round 1000 Hz, all near by: of "there" and "not there" alone, half and half at first, each changing with
-    // 0.4 % a hop; a spectrum that says e^x for each place makes odds of e^x.
-    PlaceFilter filter(1000.0 * std::exp(-0.006), 1000.0 * std::exp(0.006) * 0.99999, 1000.0, 0.001, 0);
-    REQUIRE(filter.places() == 13);
-    CHECK(filter.place_hz(0) == Approx(1000.0 * std::exp(-0.006)));
-    CHECK(filter.place_hz(12) == Approx(1000.0 * std::exp(0.006)));
-    double there = 0.5;
-    for (const double says : {1.0, -0.5, 0.0, 2.5, -4.0, -1.0}) {
-        filter.update(std::vector<double>(13, says));
-        const double before = 0.996 * there + 0.004 * (1.0 - there);
-        there = before * std::exp(says) / (before * std::exp(says) + 1.0 - before);
-        CHECK(filter.present() == Approx(there).epsilon(1e-9));
-        CHECK(filter.likeliest_hz() == Approx(1000.0).epsilon(1e-6));   // even, so in the middle
-        CHECK(filter.slope_places() == 0.0);
+TEST_CASE("a steady family's level and its uncertainty follow from its lines' powers", "[follower]") {
+    // At 8 kHz windows of 2880 samples, 0.36 s, one each eighth of that. Lines of 0.02 and 0.01 at 400 and 800 Hz, a third of 1 % of
+    // the power, in one channel; a quarter of the amplitudes in the other. Noise of 1e-4 rms: 2.5e-12 in a hertz.
+    const double turn = 2.0 * std::numbers::pi / 8000.0, powers[] = {2e-4, 5e-5, 2.5e-6};
+    Block block(2, 24000);
+    const auto noise = white(1.0, 1e-4, 4);
+    for (std::size_t n = 0; n < 24000; ++n) {
+        const double t = turn * static_cast<double>(n);
+        const double lines = 0.02 * std::cos(400.0 * t) + 0.01 * std::cos(800.0 * t) + std::sqrt(5e-6) * std::cos(1200.0 * t);
+        block.channel(0)[n] = lines + noise[n];
+        block.channel(1)[n] = 0.25 * lines + noise[n + 24000];
     }
+    LineFollower follower(8000, 2, family(400.0, {1, 2, 3}, false));
+    CHECK(follower.hop_s() == Approx(0.045));
+    const auto readings = follower.add(block);
+    REQUIRE(readings.size() == 1 + (24000 - 2880) / 360);
+    for (std::size_t i = 0; i < readings.size(); ++i) CHECK(readings[i].time_s == Approx(0.36 + 0.045 * static_cast<double>(i)));
+    const FollowedPower& last = readings.back();
+    REQUIRE(last.frequency_hz);
+    CHECK(*last.frequency_hz == Approx(400.0).epsilon(5e-4));
+    REQUIRE(last.mean_square.size() == 2);
+    const double all = powers[0] + powers[1];   // the third is left out after a second
+    for (std::size_t c = 0; c < 2; ++c) {
+        const double expected = all * (c == 0 ? 1.0 : 1.0 / 16), seconds = 0.045 * 6 + 0.18;   // seven looks, half a window more
+        CHECK_FALSE(last.at_most[c]);
+        CHECK(last.mean_square[c].value == Approx(expected).epsilon(0.01));
+        // each line's 2 p S / T, and 0.15 dB of it for what its model leaves
+        double variance = 0;
+        for (const double whole : {powers[0], powers[1]}) {
+            const double p = c == 0 ? whole : whole / 16;
+            variance += 2.0 * p * 2.5e-12 / seconds + 0.0012 * p * p;
+        }
+        CHECK(last.mean_square[c].sd == Approx(std::sqrt(variance)).epsilon(0.03));
+        CHECK(last.mean_square[c].limited_by == LimitedBy::nothing);
+    }
+    CHECK(readings[3].mean_square[0].value == Approx(all + powers[2]).epsilon(0.01));
 }
 
-TEST_CASE("a line is looked for where it was last, four fifths within 3 % of it, for 200 hops", "[place_filter]") {
-    // 81 places of a hundredth; far more than the three per cent
-    const double low = 1000.0 * std::exp(-0.4), high = 1000.0 * std::exp(0.4) * 0.99999;
-    PlaceFilter filter(low, high, 1000.0, 0.01, 0);
-    REQUIRE(filter.places() == 81);
-    filter.update(std::vector<double>(81, 0.0));
-    // 14 places either way hold four fifths of it there and 29/81 of the rest
-    CHECK(filter.present() == Approx(0.5 * (0.8 + 0.2 * 29.0 / 81.0)).epsilon(1e-3));
-    CHECK(filter.likeliest_hz() == Approx(1000.0).epsilon(1e-6));
-    PlaceFilter sloping(low, high, 1000.0, 0.01, 2);   // with slopes as well
-    sloping.update(std::vector<double>(81, 0.0));
-    CHECK(sloping.present() == Approx(0.5 * (0.8 + 0.2 * 29.0 / 81.0)).epsilon(0.01));
-    CHECK(sloping.slope_places() == Approx(0.0).margin(1e-9));
-    sloping.update(std::vector<double>(81, 2000.0));   // however sure
-    CHECK(sloping.present() == Approx(0.8 + 0.2 * 29.0 / 81.0).epsilon(0.01));
-    // what comes back comes to where it was found last
-    const auto after_loss = [&](std::size_t hops, double found_hz) {
-        PlaceFilter one(low, high, 1000.0, 0.01, 0);
-        one.was_found(found_hz);
-        for (std::size_t i = 0; i < hops; ++i) one.update(std::vector<double>(81, -40.0));   // it is nowhere
-        one.update(std::vector<double>(81, 0.0));
-        return one;
+TEST_CASE("a faint family is limited by the noise, and where there is none it may be so much at most", "[follower]") {
+    // noise of 0.01 rms at 8 kHz: 2.5e-8 in a hertz, and in a band of 2 (2.2 bins of 2.78 Hz + 0.2 Hz) = 12.6 Hz 3.2e-7
+    const auto last = [](double amplitude, unsigned seed, bool moves) {
+        std::vector<double> sound = white(0.5, 0.01, seed);   // 24000 samples
+        for (std::size_t n = 0; n < sound.size(); ++n) sound[n] += amplitude * std::cos(2.0 * std::numbers::pi * 0.05 * static_cast<double>(n));
+        LineFollower follower(8000, 1, family(400.0, {1}, moves));
+        return follower.add(one_channel(sound)).back();
     };
-    // of the 0.4 % that come back in a hop, so much within reach of 1221 Hz
-    CHECK(after_loss(10, 1000.0 * std::exp(0.2)).likeliest_hz() == Approx(1000.0 * std::exp(0.2)).epsilon(1e-4));
-    CHECK(after_loss(10, 1000.0 * std::exp(0.2)).present() == Approx(0.004 * (0.8 + 0.2 * 29.0 / 81.0)).epsilon(2e-3));
-    CHECK(after_loss(199, 1000.0).present() == Approx(0.004 * (0.8 + 0.2 * 29.0 / 81.0)).epsilon(2e-3));
-    CHECK(after_loss(200, 1000.0).present() == Approx(0.004 * (0.4 + 0.6 * 29.0 / 81.0)).epsilon(2e-3));   // then it may be anywhere
+    double faint = 0, faint_sd = 0, none = 0;
+    int covered = 0;
+    for (unsigned seed = 1; seed <= 5; ++seed) {
+        const FollowedPower one = last(4e-3, seed, false);   // 8e-6: 14 dB over the noise in its band
+        REQUIRE(one.frequency_hz);
+        REQUIRE_FALSE(one.at_most[0]);
+        CHECK(one.mean_square[0].limited_by == LimitedBy::nothing);
+        faint += one.mean_square[0].value / 5;
+        faint_sd += one.mean_square[0].sd / 5;
+        // three standard deviations at least, noise-limited up to four
+        const FollowedPower fainter = last(2.2e-3, seed, false);
+        if (!fainter.at_most[0]) {
+            const Reading& reading = fainter.mean_square[0];
+            CHECK(reading.value >= 3.0 * reading.sd);
+            CHECK((reading.limited_by == LimitedBy::noise) == (reading.sd > 0.25 * reading.value));
+        }
+        covered += fainter.mean_square[0].value + 2.0 * fainter.mean_square[0].sd > 2.42e-6;
+        const FollowedPower gone = last(0.0, seed, false);
+        CHECK(gone.at_most[0]);
+        CHECK(gone.mean_square[0].sd == 0.0);
+        CHECK(gone.mean_square[0].limited_by == LimitedBy::noise);
+        none += gone.mean_square[0].value / 5;
+    }
+    CHECK(covered >= 4);
+    const double density = 2.5e-8, seconds = 0.45, width_hz = 2.0 * (2.2 * 8000.0 / 2880 + 0.2), side_hz = 2.0 * 8000.0 / 2880;
+    const auto sd = [&](double power) {
+        // 2 p S + S^2 W over the time, the noise's own from eight bands beside it, of which 0.7 count, and 0.15 dB of the line
+        const double freedom = std::max(1.0, side_hz * seconds);
+        return std::sqrt((2.0 * power * density + density * density * width_hz) / seconds + std::pow(density * width_hz, 2) / (freedom * 8 * 0.7) +
+                         0.0012 * power * power);
+    };
+    CHECK(faint == Approx(8e-6).margin(3.0 * sd(8e-6) / std::sqrt(5.0)));
+    CHECK(faint_sd == Approx(sd(8e-6)).epsilon(0.15));
+    // twice the uncertainty of nothing, twice the noise of three bins, and what the noise happens to be over its mean
+    CHECK(none == Approx(2.0 * sd(0.0) + 2.0 * density * 3.0 * 8000.0 / 2880).epsilon(0.3));
+    // one that may move is looked for in shorter windows: 720 samples, a quarter of that from one to the next
+    LineFollower moving(8000, 1, family(400.0, {1}));
+    CHECK(moving.hop_s() == Approx(0.0225));
+    CHECK(moving.add(Block(1, 720 + 180)).size() == 2);
+    const FollowedPower moved = last(0.1, 3, true);   // low and loud: its lobe covers a fifth of its frequency
+    REQUIRE(moved.frequency_hz);
+    CHECK(*moved.frequency_hz == Approx(400.0).epsilon(0.01));
+    CHECK(moved.mean_square[0].value == Approx(5e-3).epsilon(0.03));
 }
 
-TEST_CASE("a place strays by one either way, a slope is kept and shifts by one", "[place_filter]") {
-    const double low = 1000.0 * std::exp(-0.4), high = 1000.0 * std::exp(0.4) * 0.99999;
-    const auto only_at = [](std::size_t place) {
-        std::vector<double> odds(81, -60.0);
-        odds[place] = 60.0;
-        return odds;
+TEST_CASE("what no family of lines can be is refused", "[follower]") {
+    const auto refused = [](double rate, std::size_t channels, LineFamily wanted) {
+        try {
+            LineFollower follower(rate, channels, wanted);
+        } catch (const Error& error) {
+            return error.kind() == ErrorKind::invalid_request;
+        }
+        return false;
     };
-    // with no slopes: after one place for sure, three fifths stay and a fifth goes either way
-    PlaceFilter still(low, high, 1000.0, 0.01, 0);
-    still.update(only_at(40));
-    CHECK(still.present() == Approx(1.0));
-    std::vector<double> odds(81, -60.0);
-    odds[40] = 0.0;
-    odds[41] = std::log(4.0);
-    still.update(odds);   // 0.6 against 0.2 * 4, the middle 4/7 of a place up
-    CHECK(still.likeliest_hz() == Approx(1000.0 * std::exp(0.01 * 4.0 / 7.0)).epsilon(1e-4));
-    CHECK(still.present() == Approx(0.996 * 1.4 / (0.996 * 1.4 + 0.004)).epsilon(1e-3));
-    odds[41] = -60.0;
-    odds[39] = std::log(4.0);
-    PlaceFilter down(low, high, 1000.0, 0.01, 0);
-    down.update(only_at(40));
-    down.update(odds);
-    CHECK(down.likeliest_hz() == Approx(1000.0 * std::exp(-0.01 * 4.0 / 7.0)).epsilon(1e-4));
-    // what strays beyond an end stays there: 0.8 against 0.2
-    PlaceFilter top(low, high, 1490.0, 0.01, 0);
-    top.update(only_at(80));
-    odds.assign(81, -60.0);
-    odds[80] = odds[79] = 0.0;
-    top.update(odds);
-    CHECK(top.likeliest_hz() == Approx(low * std::exp(0.01 * 79.8)).epsilon(1e-4));
-    PlaceFilter bottom(low, high, 671.0, 0.01, 0);
-    bottom.update(only_at(0));
-    odds.assign(81, -60.0);
-    odds[0] = odds[1] = 0.0;
-    bottom.update(odds);
-    CHECK(bottom.likeliest_hz() == Approx(low * std::exp(0.01 * 0.2)).epsilon(1e-4));
-    // a line that moves evenly shows its slope, either way, up to the steepest
-    for (const int slope : {-2, -1, 0, 1, 2}) {
-        PlaceFilter moving(low, high, 1000.0, 0.01, 2);
-        for (int hop = 0; hop < 15; ++hop) moving.update(only_at(static_cast<std::size_t>(40 + slope * (hop - 7))));
-        CAPTURE(slope);
-        CHECK(moving.present() > 0.999);
-        CHECK(moving.likeliest_hz() == Approx(1000.0 * std::exp(0.01 * 7 * slope)).epsilon(1e-6));
-        CHECK(moving.slope_places() == Approx(slope).margin(std::abs(slope) == 2 ? 0.35 : 0.2));
-    }
-    // Two hops tell a step of +1 from a slope of +1, with three slopes of a third each: of the first place 1/3 move by one and stay
-    // (0.6), 1/3 move by none and stray (0.2), none come from -1.
-    PlaceFilter three(low, high, 1e6, 0.01, 1);   // looked for far away: no place is likelier than another
-    three.update(only_at(40));
-    three.update(only_at(41));
-    CHECK(three.slope_places() == Approx(0.6 / 0.8).epsilon(1e-3));
-    // The third hop, another +1: of slope 1 there are 3/4, of 0 a quarter. Slopes are kept with 0.78, taken from either side with 0.1
-    // (at the end from the same), and drawn anew with 0.02.
-    three.update(only_at(42));
-    const double up = 0.78 * 0.75 + 0.1 * (0.25 + 0.75) + 0.02 / 3.0, none = 0.78 * 0.25 + 0.1 * 0.75 + 0.02 / 3.0;
-    CHECK(three.slope_places() == Approx(0.6 * up / (0.6 * up + 0.2 * none)).epsilon(1e-3));
-    three.update(std::vector<double>(81, -5.5));   // hardly there, but with its slope
-    const double was_up = 0.6 * up / (0.6 * up + 0.2 * none), was_none = 1.0 - was_up;
-    CHECK(three.present() == Approx(0.996 * std::exp(-5.5) / (0.996 * std::exp(-5.5) + 0.004)).epsilon(1e-3));
-    CHECK(three.slope_places() == Approx(0.78 * was_up + 0.1 * (was_up + was_none) - 0.1 * was_none).epsilon(1e-3));
+    CHECK_FALSE(refused(8000, 1, family(400, {1})));
+    CHECK(refused(0, 1, family(400, {1})));
+    CHECK(refused(8000, 0, family(400, {1})));
+    CHECK(refused(8000, 1, family(400, {})));
+    CHECK(refused(8000, 1, family(400, {1, 0})));
+    CHECK(refused(8000, 1, family(3601, {1})));
+    CHECK_FALSE(refused(8000, 1, family(3599, {1})));
+    LineFamily odd = family(400, {1});
+    odd.most_slope = 0.0;
+    CHECK(refused(8000, 1, odd));
+    odd = family(400, {1});
+    odd.high_hz = 0.9 * odd.low_hz;
+    CHECK(refused(8000, 1, odd));
+    odd.high_hz = odd.low_hz;
+    CHECK_FALSE(refused(8000, 1, odd));
+    odd.low_hz = 0.0;
+    CHECK(refused(8000, 1, odd));
+    odd = family(400, {1});
+    odd.frequency_hz = 0.0;
+    CHECK(refused(8000, 1, odd));
 }

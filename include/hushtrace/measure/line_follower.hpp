@@ -40,8 +40,6 @@ public:
     /// places: they are no place for it. Nothing happens for less than 1.5 s, or a family that holds still itself.
     void learn_others(const Block& stretch);
     double hop_s() const override;
-    /// The share of the newest reading's power that each of family.ratios has, in its loudest channel (0 where it was left out).
-    std::vector<double> shares() const;
 
 private:
     struct State;
