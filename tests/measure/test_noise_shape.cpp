@@ -290,6 +290,55 @@ TEST_CASE("noise that swells is divided by its own level, each fifth of the rang
     CHECK(still.at(20, 30) == half.at(20, 30));
 }
 
+TEST_CASE("only what chance does not do to a column's level is followed, in one column or in those about it", "[noise_shape]") {
+    // An impulse where two windows of 800 samples are 1/2 each: flat columns, alike in pairs. Their bins are the median of noise of
+    // level 1, ln 2, where the impulse is 1.
+    NoiseShape shape = flat_shape(800, 2.0 * 0.25 / (kRate * 300.0) / std::log(2.0));
+    const auto map_of = [&](auto&& ln_level) {   // of the impulse's number
+        std::vector<double> out(16000, 0.0);
+        for (std::size_t m = 0; 200 + 800 * m < out.size(); ++m) out[200 + 800 * m] = std::exp(0.5 * ln_level(m));
+        return noise_ratio_map(out, kRate, 0.1, 3300.0, shape);
+    };
+    const auto level_at = [](const NoiseRatioMap& map, std::size_t column, std::size_t bin) {
+        return std::log(static_cast<double>(map.at(column, bin)) / std::log(2.0));
+    };
+    // a fifth of 332 bins' median strays by 1 / sqrt(0.48 66) = 0.178: three of that in a column by itself
+    for (const double x : {0.52, 0.545, -0.52, -0.545}) {
+        const NoiseRatioMap map = map_of([&](std::size_t m) { return m == 10 ? x : 0.0; });
+        REQUIRE(map.bins == 332);
+        for (const std::size_t bin : {1U, 60U, 70U, 150U, 230U, 300U, 331U}) {
+            CAPTURE(x, bin);
+            for (const std::size_t column : {19U, 20U}) CHECK(level_at(map, column, bin) == Approx(std::abs(x) < 0.53 ? x : 0.0).margin(1e-4));
+            CHECK(level_at(map, 18, bin) == Approx(0.0).margin(1e-4));
+            CHECK(level_at(map, 21, bin) == Approx(0.0).margin(1e-4));
+        }
+    }
+    // of eleven columns, a quarter of a second either way, together four times 0.178 / sqrt(11) = 0.214
+    for (const double x : {0.205, 0.225, -0.205, -0.225}) {
+        const NoiseRatioMap map = map_of([&](std::size_t) { return x; });
+        CAPTURE(x);
+        for (const std::size_t bin : {70U, 230U}) CHECK(level_at(map, 15, bin) == Approx(std::abs(x) < 0.214 ? x : 0.0).margin(1e-4));
+    }
+    // half a second at e^0.4: in its middle ten of eleven columns have it, which is divided by their mean; a column well beside is left
+    const NoiseRatioMap swell = map_of([](std::size_t m) { return m >= 8 && m < 13 ? 0.4 : 0.0; });
+    CHECK(level_at(swell, 20, 150) == Approx(0.4 - 0.4 * 10 / 11).margin(1e-4));
+    CHECK(level_at(swell, 8, 150) == Approx(0.0).margin(1e-4));
+    // a range of fewer bins is taken in fewer parts: of 132 bins, two of 66
+    std::vector<double> step(16000, 0.0);
+    for (std::size_t m = 0; m < 20; ++m) step[200 + 800 * m] = 1.0;
+    step[200 + 8000] = std::exp(0.5 * 0.8);
+    const NoiseRatioMap narrow = noise_ratio_map(step, kRate, 0.1, 1300.0, shape);
+    REQUIRE(narrow.bins == 132);
+    CHECK(level_at(narrow, 19, 20) == Approx(0.0).margin(1e-4));
+    CHECK(level_at(narrow, 19, 131) == Approx(0.0).margin(1e-4));
+    // where fewer than 32 bins are known their level isn't followed
+    shape.unsure.assign(800, true);
+    for (std::size_t b = 2 * 67; b < 2 * 67 + 2 * 31; ++b) shape.unsure[b] = false;    // 31 bins of 10 Hz in the second fifth
+    CHECK(level_at(noise_ratio_map(step, kRate, 0.1, 3300.0, shape), 19, 80) == Approx(0.8).margin(1e-4));
+    for (std::size_t b = 2 * 98; b < 2 * 98 + 4; ++b) shape.unsure[b] = false;
+    CHECK(level_at(noise_ratio_map(step, kRate, 0.1, 3300.0, shape), 19, 80) == Approx(0.0).margin(1e-4));
+}
+
 TEST_CASE("stretches, skirts and followed lines are left out of a map", "[noise_shape]") {
     NoiseRatioMap map = written_map(3, 40, 1.0F);
     map.leave_out(1, 95.0, 130.0);
