@@ -305,3 +305,14 @@ TEST_CASE("noise of x beside the line is taken off its power, and is part of wha
     CHECK(read(0.15, 1).points.empty());   // 10 dB at least
     CHECK(read(0.15, 1).bins == 1);
 }
+
+TEST_CASE("a delay that betters the coherences no more than chance does is none", "[line_transfer]") {
+    for (unsigned seed = 1; seed <= 3; ++seed) {
+        const auto x = through(nothing_done, 1.0, 950.0, 1050.0, 2.0, 0.1);
+        auto y = noise(2.0, 0.2, seed);
+        for (std::size_t n = 0; n < x.size(); ++n) y[n] += 0.5 * x[n];
+        const LineTransfer read = line_transfer(x, y, kRate, swept_track(950.0, 1050.0, 2.0), {});
+        CHECK(read.points.size() == 2);
+        CHECK(read.delay_s == 0.0);
+    }
+}

@@ -202,6 +202,22 @@ TEST_CASE("where nothing scatters the floor lies one standard deviation of its w
         CHECK(curve.log_density[b] - flat.log_density[b] == Approx(std::log(truth)).margin(0.01));
     }
     CHECK(std::count(flat.unsure.begin() + 20, flat.unsure.begin() + 700, true) == 0);
+    // a resonance at 2 kHz, 200 Hz wide, whose top even the narrowest stretch, 4 % and four bins, cuts off: two and a half deviations over it
+    auto bump = train(0.0);
+    const double r = std::exp(-std::numbers::pi * 200.0 / kRate);
+    double one = 0, two = 0;
+    for (double& x : bump) {
+        x += -r * r * two;   // cos of a quarter of a turn is nought
+        two = one;
+        one = x;
+    }
+    const NoiseShape followed = noise_shape(bump, kRate, 3600.0, {});
+    const double n = 2.0 * (4.0 + 16.0) + 1.0;
+    for (const std::size_t b : {394U, 400U, 406U}) {
+        CAPTURE(b);
+        const double truth = std::log(density / std::norm(1.0 + r * r * std::polar(1.0, -2.0 * kTurn * static_cast<double>(b) / 1600.0)));
+        CHECK(followed.log_density[b] - truth == Approx(2.5 * spread * std::sqrt(1.95 * 9.0 / (4.0 * n))).margin(0.05));
+    }
     // With a share h of a stretch of r bins either way hidden in its middle, the parabola's middle has S4 / (S0 S4 - S2^2) / r of the
     // variance, S0 = 2 (1 - h), S2 = 2 (1 - h^3) / 3, S4 = 2 (1 - h^5) / 5: 9/8 where nothing is hidden, twice that for h = 0.235.
     // Beyond it nothing is told. At 1800 Hz r is 83 bins: 97 Hz.
@@ -251,11 +267,7 @@ TEST_CASE("the map is power over the noise, in columns and bins of a Hann window
     shape.log_density[300] = std::log(1e-40);
     for (std::size_t b = 280; b < 320; ++b) shape.log_density[b] = std::log(density * 0.9e-13);
     const NoiseRatioMap less = noise_ratio_map(sound, kRate, 0.1, 3000.0, shape, {{1000.0, 0.0}});
-    Bins expected = {0, 98, 99, 100, 101, 102, 200};
-    for (const std::size_t b : left_out(less, 3)) {
-        const bool deep = b >= 138 && b <= 162;
-        CHECK((deep || std::count(expected.begin(), expected.end(), b) == 1));
-    }
+    for (const std::size_t b : left_out(less, 3)) CHECK((b == 0 || (b >= 98 && b <= 102) || b == 200 || (b >= 138 && b <= 162)));
     CHECK(less.at(3, 150) == NoiseRatioMap::nothing_known);
     CHECK(less.at(3, 100) == NoiseRatioMap::nothing_known);
     CHECK(less.at(3, 98) == NoiseRatioMap::nothing_known);
