@@ -335,11 +335,10 @@ TEST_CASE("only what chance does not do to a column's level is followed, in one 
     const NoiseRatioMap swell = map_of([](std::size_t m) { return m >= 8 && m < 13 ? 0.4 : 0.0; });
     CHECK(level_at(swell, 20, 150) == Approx(0.4 - 0.4 * 10 / 11).margin(1e-4));
     CHECK(level_at(swell, 8, 150) == Approx(0.0).margin(1e-4));
-    // a range of fewer bins is taken in fewer parts: of 132 bins, two of 66
     std::vector<double> step(16000, 0.0);
     for (std::size_t m = 0; m < 20; ++m) step[200 + 800 * m] = 1.0;
     step[200 + 8000] = std::exp(0.5 * 0.8);
-    const NoiseRatioMap narrow = noise_ratio_map(step, kRate, 0.1, 1300.0, shape);
+    const NoiseRatioMap narrow = noise_ratio_map(step, kRate, 0.1, 1300.0, shape);   // 132 bins, in two parts of 66
     REQUIRE(narrow.bins == 132);
     CHECK(level_at(narrow, 19, 20) == Approx(0.0).margin(1e-4));
     CHECK(level_at(narrow, 19, 131) == Approx(0.0).margin(1e-4));

@@ -270,6 +270,7 @@ TEST_CASE("half a second of sound is enough to be judged, less, dc and what has 
     };
     CHECK(kind(chord(0.6, 0.6, 0.5, 1, 0.5)) == ErrorKind::device_failed);   // none
     CHECK(kind(chord(0.6, 0.6, 0.5, 1, 0.499)) == ErrorKind::too_short);
+    CHECK_THROWS_WITH(look(chord(0.6, 0.6, 0.5, 1, 0.25), 8000), Catch::Contains("0.25 s") && Catch::Contains("0.5 s"));
     CHECK(kind({}) == ErrorKind::empty_input);
     CHECK(kind(std::vector<double>(8000, 0.3)) == ErrorKind::invalid_input);
     std::vector<double> barely(8000, 0.3);
