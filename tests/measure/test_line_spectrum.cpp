@@ -27,7 +27,7 @@ LineSpectrum written(std::vector<double> power) {
 TEST_CASE("a line's spectrum is of the span's middle, as many samples as have small factors", "[line_spectrum]") {
     // even, and of twos, threes and fives alone
     const std::vector<std::pair<std::size_t, std::size_t>> lengths = {{1000, 1000}, {1001, 1000}, {997, 972}, {1023, 1000},
-                                                                      {1024, 1024}, {30, 30},     {7, 6},     {91, 90}};
+                                                                      {1024, 1024}, {30, 30},     {7, 6},     {91, 90},     {50, 50},   {18, 18}};
     for (const auto& [samples, length] : lengths)
         CHECK(line_spectrum(std::vector<double>(samples, 0.0), 8000.0, WindowKind::hann).length == length);
     std::vector<double> x(803, 50.0);   // two of 803 are left out in front, one behind

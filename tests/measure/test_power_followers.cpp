@@ -296,6 +296,38 @@ TEST_CASE("a faint family is limited by the noise, and where there is none it ma
     CHECK(moved.mean_square[0].value == Approx(5e-3).epsilon(0.03));
 }
 
+TEST_CASE("a line that held still beforehand is taken off a whine's band, and what of it beats with the whine is unsure", "[follower]") {
+    // at 8 kHz a whine at 1 kHz, 1.25e-3, and another line of 4.5e-4; its band reaches 36 Hz either way
+    const auto last = [](double other_hz, double known_s) {
+        Block block(1, 24000);
+        const auto noise = white(0.5, 1e-3, 3);
+        for (std::size_t n = 0; n < 24000; ++n) {
+            const double turn = 2.0 * std::numbers::pi * static_cast<double>(n) / 8000.0;
+            block.channel(0)[n] = noise[n] + 0.05 * std::cos(1000.0 * turn) + 0.03 * std::cos(other_hz * turn + 1.0);
+        }
+        LineFollower follower(8000, 1, family(1000.0, {1}));
+        Block first(1, static_cast<std::size_t>(known_s * 8000.0));
+        std::copy_n(block.channel(0).begin(), first.frames(), first.channel(0).begin());
+        follower.learn_others(first);
+        return follower.add(block).back().mean_square[0];
+    };
+    const double whine = 1.25e-3, other = 4.5e-4;
+    for (const double hz : {1022.0, 982.0}) {
+        CAPTURE(hz);
+        const Reading known = last(hz, 3.0);
+        CHECK(known.value == Approx(whine).epsilon(0.03));
+        // a quarter of the other, and twice both over the windows in half a second, 22 looks 22.5 ms apart; 0.15 dB of the whine
+        const double seconds = 21 * 0.0225 + 0.045;
+        const double variance = 0.06 * other * other + 2.0 * whine * other * 0.045 / seconds + 0.0012 * whine * whine;
+        CHECK(known.sd == Approx(std::sqrt(variance)).epsilon(0.08));
+        CHECK(last(hz, 1.49).value == Approx(whine + other).epsilon(0.03));   // too short to know it by
+    }
+    CHECK(last(1010.0, 3.0).value == Approx(whine + other).epsilon(0.03));   // within 1.2 % it may be the whine itself
+    const Reading beyond = last(1060.0, 3.0);                                // its band
+    CHECK(beyond.value == Approx(whine).epsilon(0.03));
+    CHECK(beyond.sd == Approx(std::sqrt(0.0012) * whine).epsilon(0.05));
+}
+
 TEST_CASE("what no family of lines can be is refused", "[follower]") {
     const auto refused = [](double rate, std::size_t channels, LineFamily wanted) {
         try {
