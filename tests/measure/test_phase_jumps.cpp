@@ -257,3 +257,19 @@ TEST_CASE("a step is found whatever lies round it", "[phase_jumps]") {
     for (std::size_t n = 0; n < beating.size(); ++n) beating[n] += other[n];
     CHECK(only(beating, 3.0, 0.5, 0.04));
 }
+
+TEST_CASE("how small a step may be, how much its level may change, and how noisy its tone may be", "[phase_jumps]") {
+    const auto steps = [](double rad, double level_after, double noise_rms) {
+        return jumps_in(sound(4.0, 1000.0, step(2.5, 0.1, 0.1 * level_after), step(2.5, 0.0, rad), noise_rms, 4), 1000.0).size();
+    };
+    CHECK(steps(1.1e-4, 1.0, 0.0) == 1);   // 0.005 degrees are 8.7e-5
+    CHECK(steps(7e-5, 1.0, 0.0) == 0);
+    CHECK(steps(0.3, 0.96, 0.0002) == 1);  // 5 % of the level
+    CHECK(steps(0.3, 0.93, 0.0002) == 0);
+    CHECK(steps(0.3, 1.07, 0.0002) == 0);
+    CHECK(steps(0.34, 0.9, 0.0002) == 0);  // 20 degrees are 0.349
+    CHECK(steps(0.36, 0.9, 0.0002) == 1);
+    // a block's phase scatters by 0.194 of the noise over the amplitude; beyond a quarter of a radian this is no steady tone
+    CHECK(steps(2.5, 1.0, 0.1) == 1);
+    CHECK(steps(2.5, 1.0, 0.16) == 0);
+}
