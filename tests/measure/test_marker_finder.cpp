@@ -355,3 +355,23 @@ TEST_CASE("a marker at a low rate, upright or turned over, in the middle of a ta
             }
     CHECK(markers_in(std::vector<double>(16000, 0.0), rate).empty());
 }
+
+TEST_CASE("a sound's markers are found in the channel that is asked for, to its last sample", "[marker]") {
+    const double rate = 2000;
+    Block block(2, 80000);   // more than one reading takes
+    const auto shape = marker_samples(kClosing, rate);
+    std::copy(shape.begin(), shape.end(), block.channel(1).begin() + 72000);
+    MemoryReader first(block, rate), second(block, rate);
+    CHECK(find_markers(first, 0).empty());
+    const auto found = find_markers(second, 1);
+    REQUIRE(found.size() == 1);
+    CHECK(found[0].time_s == Approx(36.0).margin(1e-4));
+    CHECK(found[0].end == kClosing);
+    // the same marker in two frames that overlap is one, and two apart are two
+    std::copy(shape.begin(), shape.end(), block.channel(1).begin() + 75000);
+    MemoryReader again(block, rate);
+    const auto two = find_markers(again, 1);
+    REQUIRE(two.size() == 2);
+    CHECK(two[0].time_s == Approx(36.0).margin(1e-4));
+    CHECK(two[1].time_s == Approx(37.5).margin(1e-4));
+}
