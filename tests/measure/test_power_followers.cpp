@@ -343,7 +343,7 @@ TEST_CASE("what no family of lines can be is refused", "[follower]") {
     CHECK(refused(8000, 1, family(400, {})));
     CHECK(refused(8000, 1, family(400, {1, 0})));
     CHECK(refused(8000, 1, family(3601, {1})));
-    CHECK_FALSE(refused(8000, 1, family(3599, {1})));
+    CHECK_FALSE(refused(8000, 1, family(3600, {1})));   // 0.45 of the rate
     LineFamily odd = family(400, {1});
     odd.most_slope = 0.0;
     CHECK(refused(8000, 1, odd));
