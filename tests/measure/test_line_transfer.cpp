@@ -210,7 +210,8 @@ TEST_CASE("every figure of joined points is their weighted mean, in bins of so m
 
 TEST_CASE("a steady line's point has the figures that its noise gives it", "[line_transfer]") {
     // x: amplitude 0.1; y: a quarter of it, and noise
-    constexpr double seconds = 6.0, noise_rms = 0.01;
+    constexpr double seconds = 6.0;
+    const double noise_rms = GENERATE(0.01, 0.1);
     std::vector<double> x(static_cast<std::size_t>(seconds * kRate));
     for (std::size_t n = 0; n < x.size(); ++n) x[n] = 0.1 * std::cos(kTurn * 1010.0 * static_cast<double>(n) / kRate);
     auto y = noise(seconds, noise_rms, 8);

@@ -171,3 +171,18 @@ TEST_CASE("less than two seconds of noise are refused, as is what can't be it", 
     for (const double one : other.coherence) share += one / static_cast<double>(other.coherence.size());
     CHECK(share < 0.15);
 }
+
+TEST_CASE("a player's clock and rate of its own are followed", "[noise response]") {
+    const double ppm = 200, start_s = 0.3, delay_s = 0.003;
+    const auto samples = capture(6000, kSlow, 3.0, start_s, ppm, delay_s);
+    const auto read = measure_noise_response(samples, kSlow, Pink{-20, 1}, {start_s, 1e-6, ppm, 0.1}, 3.0, 6000);
+    CHECK(read.file_rate_hz == 6000);
+    CHECK(read.coarse_delay_s == Approx(delay_s).margin(1.0 / kSlow));
+    CHECK(read.transfer.back().frequency_hz <= 0.42 * 6000);
+    CHECK(read.transfer.back().frequency_hz > 0.42 * 6000 / std::exp2(1.0 / 24));
+    for (std::size_t i = 0; i < read.transfer.size(); ++i) {
+        const TransferPoint& one = read.transfer[i];
+        CHECK(std::abs(one.gain - std::polar(1.0, -2 * pi * one.frequency_hz * delay_s)) < 0.003);
+        CHECK(read.coherence[i] > 0.9999);
+    }
+}

@@ -197,7 +197,7 @@ TEST_CASE("evidence and place agree with all paths summed plainly", "[path_sum]"
 }
 
 TEST_CASE("a line is placed on its bin all along, in many columns as in few", "[path_sum]") {
-    for (const std::size_t columns : {1U, 2U, 9U, 61U}) {
+    for (const std::size_t columns : {1U, 2U, 9U, 61U, 400U}) {
         const NoiseRatioMap map = noise_with_line(columns, 440.0, 0.0, 20.0, 5);
         const PathSum::Place place = PathSum(map, 300.0, 700.0, {0.03, 0.3, 3.0}).place();
         REQUIRE(place.frequency_hz.size() == columns);
