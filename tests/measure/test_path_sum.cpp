@@ -177,7 +177,8 @@ TEST_CASE("evidence and place agree with all paths summed plainly", "[path_sum]"
     const auto [law, slope] = GENERATE(table<PathLaw, double>({{PathLaw{0.3, 0.3, 1.5}, 0.15},
                                                                {PathLaw{0.06, 0.3, 1.5}, -0.04},
                                                                {PathLaw{0.11, 0.02, 0.8}, 0.0},
-                                                               {PathLaw{0.5, 5.0, 2.5}, -0.3}}));
+                                                               {PathLaw{0.5, 5.0, 2.5}, -0.3},
+                                                               {PathLaw{3.0, 0.3, 2.5}, 0.0}}));
     CAPTURE(law.slope_per_s, law.memory_s, slope);
     const NoiseRatioMap map = noise_with_line(14, 440.0, slope, 15.0, 3);
     SlowPaths slow(map, 380.0, 500.0, law);

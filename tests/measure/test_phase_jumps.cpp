@@ -111,6 +111,12 @@ TEST_CASE("a tone that stops ends its section after five blocks, and what is lou
     CHECK(reader.sections()[0].loudest_after == Approx(0.03 * 0.03).epsilon(1e-6));
     CHECK(reader.sections()[1].start_s == Approx(1.5).margin(0.0051));
     CHECK(reader.sections()[1].frequency_hz == Approx(1000.0).margin(1e-3));
+    // what follows within 50 ms may be the tone's own end
+    auto burst = paused(0.5, 0.0);
+    for (std::size_t n = 8240; n < 8320; ++n) burst[n] = 0.05;
+    PhaseBlocks soon(kRate, std::nullopt);
+    seen_in(soon, burst);
+    CHECK(soon.sections().at(0).loudest_after < 1e-9);
     // after a second without it the tone is looked for anew: here it is another one
     auto other = paused(3.0, 0.0);
     const auto again = sound(2.0, 1500.0, always(0.2), always(0.0));
