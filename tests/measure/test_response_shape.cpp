@@ -228,8 +228,8 @@ TEST_CASE("high- and low-passes are told with corner, slope and kind", "[respons
         int order;
         bool linkwitz_riley, high;
     };
-    for (const Row& row : {Row{1, false, true}, Row{2, false, false}, Row{2, true, true}, Row{3, false, false}, Row{4, false, true}, Row{4, true, false},
-                           Row{6, false, true}, Row{8, false, false}, Row{8, true, true}}) {
+    for (const Row& row : {Row{1, false, true}, Row{2, false, false}, Row{2, true, true}, Row{3, false, false}, Row{4, false, true},
+                           Row{4, true, false}, Row{6, false, true}, Row{8, false, false}, Row{8, true, true}}) {
         CAPTURE(row.order, row.linkwitz_riley, row.high);
         const double corner_hz = row.high ? 120 : 400;
         const auto shape = shape_of(path(30, 1500, [&](double hz) {
@@ -267,8 +267,8 @@ TEST_CASE("a band between two filters is told by both, lowest first, and a peak 
 
 TEST_CASE("both ends up by shelves are a loudness control", "[response_shape]") {
     const auto with = [](double low_db, double high_db) {
-        return shape_of(path(60, 9000, [&](double hz) { return low_shelf_db(hz / 200, low_db, 0.7) +
-                                                       high_shelf_db(hz / 3500, high_db, 0.7); }));
+        return shape_of(path(90, 7000, [&](double hz) { return low_shelf_db(hz / 200, low_db, 0.7) +
+                                                       high_shelf_db(hz / 3000, high_db, 0.7); }));
     };
     const auto both = with(6, 4);
     REQUIRE(both);
@@ -277,7 +277,7 @@ TEST_CASE("both ends up by shelves are a loudness control", "[response_shape]") 
     CHECK(both->parts[0].gain_db.value == Approx(6).margin(0.1));
     CHECK(both->parts[1].kind == ShapeKind::high_shelf);
     CHECK(both->parts[1].gain_db.value == Approx(4).margin(0.1));
-    CHECK(both->parts[1].frequency_hz.value == Approx(3500).epsilon(0.02));
+    CHECK(both->parts[1].frequency_hz.value == Approx(3000).epsilon(0.02));
     CHECK(both->loudness);
 }
 

@@ -58,3 +58,50 @@ TEST_CASE("noise alone shows no sidebands", "[sidebands]") {
     CHECK(find_sidebands(std::vector<double>(200000, 0.0), wandering::kRate, track_of(1500, 0.01, 4)).empty());
     CHECK_THROWS(find_sidebands(std::vector<double>(20000, 0.0), wandering::kRate, track_of(1500, 0.01, 0.4)));
 }
+
+TEST_CASE("pairs read their place, level and height over the noise as worked out on paper, strongest first", "[sidebands]") {
+    // a line of amplitude A at 700 Hz of 4 kHz, held still; each side of a modulation by d is d A / 2, both together d^2 / 2 of it
+    constexpr double rate = 4000, amplitude = 0.1, noise_rms = 0.002, seconds = 8;
+    const std::vector<std::pair<double, double>> parts = {{80, 0.05}, {140, 0.2}, {210.3, 0.1}, {333, 0.08}, {420, 0.04}};
+    std::vector<double> sound = wandering::noise(seconds * rate / wandering::kRate, noise_rms, 7);
+    REQUIRE(sound.size() == static_cast<std::size_t>(seconds * rate));
+    const auto turn = [](double hz, std::size_t n) { return 2.0 * std::numbers::pi * hz * static_cast<double>(n) / rate; };
+    for (std::size_t n = 0; n < sound.size(); ++n) {
+        double gain = 1.0;
+        for (const auto& [hz, depth] : parts) gain += depth * std::cos(turn(hz, n));
+        sound[n] += amplitude * gain * std::sin(turn(700, n));
+    }
+    const Track line{{0.0, seconds}, {350.0, 350.0}};   // the line is twice what was followed
+    const auto found = find_sidebands(sound, rate, line, 2.0);
+    REQUIRE(found.size() == 4);   // the strongest four of five
+    const std::vector<std::size_t> order = {1, 2, 3, 0};
+    for (std::size_t i = 0; i < 4; ++i) {
+        const auto [hz, depth] = parts[order[i]];
+        CAPTURE(hz);
+        CHECK(found[i].spacing_hz == Approx(hz).margin(0.03));
+        CHECK(found[i].level_db == Approx(10 * std::log10(0.5 * depth * depth)).margin(0.3));
+        // one side's mean square through a Hann window of a second against the noise's in its 1.5 Hz (less between two bins)
+        const double side = 0.5 * std::pow(0.5 * depth * amplitude, 2), noise = noise_rms * noise_rms / (rate / 2) * 1.5;
+        CHECK(found[i].prominence_db == Approx(10 * std::log10(side / noise)).margin(hz == 210.3 ? 2.0 : 1.2));
+        // 14 half overlapped seconds (the low-pass takes the ends), worth 0.9 of that
+        CHECK(found[i].spacing_sd_hz == Approx(1.0 / std::sqrt(2 * 12.6 * std::pow(10, found[i].prominence_db / 10))).epsilon(1e-6));
+    }
+    const auto spacings = [&](double from_hz, double to_hz) {
+        std::vector<double> out;
+        for (const SidebandPair& pair : find_sidebands(sound, rate, line, 2.0, from_hz, to_hz)) out.push_back(std::round(pair.spacing_hz));
+        return out;
+    };
+    CHECK(spacings(100, 300) == std::vector<double>{140, 210});
+    CHECK(spacings(400, 425) == std::vector<double>{420});
+    CHECK(spacings(421, 700).empty());
+    CHECK(spacings(60, 79).empty());
+    // beyond 0.9 of the line's own frequency nothing is looked for
+    CHECK(find_sidebands(sound, rate, Track{{0.0, seconds}, {700.0, 700.0}}, 1.0, 400, 700).size() == 1);
+    std::vector<double> low = wandering::noise(seconds * rate / wandering::kRate, noise_rms, 8);
+    for (std::size_t n = 0; n < low.size(); ++n)
+        low[n] += amplitude * (1 + 0.2 * std::cos(turn(180, n)) + 0.2 * std::cos(turn(170, n))) * std::sin(turn(195, n));
+    const auto kept = find_sidebands(low, rate, Track{{0.0, seconds}, {195.0, 195.0}});
+    REQUIRE(kept.size() == 1);
+    CHECK(kept[0].spacing_hz == Approx(170).margin(0.1));
+    CHECK(find_sidebands(sound, rate, Track{}).empty());
+}

@@ -250,7 +250,8 @@ TEST_CASE("the clocks' difference is told from a phase that grows with a sweep's
     const auto gain = [&](double hz) {
         return delayed(hz, delay_s) * std::polar(1.0, -2 * pi * 1e-6 * ppm * constant_s * hz * (std::log(hz / from_hz) - 1.0));
     };
-    const auto fit = fit_delay(path(100, 6400, gain, 1e-6), {.around_s = 0.4e-3, .sweep_from_hz = from_hz, .sweep_constant_s = constant_s});
+    const DelayFitRequest with_clock{.around_s = 0.4e-3, .sweep_from_hz = from_hz, .sweep_constant_s = constant_s};
+    const auto fit = fit_delay(path(100, 6400, gain, 1e-6), with_clock);
     REQUIRE(fit);
     REQUIRE(fit->clock_ppm);
     CHECK(fit->clock_ppm->value == Approx(ppm).margin(0.01));
@@ -263,7 +264,7 @@ TEST_CASE("the clocks' difference is told from a phase that grows with a sweep's
     CHECK_FALSE(without->clock_ppm);
     // two unknowns' normal equations, with the phases' variance and the share of the end's slope as for a delay alone
     const Transfer noisy = path(100, 6400, gain, 4e-3);
-    const auto unsure = fit_delay(noisy, {.around_s = 0.4e-3, .sweep_from_hz = from_hz, .sweep_constant_s = constant_s});
+    const auto unsure = fit_delay(noisy, with_clock);
     double of_delay = 0, of_both = 0, of_clock = 0;
     for (const TransferPoint& p : noisy) {
         const double by_delay = -2 * pi * p.frequency_hz;
@@ -272,10 +273,11 @@ TEST_CASE("the clocks' difference is told from a phase that grows with a sweep's
         of_both += by_delay * by_clock / (2e-3 + 9e-6);
         of_clock += by_clock * by_clock / (2e-3 + 9e-6);
     }
-    const double determinant = of_delay * of_clock - of_both * of_both, slope_sd = std::sqrt(1.6 * 2e-3 / 28) / (std::log(2.0) / 24);
+    const double determinant = of_delay * of_clock - of_both * of_both;
+    const double slope_sd = std::sqrt(1.6 * 2e-3 / 28) / (std::log(2.0) / 24);
     CHECK(unsure->clock_ppm->sd == Approx(std::sqrt(3.4 * of_delay / determinant)).epsilon(1e-4));
-    CHECK(unsure->delay_s.sd ==
-          Approx(std::hypot(std::sqrt(3.4 * of_clock / determinant), slope_sd / (pi * pi * noisy.back().frequency_hz))).epsilon(1e-4));
+    const double from_end_s = slope_sd / (pi * pi * noisy.back().frequency_hz);
+    CHECK(unsure->delay_s.sd == Approx(std::hypot(std::sqrt(3.4 * of_clock / determinant), from_end_s)).epsilon(1e-4));
 }
 
 TEST_CASE("an angle's nearest turn, and phases without their jumps", "[transfer]") {
