@@ -360,3 +360,24 @@ TEST_CASE("a line's wander is the rms of its smoothed place, less what noise doe
     CHECK(wander(12, 10.5) > 0.1);
     CHECK(wander(12, 9.0) == 0.0);     // excess 8 and more
 }
+
+TEST_CASE("bins two hertz wide hold twice the power, and their lines lie at twice the place", "[still_lines]") {
+    ColumnMap map = level_map(401, kEven);
+    map.bin_hz = 2.0;
+    map.sample_rate_hz *= 2;
+    for (std::size_t t = 0; t < 12; ++t) {
+        put_lobe(map.density[t], 100, 100.2, 40.0);
+        put_lobe(map.density[t], 200, t < 6 ? 200.3 : 199.7, 40.0);
+    }
+    const StillSpectrum still = still_spectrum(averaged(map));
+    REQUIRE(still.lines.size() == 2);
+    CHECK(still.lines[0].frequency_hz == Approx(200.4).margin(1e-5));
+    double sum = 0;
+    for (int j = -2; j <= 2; ++j) sum += 40.0 * std::exp(-0.8 * std::pow(j - 0.2, 2)) - kNoise;
+    CHECK(still.lines[0].mean_square == Approx(2 * sum));
+    CHECK(still.lines[0].frequency_sd_hz == Approx(2 * std::hypot(0.7 / std::sqrt(10 * still.lines[0].excess), 0.03)));
+    CHECK(still.lines[1].frequency_hz == Approx(400).margin(1e-5));
+    CHECK(still.lines[1].wander_hz == Approx(2 * std::sqrt(0.074 - 0.15 / still.lines[1].excess)).epsilon(1e-4));
+    CHECK(still.peak_near(420.0, 40.0).frequency_hz == Approx(400).margin(1e-5));
+    CHECK(still.bin_of(400.9) == 200);
+}

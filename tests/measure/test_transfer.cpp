@@ -240,7 +240,8 @@ TEST_CASE("a delay is as sure as the noise leaves a line's slope", "[transfer]")
     }
     const auto wide = fit_delay(rough);
     const double slope_sd = std::sqrt(1.6 * 0.5e-5 / 28) / (std::log(2.0) / 24);
-    CHECK(wide->delay_s.sd == Approx(std::hypot(std::sqrt(3.4 * 0.01 * 145 / 144 / sum), slope_sd / (pi * pi * rough.back().frequency_hz))).epsilon(0.01));
+    const double spread_s = std::sqrt(3.4 * 0.01 * 145 / 144 / sum), end_s = slope_sd / (pi * pi * rough.back().frequency_hz);
+    CHECK(wide->delay_s.sd == Approx(std::hypot(spread_s, end_s)).epsilon(0.01));
     CHECK(wide->sure);
 }
 
