@@ -24,14 +24,14 @@ constexpr double kNote_s = 0.01;  // how often the needle is read
 /// Integral of the indication's autocorrelation, either side, in Gaussian noise: time that one independent look takes.
 constexpr double kLook_s = 0.36;
 
-/// value += rise * max(0, input - value) - fall * value, with both branches worked out side by side
+/// value += rise * max(0, input - value) - fall * value, with both branches worked out side by side; in this order a NaN stays one
 class Follower {
 public:
     Follower(double rise_s, double fall_s, double rate_hz)
         : rise_(1.0 / (rise_s * rate_hz)),
           kept_rising_(1.0 - 1.0 / (rise_s * rate_hz) - 1.0 / (fall_s * rate_hz)),
           kept_falling_(1.0 - 1.0 / (fall_s * rate_hz)) {}
-    void follow(double input) { value = std::max(kept_falling_ * value, kept_rising_ * value + rise_ * input); }
+    void follow(double input) { value = std::max(kept_rising_ * value + rise_ * input, kept_falling_ * value); }
     double value = 0;
 
 private:

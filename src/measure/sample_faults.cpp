@@ -120,7 +120,7 @@ void ReplayFinder::add(std::span<const double> frame) {
     if (match_lag_ > 0 && frame_hash == history_[(position_ - 1 - match_lag_) % ring]) {
         ++match_length_;
     } else {
-        end_match();
+        end_match(position_ - 1);
     }
     if (position_ < window) return;
     Entry& entry = table_[mixed(window_hash_) % ring];
@@ -132,13 +132,10 @@ void ReplayFinder::add(std::span<const double> frame) {
     entry = {window_hash_, position_};
 }
 
-void ReplayFinder::end_match() {
+void ReplayFinder::end_match(std::uint64_t end) {
     if (match_lag_ > 0 && match_length_ >= least_replay && match_length_ <= match_lag_ + window &&
-        replays_.size() < most_replays) {
-        // position_ already counts the frame that ended the match, except at the capture's end
-        const std::uint64_t end = position_ > 0 ? position_ - 1 : 0;
-        replays_.push_back({end >= match_length_ ? end - match_length_ : 0, match_length_, match_lag_});
-    }
+        replays_.size() < most_replays)
+        replays_.push_back({end - match_length_, match_length_, match_lag_});
     match_lag_ = 0;
     match_length_ = 0;
 }

@@ -67,11 +67,11 @@ public:
     explicit ReplayFinder(std::size_t channels);
     /// One frame, all channels.
     void add(std::span<const double> frame);
-    void finish() { end_match(); }
+    void finish() { end_match(position_); }
     const std::vector<Replay>& replays() const { return replays_; }
 
 private:
-    void end_match();
+    void end_match(std::uint64_t end);   ///< the frame after the last that matched
     struct Entry {
         std::uint64_t hash = 0, position = 0;
     };

@@ -100,3 +100,44 @@ TEST_CASE("silence, a start in silence and too short a take", "[quasi_peak]") {
     CHECK(meter.mean()->value == 0);
     CHECK(meter.mean()->sd == 0);
 }
+
+TEST_CASE("the mean is the needle's once it has risen, and as sure as its own unrest leaves it", "[quasi_peak]") {
+    // a swelling tone in pieces of 10 ms, after each of which the needle is read: 200 readings in the two seconds after the first
+    constexpr double rate_hz = 8000;
+    std::vector<double> sound = tone(rate_hz, 1000, 3.0), needle;
+    for (std::size_t n = 0; n < sound.size(); ++n) sound[n] *= 1 + 0.5 * std::sin(2 * std::numbers::pi * 1.3 * static_cast<double>(n) / rate_hz);
+    QuasiPeakMeter meter(rate_hz), whole(rate_hz);
+    double highest_seen = 0;
+    for (std::size_t at = 0; at < sound.size(); at += 80) {
+        CHECK_FALSE((at < 23800 - 80 && meter.mean().has_value()));   // 3 s, less two readings
+        meter.add(std::span(sound).subspan(at, 80));
+        highest_seen = std::max(highest_seen, meter.indication());
+        if (at >= 8000) needle.push_back(meter.indication());
+    }
+    REQUIRE(needle.size() == 200);
+    REQUIRE(meter.mean());
+    double mean = 0, variance = 0;
+    for (const double one : needle) mean += one / 200;
+    for (const double one : needle) variance += (one - mean) * (one - mean) / 200;
+    CHECK(meter.mean()->value == Approx(mean).epsilon(1e-3));
+    // one look takes 0.36 s: 5.56 of them, whose own mean takes one; a squared spread has 10.1 degrees of freedom, Student's 2.228 over 1.96
+    const double looks = 2.0 / 0.36;
+    CHECK(meter.mean()->sd == Approx(std::sqrt(variance / (1 - 1 / looks) / looks) * 2.228 / 1.960).epsilon(0.01));
+    CHECK(meter.mean()->limited_by == LimitedBy::length);
+    CHECK(meter.highest() >= highest_seen);
+    CHECK(meter.highest() == Approx(highest_seen).epsilon(0.01));
+    whole.add(sound);   // pieces don't matter
+    CHECK(whole.mean()->value == Approx(meter.mean()->value).epsilon(1e-9));
+    CHECK(whole.highest() == Approx(meter.highest()).epsilon(1e-9));
+    // silence: the needle falls, its highest stays
+    meter.add(std::vector<double>(8000, 0.0));
+    CHECK(meter.indication() < 0.2 * highest_seen);
+    CHECK(meter.highest() == whole.highest());
+    sound[20000] = std::nan("");
+    QuasiPeakMeter spoilt(rate_hz);
+    spoilt.add(sound);
+    CHECK_FALSE(spoilt.mean());
+    QuasiPeakMeter steady(rate_hz);
+    steady.add(tone(rate_hz, 1000, 6.0));
+    CHECK(steady.mean()->limited_by == LimitedBy::nothing);
+}

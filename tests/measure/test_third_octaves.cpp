@@ -129,3 +129,35 @@ TEST_CASE("what a rate can't carry is left out, and narrow bands are named", "[t
     const auto silence = levels_of(spectrum_of([](double) { return 0.0; }));
     CHECK(silence.front().mean_square.value == 0.0);
 }
+
+TEST_CASE("a band is as unsure as its noise averages, and its lines scatter with the noise beside them", "[third_octaves]") {
+    // noise of density S in a band B over a time T: S sqrt(B / T), less one part in the averages + 1 that the floor's own reading takes
+    auto flat = spectrum_of([](double) { return 1e-12; });
+    const std::vector<double> floor(flat.density.size(), 1e-12);
+    auto levels = third_octaves(flat, floor, {});
+    const double width = 1122.018 - 891.251;
+    CHECK(band(levels, 1000).bins == Approx(width).epsilon(1e-5));
+    CHECK(band(levels, 1000).mean_square.sd == Approx(1e-12 * std::sqrt(width / 25 * 50 / 51)).epsilon(1e-5));
+    CHECK(band(levels, 1000).mean_square.limited_by == LimitedBy::nothing);
+    // a line in one bin, a hundred times the noise: 2 S N + N^2 there
+    flat.density[1000] = 101e-12;
+    SpectralLine line;
+    line.frequency_hz = line.low_hz = line.high_hz = 1000;
+    levels = third_octaves(flat, floor, {line});
+    CHECK(band(levels, 1000).mean_square.sd == Approx(1e-12 * std::sqrt((width * 50 / 51 + 200) / 25)).epsilon(1e-5));
+    CHECK(band(levels, 1000).mean_square.value == Approx(1e-12 * (width + 100)).epsilon(1e-5));
+    // unknown to be one it counts as noise
+    levels = third_octaves(flat, floor, {});
+    CHECK(band(levels, 1000).mean_square.sd == Approx(1e-12 * std::sqrt((width - 1 + 101 * 101) * 50.0 / 51 / 25)).epsilon(1e-5));
+    // more than half a decibel (12.2 %) asks for a longer take: 23 Hz over 2.5 s, 13 % of it, and the band above, 12 %
+    flat = spectrum_of([](double) { return 1e-12; });
+    flat.effective_duration_s = 2.5;
+    levels = third_octaves(flat, floor, {});
+    CHECK(band(levels, 100).mean_square.limited_by == LimitedBy::length);
+    CHECK(band(levels, 125).mean_square.limited_by == LimitedBy::nothing);
+    // one average at least, and half a bin's time
+    flat.effective_averages = 0;
+    flat.effective_duration_s = 0;
+    levels = third_octaves(flat, floor, {});
+    CHECK(band(levels, 1000).mean_square.sd == Approx(1e-12 * std::sqrt(width / 0.5 / 2)).epsilon(1e-5));
+}

@@ -281,6 +281,64 @@ TEST_CASE("the clocks' difference is told from a phase that grows with a sweep's
     CHECK(unsure->delay_s.sd == Approx(std::hypot(std::sqrt(3.4 * of_clock / determinant), from_end_s)).epsilon(1e-4));
 }
 
+TEST_CASE("noise leaves a polarity open that is nearly so, and a filter's own phase is known to three parts in a hundred", "[transfer]") {
+    // 0.295 half turns off, 0.3 being the limit: the intercept's own uncertainty decides
+    for (const double noise : {1e-6, 9e-3}) {
+        const auto fit = fit_delay(path(40, 9000, [](double hz) { return std::polar(1.0, 0.295 * pi) * delayed(hz, 1e-3); }, noise),
+                                   {.around_s = 1e-3, .sweep_from_hz = {}, .sweep_constant_s = {}});
+        REQUIRE(fit);
+        CHECK(fit->sure == (noise < 1e-3));
+    }
+    // An RC high-pass turns the phase by atan(corner / f), of which 3 mrad and 3 % are not known. That doesn't average: its weighted mean, at the
+    // points' rms frequency, is the delay's. With a clock beside it, each loses certainty to the other by the root of 1 / (1 - their correlation^2).
+    const double corner_hz = 300, from_hz = 20, constant_s = 0.7;
+    const Transfer some = path(60, 9000, [&](double hz) { return 1.0 / Complex(1.0, -corner_hz / hz); }, 1e-8);
+    double weights = 0, model = 0, squares_hz = 0, clocks = 0, both = 0;
+    for (const TransferPoint& p : some) {
+        const double phase = std::atan(corner_hz / p.frequency_hz), weight = std::pow(0.003 + 0.03 * phase, -2);
+        const double clock = 1e-6 * constant_s * p.frequency_hz * (std::log(p.frequency_hz / from_hz) - 1.0);
+        weights += weight;
+        model += weight * 0.03 * phase;
+        squares_hz += weight * p.frequency_hz * p.frequency_hz;
+        clocks += weight * clock * clock;
+        both += weight * clock * p.frequency_hz;
+    }
+    const double model_s = model / weights / (2 * pi * std::sqrt(squares_hz / weights)), scatter_s = std::sqrt(3.4 / squares_hz) / (2 * pi);
+    const auto alone = fit_delay(some);
+    REQUIRE(alone);
+    CHECK(alone->delay_s.sd == Approx(std::hypot(model_s, scatter_s)).epsilon(0.03));
+    const auto clocked = fit_delay(some, {.around_s = 0, .sweep_from_hz = from_hz, .sweep_constant_s = constant_s});
+    const double inflation = 1 / std::sqrt(1 - both * both / (clocks * squares_hz));
+    REQUIRE(clocked);
+    CHECK(clocked->delay_s.sd == Approx(inflation * std::hypot(model_s, scatter_s)).epsilon(0.03));
+    const double model_ppm = model / weights / (2 * pi * std::sqrt(clocks / weights)), scatter_ppm = std::sqrt(3.4 / clocks) / (2 * pi);
+    CHECK(clocked->clock_ppm->sd == Approx(inflation * std::hypot(model_ppm, scatter_ppm)).epsilon(0.03));
+}
+
+TEST_CASE("a slope that the band ends in leaves a delay unsure by half of it", "[transfer]") {
+    // 6 dB an octave to the end, a neper a neper: gone on with, it looks like 1 / (pi^2 f) of delay
+    const Transfer falls = path(100, 6400, [](double hz) { return Complex(0, -1000 / hz); });
+    const auto fit = fit_delay(falls);
+    REQUIRE(fit);
+    const double end_s = 0.5 / (pi * pi * falls.back().frequency_hz);
+    double weights = 0, squares_hz = 0;
+    for (const TransferPoint& p : falls) {
+        weights += 1;
+        squares_hz += p.frequency_hz * p.frequency_hz;
+    }
+    const double model_s = 0.03 * pi / 2 / (2 * pi * std::sqrt(squares_hz / weights));
+    const double scatter_s = std::sqrt(3.4 / squares_hz) * (0.003 + 0.03 * pi / 2) / (2 * pi);
+    CHECK(fit->delay_s.sd == Approx(std::hypot(end_s, std::hypot(model_s, scatter_s))).epsilon(0.01));
+    // what noise may have made of it is not counted twice: two sd of the slope are taken off
+    const double noise = 5e-3, slope_sd = std::sqrt(1.6 * 0.5 * noise / 28) / (std::log(2.0) / 24);
+    Transfer noisy = falls;
+    for (TransferPoint& p : noisy) p.noise_power = noise * std::norm(p.gain);
+    const double variance = 0.5 * noise + std::pow(0.003 + 0.03 * pi / 2, 2);
+    const double end_noisy_s = std::hypot(slope_sd, 0.5 * (1 - 2 * slope_sd)) / (pi * pi * falls.back().frequency_hz);
+    CHECK(fit_delay(noisy)->delay_s.sd ==
+          Approx(std::hypot(end_noisy_s, std::hypot(model_s, std::sqrt(3.4 * variance / squares_hz) / (2 * pi)))).epsilon(0.01));
+}
+
 TEST_CASE("an angle's nearest turn, and phases without their jumps", "[transfer]") {
     CHECK(nearest_turn(0.3) == Approx(0.3));
     CHECK(nearest_turn(2 * pi + 0.3) == Approx(0.3));
