@@ -265,19 +265,15 @@ TEST_CASE("a band between two filters is told by both, lowest first, and a peak 
     CHECK(shape->level_db == Approx(-1.0).margin(0.15));
 }
 
-TEST_CASE("both ends up by shelves are a loudness control", "[response_shape]") {
-    const auto with = [](double low_db, double high_db) {
-        return shape_of(path(90, 7000, [&](double hz) { return low_shelf_db(hz / 200, low_db, 0.7) +
-                                                       high_shelf_db(hz / 3000, high_db, 0.7); }));
-    };
-    const auto both = with(6, 4);
+TEST_CASE("both ends up by shelves or peaks are a loudness control", "[response_shape]") {
+    const auto both = shape_of(path(60, 6000, [](double hz) { return low_shelf_db(hz / 180, 5, 0.7) + peak_db(hz / 2700, 3, 1.2); }));
     REQUIRE(both);
     REQUIRE(both->parts.size() == 2);
     CHECK(both->parts[0].kind == ShapeKind::low_shelf);
-    CHECK(both->parts[0].gain_db.value == Approx(6).margin(0.1));
-    CHECK(both->parts[1].kind == ShapeKind::high_shelf);
-    CHECK(both->parts[1].gain_db.value == Approx(4).margin(0.1));
-    CHECK(both->parts[1].frequency_hz.value == Approx(3000).epsilon(0.02));
+    CHECK(both->parts[0].gain_db.value == Approx(5).margin(0.1));
+    CHECK(both->parts[1].kind == ShapeKind::peak);
+    CHECK(both->parts[1].gain_db.value == Approx(3).margin(0.1));
+    CHECK(both->parts[1].frequency_hz.value == Approx(2700).epsilon(0.02));
     CHECK(both->loudness);
 }
 
@@ -293,4 +289,22 @@ TEST_CASE("a digital filter's bend towards half its rate is seen through", "[res
     CHECK(shape->parts[0].slope_db_per_octave == 12);
     CHECK(shape->parts[0].frequency_hz.value == Approx(corner_hz).epsilon(0.005));
     CHECK(shape->to_hz > 15000);
+}
+
+TEST_CASE("less than half a decibel, more than a tone control does and what may be noise are not told as a part", "[response_shape]") {
+    const auto with = [](double gain_db, double noise_share) {
+        auto some = path(40, 1400, [&](double hz) { return peak_db(hz / 250, gain_db, 1.5); });
+        for (TransferPoint& p : some) p.noise_power = noise_share * std::norm(p.gain);
+        return shape_of(some)->parts.size();
+    };
+    CHECK(with(0.45, 1e-9) == 0);
+    CHECK(with(0.55, 1e-9) == 1);
+    CHECK(with(-0.55, 1e-9) == 1);
+    CHECK(with(0.9, 0.09) == 0);   // 1.8 dB of noise a point
+    CHECK(with(3.0, 0.01) == 1);
+    const auto high = shape_of(path(40, 1400, [](double hz) { return peak_db(hz / 250, 23.0, 1.5); }));
+    REQUIRE(high->parts.size() == 1);
+    CHECK(high->parts[0].gain_db.value == Approx(23).margin(0.2));
+    const auto higher = shape_of(path(40, 1400, [](double hz) { return peak_db(hz / 250, 27.0, 1.5); }));
+    for (const ShapePart& part : higher->parts) CHECK(std::abs(part.gain_db.value) <= 24.0);
 }

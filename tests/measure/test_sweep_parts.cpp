@@ -349,3 +349,29 @@ TEST_CASE("a short sweep is found, with its start and its clock", "[response]") 
     none.add(hiss);
     CHECK_FALSE(none.result());
 }
+
+TEST_CASE("behind a low-pass that leaves little of a sweep its clock is not told, and its start only so well", "[response]") {
+    Capture c = short_sweep();
+    c.ppm = 60;
+    auto samples = c.samples();
+    for (int i = 0; i < 3; ++i) sweep_maker::filter(samples, {sweep_maker::low_pass(110, kRate)});
+    sweep_maker::add_noise(samples, 1e-4, 6);
+    SweepFinder finder(kRate, played(c));
+    finder.add(samples);
+    const auto found = finder.result();
+    REQUIRE(found);
+    CHECK(found->place.clock_ppm == 0.0);
+    CHECK(found->place.clock_ppm_sd == 120.0);   // anything from -200 to 200
+    CHECK(found->place.start_s == Approx(c.start_s).margin(5e-3));
+    // by so much of what the sweep took to the middle of what is left of it, 50 Hz to some 250
+    const double reached_s = 1.2 * std::log2(std::sqrt(250.0 / 50)) / 6;
+    CHECK(found->place.start_sd_s > 0.6 * 120e-6 * reached_s);
+    // a second start is found where it stands, in a capture of its own frames
+    Capture late = short_sweep();
+    late.start_s = 6.0;
+    SweepFinder far(kRate, played(late));
+    far.add(late.samples());
+    CHECK(far.result()->place.start_s == Approx(6.0).margin(1e-5));
+    SweepFinder moved(std::move(far));
+    CHECK(moved.result()->place.start_s == Approx(6.0).margin(1e-5));
+}

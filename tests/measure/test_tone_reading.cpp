@@ -272,6 +272,16 @@ TEST_CASE("of tones within 6 dB the span itself, without a window, names the str
         CHECK(place_of_tone_hz(samples, 0.3, 48000, 2000, 20000).value() == Approx(3005).margin(2.6));
     }
     CHECK_FALSE(place_of_tone_hz(tone_maker::sine(1000, 0.1, 4800), 0.0, 48000, 985, 993).has_value());
+    // One that sounds at the span's ends, b (1 + cos) / 2, has b / 4 of it without a window and b / 16 through one; a steady one
+    // a / 2 and a / 4. So of 1 and 2.4 the window takes the first for the stronger, the span the second.
+    for (const double phase : {0.0, 0.5 * std::numbers::pi})
+        for (const double ends : {2.4, 1.6}) {
+            auto samples = tone_maker::sine(1000, 1.0, 4800, 48000, phase);
+            const auto other = tone_maker::sine(3000, ends, 4800, 48000, phase);
+            for (std::size_t n = 0; n < samples.size(); ++n)
+                samples[n] += 0.2 + other[n] * 0.5 * (1 + std::cos(2 * std::numbers::pi * static_cast<double>(n) / 4800));
+            CHECK(place_of_tone_hz(samples, 0.2, 48000, 100, 20000).value() == Approx(ends > 2 ? 3000 : 1000).margin(2.6));
+        }
     // in noise as strong as a span of so few samples bears, ten takes
     for (unsigned seed = 1; seed <= 10; ++seed) {
         auto samples = tone_maker::sine(2000, 0.1, 480);
