@@ -63,6 +63,12 @@ TEST_CASE("a running floor follows a slope in decibels, and lines don't lift it"
     CHECK(floor.lift() == 1.0);
     CHECK(floor.noise()[61] == Approx(std::exp(-61.0 / 50) / share).epsilon(0.1));
     CHECK(floor.noise()[150] == Approx(std::exp(-3.0) / share).epsilon(1e-3));
+    // higher up a stretch is a fifth of its middle wide: 18 bins of 61 don't lift it
+    std::vector<double> crowd(400, 1.0);
+    std::fill(crowd.begin() + 291, crowd.begin() + 309, 1000.0);
+    RunningFloor wide(400, 0.1, 0.05);
+    for (int i = 0; i < 30; ++i) wide.add(crowd);
+    CHECK(wide.noise()[300] == Approx(1.0 / share).epsilon(1e-6));
 }
 
 TEST_CASE("a click lifts a spectrum, not the floor; what stays lifted is another noise", "[running_floor]") {
@@ -224,6 +230,8 @@ TEST_CASE("whitened power of white noise is an exponential about its mean, at ha
     CHECK_FALSE(whitened_power(noise(48000, 1.21, 0.01, 5), 48000).power.empty());
     CHECK(whitened_power(noise(6600, 2, 0.01, 5), 6600).power.empty());        // 0.45 of it is less than 3 kHz
     CHECK_FALSE(whitened_power(noise(6700, 2, 0.01, 5), 6700).power.empty());
+    CHECK(whitened_power(noise(44000, 1.3, 0.01, 5), 44000).rate_hz == 22000);   // no less than 22 kHz is kept
+    CHECK(whitened_power(noise(43000, 1.3, 0.01, 5), 43000).rate_hz == 43000);
     const WhitenedPower silent = whitened_power(std::vector<double>(96000, 0.0), 48000);
     CHECK(std::count(silent.power.begin(), silent.power.end(), 0.0) == static_cast<std::ptrdiff_t>(silent.power.size()));
     CHECK_FALSE(silent.power.empty());

@@ -3,6 +3,7 @@
 #include <numbers>
 
 #include "hushtrace/measure/sidebands.hpp"
+#include "hushtrace/signal/error.hpp"
 #include "measure/wandering.hpp"
 
 using namespace hushtrace;
@@ -104,4 +105,7 @@ TEST_CASE("pairs read their place, level and height over the noise as worked out
     REQUIRE(kept.size() == 1);
     CHECK(kept[0].spacing_hz == Approx(170).margin(0.1));
     CHECK(find_sidebands(sound, rate, Track{}).empty());
+    const auto first = [&sound](double some_s) { return std::span(sound).first(static_cast<std::size_t>(some_s * rate)); };
+    CHECK_THROWS_AS(find_sidebands(first(2.0), rate, line, 2.0), Error);   // two of its segments of 1.02 s
+    CHECK_NOTHROW(find_sidebands(first(2.1), rate, line, 2.0));
 }

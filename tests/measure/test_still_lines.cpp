@@ -189,6 +189,7 @@ TEST_CASE("a line in level noise reads its place, power and surprise as worked o
     CHECK(still.peak_at(100.2).surprise == Approx(line.surprise - std::log(2.0 / 1.4)).epsilon(1e-5));   // between two bins, half a bin on
     CHECK(still.peak_near(200.0, 20.0).surprise == 0.0);
     CHECK(still.peak_near(120.0, 15.0).surprise < 2.0);
+    CHECK(still.peak_near(200.0, 20.0).frequency_sd_hz == Approx(std::hypot(0.7 / std::sqrt(0.5 * 10), 0.03)));   // no line: half at least
     CHECK(still.peak_near(0.0, 0.0).surprise == 0.0);
     CHECK(still.bin_of(100.4) == 100);
     CHECK(still.bin_of(100.6) == 101);
@@ -303,12 +304,20 @@ TEST_CASE("what stands in the higher columns alone is no line", "[still_lines]")
     CHECK(static_cast<double>(still.surprise[100]) ==
           Approx(std::min(surprise_of_ratio(map.mean[100] / kNoise, 10, kFloorAverages),
                           1 + 3 * surprise_of_ratio(lower_mean / (0.3891 * kNoise), 4.5, kFloorAverages))).epsilon(1e-4));
-    for (std::size_t t = 0; t < 12; ++t) map.density[t][100] = t < 7 ? 0.5F : t < 8 ? 1.2F : 60.0F;
+    for (std::size_t t = 0; t < 12; ++t) {
+        map.density[t][100] = t < 4 ? 60.0F : t < 5 ? 1.2F : 0.5F;
+        map.density[t][150] = t < 4 ? 4.4F : 0.05F;   // little, and that passes
+    }
     map = averaged(map);
     const double few = (7 * 0.5 + 1.2) / 8;
     const double expected = 1 + 3 * surprise_of_ratio(few / (0.3891 * kNoise), 4.5, kFloorAverages);
     REQUIRE(expected < surprise_of_ratio(map.mean[100] / kNoise, 10, kFloorAverages));
-    CHECK(static_cast<double>(still_spectrum(map).surprise[100]) == Approx(expected).epsilon(1e-4));
+    const auto surprise = still_spectrum(map).surprise;
+    CHECK(static_cast<double>(surprise[100]) == Approx(expected).epsilon(1e-4));
+    const double plain = surprise_of_ratio(1.5 / kNoise, 10, kFloorAverages);
+    REQUIRE(plain > 1.6);
+    REQUIRE(plain < 2.4);
+    CHECK(static_cast<double>(surprise[150]) == Approx(1 + 3 * surprise_of_ratio(0.05 / (0.3891 * kNoise), 4.5, kFloorAverages)).epsilon(1e-4));
 }
 
 TEST_CASE("a line that strays has a skirt, and a line's share of the time is counted", "[still_lines]") {

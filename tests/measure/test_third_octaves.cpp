@@ -155,6 +155,12 @@ TEST_CASE("a band is as unsure as its noise averages, and its lines scatter with
     levels = third_octaves(flat, floor, {});
     CHECK(band(levels, 100).mean_square.limited_by == LimitedBy::length);
     CHECK(band(levels, 125).mean_square.limited_by == LimitedBy::nothing);
+    // bins wider than the lowest bands: each band has its share of the bins it lies in
+    const auto coarse = spectrum_of([](double) { return 1e-12; }, 48000, 50);
+    for (const ThirdOctaveLevel& one : third_octaves(coarse, std::vector<double>(coarse.density.size(), 1e-12), {})) {
+        CHECK(one.mean_square.value == Approx(1e-12 * (one.band.high_hz - one.band.low_hz)));
+        CHECK(one.few_bins == (one.band.high_hz - one.band.low_hz < 200));
+    }
     // one average at least, and half a bin's time
     flat.effective_averages = 0;
     flat.effective_duration_s = 0;

@@ -298,6 +298,10 @@ TEST_CASE("a tone tracker's frames tell the tone, its harmonics and what else is
     CHECK(track.frames[1].largest == largest);
     // six cycles, at a length that a transform likes
     CHECK(ToneTracker(48000, 40).track().frame_s == Approx(0.15));
+    const double frames = 44100 * ToneTracker(44100, 997).track().frame_s;   // whole quarters; 2250 would be quick, but are none
+    CHECK(std::fmod(frames, 4.0) == Approx(0).margin(1e-6));
+    CHECK(frames >= 2205);
+    CHECK(frames < 2260);
     // harmonics above 0.475 of the rate read nothing
     ToneTracker high(8000, 900);
     high.add(sine(8000, 900, 0.25, 0.05));
