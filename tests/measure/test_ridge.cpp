@@ -278,3 +278,30 @@ TEST_CASE("a line's multiples are left out with it, and what hardly moves is fol
     for (double t = 0; t < 4; t += 0.1) search.clicks_s.push_back(t);
     CHECK(find_ridges(still, rate, search).empty());
 }
+
+TEST_CASE("a line that sweeps by several per cent a second is followed nimbly, and noise is none to the nimble search either", "[ridge]") {
+    constexpr double rate = 6000;
+    std::mt19937_64 engine(6);
+    std::normal_distribution<double> normal(0.0, 0.02);
+    std::vector<double> x(18000), hiss(18000);
+    for (std::size_t n = 0; n < x.size(); ++n) {
+        const double t = static_cast<double>(n) / rate;
+        hiss[n] = normal(engine);
+        const double turns = 1500 * t + 1500 * 0.05 / (2 * std::numbers::pi * 0.5) * std::sin(2 * std::numbers::pi * 0.5 * t);
+        x[n] = hiss[n] + 0.05 * std::sin(2 * std::numbers::pi * turns);
+    }
+    RidgeSearch search;
+    search.nimble = true;
+    search.from_hz = 600;
+    search.to_hz = 2600;
+    const auto ridges = find_ridges(x, rate, search);
+    REQUIRE(ridges.size() == 1);
+    for (std::size_t t = 0; t < ridges[0].track.time_s.size(); ++t) {
+        const double truth = 1500 * (1 + 0.05 * std::cos(2 * std::numbers::pi * 0.5 * ridges[0].track.time_s[t]));
+        CHECK(ridges[0].track.frequency_hz[t] == Approx(truth).margin(60));   // a bin of its 20 ms
+    }
+    CHECK(ridges[0].snr_db == Approx(10 * std::log10(0.5 * 0.05 * 0.05 / (4e-4 / (rate / 2)))).margin(4.5));
+    CHECK(find_ridges(hiss, rate, search).empty());
+    CHECK(line_log_evidence(hiss, rate, search) < 1.5);
+    CHECK(line_log_evidence(x, rate, search) > 60);
+}

@@ -114,8 +114,8 @@ TEST_CASE("one path over another is their quotient where both are known", "[tran
 }
 
 TEST_CASE("a delay's phase slope is its group delay, as sure as five points make it", "[transfer]") {
-    const double delay_s = 0.7e-3, noise = 1e-4;
-    Transfer some = path(500, 2000, [&](double hz) { return delayed(hz, delay_s); }, noise);
+    const double delay_s = 0.7e-3, noise = 1e-4;   // against the gain's power
+    Transfer some = path(500, 2000, [&](double hz) { return 0.5 * delayed(hz, delay_s); }, 0.25 * noise);
     some[30].noise_power = 1.0;
     const auto delays = group_delay_s(some);
     REQUIRE(delays.size() == 49);
