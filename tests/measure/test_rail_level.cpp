@@ -252,6 +252,17 @@ TEST_CASE("a stretch that repeats an earlier one bit for bit is a buffer handed 
     CHECK(two[1].start == 3000);
     CHECK(two[1].length == 100);
     CHECK(two[1].lag == 700);
+    // nought is nought, whatever its sign; what mostly holds still repeats by itself
+    auto z = sound(2000, 0.1, 9);
+    z[550] = 0.0;
+    std::copy_n(z.begin() + 500, 200, z.begin() + 1500);
+    z[1550] = -0.0;
+    REQUIRE(replays_in(z).size() == 1);
+    CHECK(replays_in(z)[0].length == 200);
+    std::vector<double> held(2000);
+    for (std::size_t i = 0; i < held.size(); ++i) held[i] = z[i / 3];   // two samples of three are like the one before
+    std::copy_n(held.begin() + 500, 200, held.begin() + 1500);
+    CHECK(replays_in(held).empty());
     // all channels must repeat
     ReplayFinder stereo(2), both(2);
     auto y = sound(2000, 0.1, 8);

@@ -158,6 +158,14 @@ TEST_CASE("a flat path has a level and no parts, and less than two octaves tell 
     const auto steps = transfer_frequencies(50, 800);
     CHECK(shape->from_hz == Approx(steps.front()));
     CHECK(shape->to_hz == Approx(steps.back()));
+    // up to the last points: five of 0.8 dB at either end are 0.4 to either side of the middle; and what no part explains is told
+    for (const bool low : {false, true}) {
+        const double edge_hz = low ? 1.001 * steps[4] : 0.999 * steps[steps.size() - 5];
+        const auto ends = shape_of(path(50, 800, [&](double hz) { return (hz < edge_hz) == low ? 0.8 : 0.0; }));
+        CHECK(ends->flat_within_db == Approx(0.4).margin(1e-3));
+    }
+    int turn = 0;
+    CHECK(shape_of(path(50, 800, [&turn](double) { return ++turn % 2 == 0 ? 0.1 : -0.1; }))->left_over_db == Approx(0.1).epsilon(1e-3));
     auto two = path(100, 10000, [](double) { return 0.0; });
     two.resize(48);
     CHECK(shape_of(two));
@@ -289,6 +297,14 @@ TEST_CASE("a digital filter's bend towards half its rate is seen through", "[res
     CHECK(shape->parts[0].slope_db_per_octave == 12);
     CHECK(shape->parts[0].frequency_hz.value == Approx(corner_hz).epsilon(0.005));
     CHECK(shape->to_hz > 15000);
+    // of a player at 44.1 kHz what lies above 0.46 of that is left out: near the half the transform bends without an end
+    const auto slower = shape_of(path(2000, 21500, [&](double hz) {
+        return pass_db(std::tan(std::numbers::pi * hz / 44100) / std::tan(std::numbers::pi * corner_hz / 44100), 2, false);
+    }));
+    REQUIRE(slower);
+    CHECK(slower->parts.at(0).frequency_hz.value == Approx(corner_hz).epsilon(0.005));
+    CHECK(slower->to_hz < 0.46 * 44100);
+    CHECK(slower->to_hz > 0.44 * 44100);
 }
 
 TEST_CASE("less than half a decibel, more than a tone control does and what may be noise are not told as a part", "[response_shape]") {
