@@ -95,6 +95,8 @@ TEST_CASE("a coupling's corner is found by what it moved the peaks by", "[rail_l
         CHECK(rail.level_dbfs.value == Approx(db(0.5)).margin(0.02));
         CHECK(rail.level_dbfs.sd > 0.005);
         CHECK(rail.level_dbfs.sd < 0.06);
+        cuts.push_back({0.57, 2e-3, 12.0});   // another thing's peak has no say in the corner
+        CHECK(rail_level(cuts).corner_hz == Approx(corner_hz).margin(0.4));
     }
     // no corner moves a top by more than a quarter: 0.16 s of 0.5 allow 1.25 Hz at most, the share of what it moved is roughly known
     const RailLevel far = rail_level(std::vector<CutPeak>(3, {0.5, 0.1 / (2 * std::numbers::pi), 10.0}));
@@ -201,6 +203,11 @@ TEST_CASE("32 zeros or 64 equal samples inside sound are a gap", "[sample_faults
     counted.add(twice);
     CHECK(counted.gap_count() == 2);
     CHECK(counted.overload_count() == 0);
+    SampleRunFinder still(48000, 0.999);
+    std::fill_n(twice.begin() + 200, 70, 0.25);
+    still.add(twice);
+    CHECK(still.gap_count() == 2);   // one held, one of zeros
+    CHECK(still.overload_count() == 0);
     // sound of some steps of its grid may hold: 8 steps rms for zeros, 64 for another value, by an average in which two samples of
     // the run itself have a sixth
     const auto faint = [](double steps, double value, std::size_t length) {

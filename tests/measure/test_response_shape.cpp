@@ -271,6 +271,12 @@ TEST_CASE("a band between two filters is told by both, lowest first, and a peak 
     CHECK(shape->parts[2].frequency_hz.value == Approx(600).epsilon(0.02));
     CHECK(shape->parts[2].slope_db_per_octave == 12);
     CHECK(shape->level_db == Approx(-1.0).margin(0.15));
+    for (const ShapePart& part : shape->parts) {   // each has an uncertainty of its own
+        CHECK(part.frequency_hz.sd > 1e-4 * part.frequency_hz.value);
+        CHECK(part.frequency_hz.sd < 0.02 * part.frequency_hz.value);
+    }
+    CHECK(shape->parts[1].gain_db.sd > 0.005);
+    CHECK(shape->parts[1].gain_db.sd < 0.3);
 }
 
 TEST_CASE("both ends up by shelves or peaks are a loudness control", "[response_shape]") {

@@ -129,6 +129,17 @@ TEST_CASE("the tone meter tells no tone, another tone, silence and rubbish", "[t
     auto rubbish = sine(48000, 997, 0.3, 0.5);
     rubbish[20000] = std::nan("");
     CHECK_FALSE(read(rubbish, 48000, 997).present);
+    for (const double none : {std::nan(""), std::numeric_limits<double>::infinity()}) {   // reads as digital silence
+        rubbish[20000] = none;
+        const auto spoilt = read(rubbish, 48000, 997);
+        CHECK_FALSE(spoilt.present);
+        CHECK(spoilt.level_dbfs == -std::numeric_limits<double>::infinity());
+        CHECK(spoilt.largest == 0.0);
+        CHECK(spoilt.amplitude == 0.0);
+        CHECK(spoilt.strongest_hz == 0.0);
+        CHECK(spoilt.strongest_share == 0.0);
+        CHECK(spoilt.end_s == Approx(0.5));
+    }
     std::mt19937 generator(7);
     std::normal_distribution<double> noise(0.0, 0.1);
     std::vector<double> hiss(48000);
@@ -296,6 +307,11 @@ TEST_CASE("a tone tracker's frames tell the tone, its harmonics and what else is
     float largest = 0;
     for (std::size_t i = 1200; i < 3600; ++i) largest = std::max(largest, static_cast<float>(std::abs(x[i])));
     CHECK(track.frames[1].largest == largest);
+    auto begins = sine(rate, hz, 0.25, 0.05);
+    begins[0] = -0.75;
+    ToneTracker first(rate, hz);
+    first.add(begins);
+    CHECK(first.track().frames[0].largest == 0.75F);
     // six cycles, at a length that a transform likes
     CHECK(ToneTracker(48000, 40).track().frame_s == Approx(0.15));
     const double frames = 44100 * ToneTracker(44100, 997).track().frame_s;   // whole quarters; 2250 would be quick, but are none

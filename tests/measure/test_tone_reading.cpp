@@ -146,6 +146,10 @@ TEST_CASE("a reading's figures hang together: what else there is, in decibels, a
     CHECK(tone.cycles == Approx(99.73).epsilon(1e-6));
     CHECK(tone.snr_db == Approx(20.0).margin(0.01));
     CHECK(tone.level_sd_db == Approx(20 / std::log(10.0) * tone.amplitude_sd / tone.amplitude));
+    // a harmonic beyond half the rate is none: what stands where it would fold to is another tone
+    auto folded = tone_maker::sine(12480, 0.5, 4800);
+    tone_maker::add(folded, tone_maker::sine(48000 - 2 * 12480, 0.05, 4800, 48000, 0.9));
+    CHECK(read_tone(folded, 48000).snr_db == Approx(20.0).margin(0.05));
     // three of them
     tone_maker::add(samples, tone_maker::sine(5333.3, 0.2, 4800, 48000, 2.0));
     tone_maker::add(samples, tone_maker::sine(741.9, 0.1, 4800, 48000, -2.0));
