@@ -378,3 +378,28 @@ TEST_CASE("behind a low-pass that leaves little of a sweep its clock is not told
     SweepFinder moved(std::move(far));
     CHECK(moved.result()->place.start_s == Approx(6.0).margin(1e-5));
 }
+
+TEST_CASE("a slow sweep's clock that is far off is found from its octaves' arrivals", "[response]") {
+    // 8 s with 450 ppm: the last arrives 3.6 ms late, three periods of it
+    Capture c;
+    c.rate_hz = 2000;
+    c.from_hz = 25;
+    c.to_hz = 900;
+    c.duration_s = 8;
+    c.tail_s = 1.0;
+    for (const double ppm : {-450.0, 450.0}) {
+        c.ppm = ppm;
+        c.start_s = ppm < 0 ? 1.3012345 : 4.2012345;
+        auto samples = c.samples();
+        sweep_maker::add_noise(samples, 1e-3, 7);
+        SweepFinder finder(c.rate_hz, played(c));
+        finder.add(samples);
+        const auto found = finder.result();
+        CAPTURE(ppm);
+        REQUIRE(found);
+        CHECK(found->place.clock_ppm == Approx(ppm).margin(5));
+        CHECK(found->place.start_s == Approx(c.start_s).margin(5e-5));
+        CHECK(found->place.clock_ppm_sd > 0);
+        CHECK(found->place.clock_ppm_sd < 10);
+    }
+}
