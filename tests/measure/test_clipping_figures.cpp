@@ -129,13 +129,16 @@ TEST_CASE("soft and unequal rails are told apart on short takes", "[clipping]") 
     CHECK(bent.drive_db->sd > 0);
     CHECK_FALSE(bent.other_knee_dbfs);
     CHECK(bent.clipped_share == Approx(1 - 2 * std::asin(0.6 * low / 0.5) / kPi).margin(0.08));
-    s.law = soft(2.0);   // below 1 % it is no clipping
-    const ToneClipping gentle = read(s);
-    CHECK(gentle.kind == ClippingKind::none);
-    CHECK(gentle.sides == ClippedSides::none);
-    CHECK_FALSE(gentle.knee_dbfs);
-    CHECK_FALSE(gentle.drive_db);
-    CHECK(gentle.clipped_share == 0.0);
+    for (const double rail : {0.5 / (0.8 * low), 2.0}) {   // below 1 % it is no clipping
+        s.law = soft(rail);
+        const ToneClipping gentle = read(s);
+        CAPTURE(rail);
+        CHECK(gentle.kind == ClippingKind::none);
+        CHECK(gentle.sides == ClippedSides::none);
+        CHECK_FALSE(gentle.knee_dbfs);
+        CHECK_FALSE(gentle.drive_db);
+        CHECK(gentle.clipped_share == 0.0);
+    }
     s.law = hard(0.44, 0.36);
     const ToneClipping unequal = read(s);
     CHECK(unequal.kind == ClippingKind::hard);
