@@ -63,8 +63,8 @@ TEST_CASE("a sweep is held as far as the rate and the capture go", "[response]")
     CHECK(kind_of([&] { held_sweep(six_octaves, kRate, 0.199); }) == ErrorKind::too_short);   // less than an octave
     CHECK(held_sweep(six_octaves, kRate, 0.201).played.sweep.to_hz == Approx(100).epsilon(0.01));
     CHECK(held_sweep({Sweep{50, 100, 1, -20}, 0.01}, kRate).played.sweep.to_hz == 100);
-    const auto refused = [](double from_hz, double to_hz, double duration_s, double rate_hz) {
-        return kind_of([&] { held_sweep({Sweep{from_hz, to_hz, duration_s, -20}, 0.01}, rate_hz); });
+    const auto refused = [](double from_hz, double to_hz, double seconds, double rate_hz) {
+        return kind_of([&] { held_sweep({Sweep{from_hz, to_hz, seconds, -20}, 0.01}, rate_hz); });
     };
     CHECK(refused(50, 99, 1, kRate) == ErrorKind::invalid_request);
     CHECK(refused(0, 100, 1, kRate) == ErrorKind::invalid_request);
@@ -160,8 +160,7 @@ TEST_CASE("a short sweep reads a path's gain, delay and band, and what limits it
     CHECK_FALSE(response.cut_short);
     CHECK(response.sample_rate_hz == kRate);
     CHECK(response.coarse_delay_s == Approx(0.004).margin(0.51 / kRate));
-    REQUIRE_FALSE(response.transfer.empty());
-    CHECK(response.transfer.front().frequency_hz == Approx(transfer_frequencies(57.5, 3000).front()));
+    CHECK(response.transfer.at(0).frequency_hz == Approx(transfer_frequencies(57.5, 3000).front()));
     // windows of 16 cycles, 5 ms at the top: two of their widths below the end, 400 Hz, are left out
     CHECK(response.transfer.back().frequency_hz == Approx(transfer_frequencies(57.5, 2800).back()));
     for (const TransferPoint& p : response.transfer) {
@@ -346,9 +345,9 @@ TEST_CASE("a short sweep is found, with its start and its clock", "[response]") 
     SweepFinder finder(kRate, played(c));
     finder.add(louder);
     CHECK(finder.result()->place.start_s == Approx(3.2).margin(1e-3));
-    SweepFinder none(kRate, played(c));
     std::vector<double> hiss(40000, 0.0);
     sweep_maker::add_noise(hiss, 0.1, 5);
+    SweepFinder none(kRate, played(c));
     none.add(hiss);
     CHECK_FALSE(none.result());
 }
@@ -363,18 +362,15 @@ TEST_CASE("behind a low-pass that leaves little of a sweep its clock is not told
     finder.add(samples);
     const auto found = finder.result();
     REQUIRE(found);
-    CHECK(found->place.clock_ppm == 0.0);
-    CHECK(found->place.clock_ppm_sd == 120.0);   // anything from -200 to 200
+    CHECK((found->place.clock_ppm == 0.0 && found->place.clock_ppm_sd == 120.0));   // anything from -200 to 200
     CHECK(found->place.start_s == Approx(c.start_s).margin(5e-3));
     // by so much of what the sweep took to the middle of what is left of it, 50 Hz to some 250
     const double reached_s = 1.2 * std::log2(std::sqrt(250.0 / 50)) / 6;
     CHECK(found->place.start_sd_s > 0.6 * 120e-6 * reached_s);
-    // a second start is found where it stands, in a capture of its own frames
-    Capture late = short_sweep();
+    Capture late = short_sweep();   // frames later
     late.start_s = 6.0;
     SweepFinder far(kRate, played(late));
     far.add(late.samples());
-    CHECK(far.result()->place.start_s == Approx(6.0).margin(1e-5));
     SweepFinder moved(std::move(far));
     CHECK(moved.result()->place.start_s == Approx(6.0).margin(1e-5));
 }
@@ -399,7 +395,6 @@ TEST_CASE("a slow sweep's clock that is far off is found from its octaves' arriv
         REQUIRE(found);
         CHECK(found->place.clock_ppm == Approx(ppm).margin(5));
         CHECK(found->place.start_s == Approx(c.start_s).margin(5e-5));
-        CHECK(found->place.clock_ppm_sd > 0);
-        CHECK(found->place.clock_ppm_sd < 10);
+        CHECK((found->place.clock_ppm_sd > 0 && found->place.clock_ppm_sd < 10));
     }
 }
