@@ -66,7 +66,11 @@ def rules():
             assert status(probe.post(word)) == 400, word
         assert status(probe.post("x" * 65)) == 413
         for count in range(64 + 5):
-            answer = probe.post("mark", source=f"127.0.0.{10 + count // 10}")
+            for _ in range(50):
+                answer = probe.post("mark", source=f"127.0.0.{10 + count // 10}")
+                if b"Too many connections" not in answer:
+                    break
+                time.sleep(0.1)     # a busy machine has those before still open
             assert status(answer) == (204 if count < 64 else 503), (count, answer)
         assert len(probe.ask("requests")) == 64
         compressed = probe.get(probe.path, "Accept-Encoding: gzip, br\r\n", source="127.0.0.9")
