@@ -1,8 +1,8 @@
 """The same sound, the same results: what the program says of simulated vehicles and of made-up sounds is held against what was kept in kept_results/.
 
 What is true stands in the other tests, which hold it against standards, closed forms and circuits. Here stands what is said at all, so that no
-figure moves unseen. Where one is meant to move, `test_kept_results.py PROGRAM --renew [SCENE...]` writes the files anew, and the change is
-read in them.
+figure moves unseen. Where one is meant to move, `test_kept_results.py PROGRAM --all --renew` (or the names of scenes for `--all`) writes the
+files anew, and the change is read in them. Without `--all` or names the scenes that reach furthest are held.
 """
 import json
 import os
@@ -157,8 +157,11 @@ SCENES = (ill_alternator, clipping, behind_the_input, diesel, charger, loads, en
           strangers(1, "mains_hum", "switched_load", "phone_burst", "unexplained_tone"), strangers(2, "motor_whine", "bus_tone", "crackle"),
           strangers(3, "alternator_whine", "ignition_tick", "motor_whine"),
           strangers(4, "converter_hash", "periodic_tick", "mains_hum", "motor_whine"))
-asked = [word for word in sys.argv[2:] if word != "--renew"]
-for scene in [one for one in SCENES if not asked or one.__name__ in asked]:
+FURTHEST = ("clipping", "behind_the_input", "diesel", "probe", "radio", "whole_job", "strangers_4")
+asked = [word for word in sys.argv[2:] if not word.startswith("--")] or FURTHEST
+unknown = [name for name in asked if name not in [one.__name__ for one in SCENES]]
+check.that(not unknown, f"scenes that there aren't: {unknown}")
+for scene in [one for one in SCENES if "--all" in sys.argv or one.__name__ in asked]:
     with tempfile.TemporaryDirectory(prefix="hushtrace-kept-") as top:
         document = scene(top)
     if "--renew" in sys.argv:
