@@ -7,7 +7,6 @@ captured, at the amplifier's output as well where its input shows nothing; then 
 until it names no more, or nine are made. What the ear is asked is what the noise's lines do at the speaker. Right: the likeliest entry path of the
 noise is the one that was put in. --show prints every step.
 """
-import argparse
 import collections
 import json
 import pathlib
@@ -156,14 +155,7 @@ def solve(program, ways, seed, show):
 
 
 def main():
-    options = argparse.ArgumentParser()
-    options.add_argument("program")
-    options.add_argument("count", type=int)
-    options.add_argument("seed", type=int)
-    options.add_argument("--keep")
-    options.add_argument("--show", action="store_true")
-    options.add_argument("--way")
-    asked = options.parse_args()
+    asked = entry_vehicles.asked_of_population()
     outcomes = []
     for case in range(asked.count):
         ways = asked.way or entry_vehicles.draw_ways(np.random.default_rng([asked.seed, case]), pairs=0.0)

@@ -3,6 +3,8 @@
 The ten paths are alike likely, the three mechanisms of pick-up share their path's chance, and a fifth of the vehicles have two ways. The
 noise is the alternator's whine, or a fan's pulses that turn with no engine; of `source_internal` a tone, of `measuring_setup` at times hum.
 """
+import argparse
+
 import numpy as np
 
 PATHS = (("ground_loop",), ("pickup_loop", "pickup_lead", "pickup_capacitive"), ("source_supply",), ("source_internal",), ("source_shield_open",),
@@ -134,3 +136,15 @@ def draw(seed, ways):
     common.pop("hum", None)
     fan = not tones and "measuring_setup" not in ways and rng.random() < 0.3
     return Drawn(v, ways, common, tones, fan)
+
+
+def asked_of_population():
+    """The words of a population's command line."""
+    options = argparse.ArgumentParser()
+    options.add_argument("program")
+    options.add_argument("count", type=int)
+    options.add_argument("seed", type=int)
+    options.add_argument("--keep")
+    options.add_argument("--show", action="store_true")
+    options.add_argument("--way")
+    return options.parse_args()

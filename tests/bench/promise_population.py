@@ -8,7 +8,6 @@ the vehicle's own circuit is changed, as the action asks: the ground's milliohm,
 Printed: the promise made from the takes before, the change measured, the verdict. Within 3 dB, and within the promise's own interval (two
 standard deviations, with the reading's), are counted. Nothing here uses the analysis's formulas: the circuit is that of the simulation.
 """
-import argparse
 import json
 import pathlib
 import tempfile
@@ -82,14 +81,7 @@ def promise(program, way, rng, show=False, hookups=HOOKUPS):
 
 
 def main():
-    options = argparse.ArgumentParser()
-    options.add_argument("program")
-    options.add_argument("count", type=int)
-    options.add_argument("seed", type=int)
-    options.add_argument("--keep")
-    options.add_argument("--show", action="store_true")
-    options.add_argument("--way")
-    asked = options.parse_args()
+    asked = entry_vehicles.asked_of_population()
     outcomes = []
     for case in range(asked.count):
         rng = np.random.default_rng([asked.seed, case])

@@ -1,35 +1,13 @@
 #include <catch2/catch.hpp>
 
 #include "hushtrace/diagnose/noise_analysis.hpp"
-#include "hushtrace/signal/take_file.hpp"
+#include "job_on_disk.hpp"
 #include "measure/clipped_tone.hpp"
 #include "measure/music_maker.hpp"
-#include "temporary_folder.hpp"
 
 using namespace hushtrace;
 
 namespace {
-
-struct JobOnDisk {
-    JobOnDisk() {
-        opened.folder = folder.path();
-        std::filesystem::create_directories(folder.path() / "takes");
-    }
-    Take& add(const std::string& file, const std::vector<double>& samples) {
-        Block block(1, samples.size());
-        std::copy(samples.begin(), samples.end(), block.channel(0).begin());
-        TakeWriter writer(folder.path() / file, 48000, 1);
-        writer.write(block);
-        writer.close();
-        Take take;
-        take.file = file;
-        take.channels = {Channel::left};
-        opened.job.takes.push_back(take);
-        return opened.job.takes.back();
-    }
-    TemporaryFolder folder;
-    OpenedJob opened;
-};
 
 const NoiseSource* clipping_in(const NoiseAnalysis& noise) {
     for (const NoiseSource& source : noise.noise_sources)
@@ -53,11 +31,11 @@ TEST_CASE("music in a take is set aside from the noise; where it is cut that is 
     const std::vector<double> sound = music_maker::music(3.0, 8);
     for (const bool cut : {false, true}) {
         JobOnDisk job;
-        job.add("takes/quiet.wav", hiss(1e-4));
+        job.add("takes/quiet.wav", 48000, {Channel::left}, {hiss(1e-4)});
         music_maker::Way way;
         way.gain = 0.8;
         if (cut) way.upper = way.lower = 0.7;
-        job.add("takes/music.wav", music_maker::captured(sound, way));
+        job.add("takes/music.wav", 48000, {Channel::left}, {music_maker::captured(sound, way)});
         const NoiseAnalysis noise = analyse_noise(job.opened);
         CAPTURE(cut);
         CHECK(warned(noise, "programme_material"));
@@ -77,13 +55,13 @@ TEST_CASE("music in a take is set aside from the noise; where it is cut that is 
 TEST_CASE("which sides are cut is said in words", "[noise]") {
     const auto words = [](double upper, double lower) {
         JobOnDisk job;
-        job.add("takes/quiet.wav", hiss(1e-4));
+        job.add("takes/quiet.wav", 48000, {Channel::left}, {hiss(1e-4)});
         clipped_tone::Setup s;
         s.law = clipped_tone::hard(upper, lower);
         s.amplitude = 0.4;
         s.seconds = 3;
         s.noise_rms = 1e-4;
-        job.add("takes/tone.wav", clipped_tone::render(s)).tone = PlayedTone{Sine{997, 0}, std::nullopt};
+        job.add("takes/tone.wav", 48000, {Channel::left}, {clipped_tone::render(s)}).tone = PlayedTone{Sine{997, 0}, std::nullopt};
         const NoiseAnalysis noise = analyse_noise(job.opened);
         const NoiseSource* found = clipping_in(noise);
         REQUIRE(found);
@@ -101,13 +79,13 @@ TEST_CASE("which sides are cut is said in words", "[noise]") {
 TEST_CASE("a tone held at one volume is reported where it clips", "[noise]") {
     for (const double rail : {0.25, 1.0}) {
         JobOnDisk job;
-        job.add("takes/quiet.wav", hiss(1e-4));
+        job.add("takes/quiet.wav", 48000, {Channel::left}, {hiss(1e-4)});
         clipped_tone::Setup s;
         s.law = clipped_tone::hard(rail);
         s.amplitude = 0.4;
         s.seconds = 3;
         s.noise_rms = 1e-4;
-        job.add("takes/tone.wav", clipped_tone::render(s)).tone = PlayedTone{Sine{997, 0}, std::nullopt};
+        job.add("takes/tone.wav", 48000, {Channel::left}, {clipped_tone::render(s)}).tone = PlayedTone{Sine{997, 0}, std::nullopt};
         const NoiseAnalysis noise = analyse_noise(job.opened);
         const NoiseSource* found = clipping_in(noise);
         CAPTURE(rail);
