@@ -59,7 +59,11 @@ struct ToneMeter::State {
     }
     double coarse_hz(std::size_t centre) const;
     double frequency(std::size_t centre);
-    double noise_in_lobe(double place, double spacing);
+    /// power that stands in a lobe, and the variance that its own reading brings into the sum over all harmonics
+    struct Noise {
+        double power = 0, variance = 0;
+    };
+    Noise noise_in_lobe(double place, double spacing);
     void read_harmonics(ToneMeterReading& out, double fundamental);
     void read_strongest(ToneMeterReading& out) const;
 
@@ -108,8 +112,8 @@ double ToneMeter::State::frequency(std::size_t centre) {
     return found;
 }
 
-/// Noise that stands in a lobe, from the bins halfway to the neighbouring multiples.
-double ToneMeter::State::noise_in_lobe(double place, double spacing) {
+/// From the bins halfway to the neighbouring multiples.
+ToneMeter::State::Noise ToneMeter::State::noise_in_lobe(double place, double spacing) {
     scratch.clear();
     const auto take = [&](double bin) {
         const auto k = static_cast<std::ptrdiff_t>(std::lround(bin));
@@ -123,15 +127,21 @@ double ToneMeter::State::noise_in_lobe(double place, double spacing) {
     } else {
         for (const double apart : {-1.5, -0.5, 0.5, 1.5}) take(place + apart * spacing);
     }
-    if (scratch.empty()) return 0;
+    if (scratch.empty()) return {};
+    const double shared = spacing >= 16 ? 1.0 : 4.0;   // so many harmonics read their noise by the same bin
     const std::size_t rank = scratch.size() / 2;
     const auto middle = scratch.begin() + static_cast<std::ptrdiff_t>(rank);
     std::nth_element(scratch.begin(), middle, scratch.end());
     // A noise bin's power is spread exponentially; of n such the one at this rank is, on average, so much of the mean
     // (Renyi 1953: the gaps between them are exponential, too).
-    double share = 0;
-    for (std::size_t j = 0; j <= rank; ++j) share += 1.0 / static_cast<double>(scratch.size() - j);
-    return *middle / share * static_cast<double>(2 * kHalfLobe + 1) * 4.0 / (static_cast<double>(length) * energy);
+    double share = 0, variance = 0;
+    for (std::size_t j = 0; j <= rank; ++j) {
+        const double gap = 1.0 / static_cast<double>(scratch.size() - j);
+        share += gap;
+        variance += gap * gap;
+    }
+    const double noise = *middle / share * static_cast<double>(2 * kHalfLobe + 1) * 4.0 / (static_cast<double>(length) * energy);
+    return {noise, shared * variance * noise * noise / (share * share)};
 }
 
 void ToneMeter::State::read_harmonics(ToneMeterReading& out, double fundamental) {
@@ -140,10 +150,10 @@ void ToneMeter::State::read_harmonics(ToneMeterReading& out, double fundamental)
     double sum = 0, variance = 0;
     for (std::size_t h = 2; h <= kMostHarmonics && static_cast<double>(h) * out.frequency_hz <= last_hz; ++h) {
         const double place = spacing * static_cast<double>(h);
-        const double noise = noise_in_lobe(place, spacing);
+        const auto [noise, noise_variance] = noise_in_lobe(place, spacing);
         const double held = lobe(static_cast<std::size_t>(std::lround(place))) - noise;
         sum += held;
-        variance += (noise * noise + 2.0 * std::max(held, 0.0) * noise) / kFreeBins;
+        variance += (noise * noise + 2.0 * std::max(held, 0.0) * noise) / kFreeBins + noise_variance;
     }
     const double sd = std::sqrt(variance);
     out.thd_ratio = std::sqrt(std::max(sum, 0.0) / fundamental);
