@@ -277,8 +277,9 @@ TEST_CASE("clicks give the speed by the order that fits, as likely as Bayes' rul
         for (const SpeedGuess& guess : found.guesses) sum += guess.weight;
         CHECK(sum == Approx(1.0));
         for (const auto& [one_rpm, weight] : weights) {
-            const auto guess = std::find_if(found.guesses.begin(), found.guesses.end(),
-                                            [&](const SpeedGuess& one) { return one.rpm == Approx(one_rpm) && one.sd_share == Approx(0.0015); });
+            const auto guess = std::find_if(found.guesses.begin(), found.guesses.end(), [rpm = one_rpm](const SpeedGuess& one) {
+                return one.rpm == Approx(rpm) && one.sd_share == Approx(0.0015);
+            });
             REQUIRE(guess != found.guesses.end());
             CHECK(guess->weight == Approx(weight / all).margin(1e-12));
         }
