@@ -318,7 +318,7 @@ TEST_CASE("a tone that goes for 0.15 s or longer and comes back was muted, if it
 }
 
 TEST_CASE("a tone that comes back after more than a minute was another one", "[capture_faults]") {
-    for (const double gone_s : {59.5, 60.5}) CHECK(muted(gone_s, 40, 63, 1000, 97).has_source_muted() == gone_s < 60);
+    for (const double gone_s : {59.5, 60.5}) CHECK(muted(gone_s, 40, 63, 1000, 97).has_source_muted() == (gone_s < 60));
 }
 
 TEST_CASE("what sounds amid a pause, or another tone after it, is no mute", "[capture_faults]") {
@@ -346,7 +346,7 @@ TEST_CASE("what sounds amid a pause, or another tone after it, is no mute", "[ca
         auto changed = samples;
         const auto late = next.samples();
         std::copy(late.begin() + 14000, late.end(), changed.begin() + 14000);
-        CHECK(faults_in(changed, 4000).has_source_muted() == hz < 998);
+        CHECK(faults_in(changed, 4000).has_source_muted() == (hz < 998));
     }
 }
 
