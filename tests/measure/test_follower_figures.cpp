@@ -202,7 +202,7 @@ TEST_CASE("clicks read their mean power over the usual one, as sure as eight par
             for (std::size_t i = 0; i < 10; ++i)
                 for (std::size_t n = 0; n < 64; ++n) faint[64 * (210 + 75 * part + 7 * i) + n] *= height;
         const auto one = ClickFollower(48000, 1).add(of_channels({faint})).back();
-        CHECK(one.at_most[0] == times < 3);
+        CHECK(one.at_most[0] == (times < 3));
         CHECK(one.mean_square[0].value == Approx(times < 3 ? (times + 3) * chance : times * chance).epsilon(0.05));
     }
 }

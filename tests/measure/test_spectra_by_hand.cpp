@@ -127,7 +127,7 @@ TEST_CASE("a hump stands in the middle column too, and is filled evenly or by a 
         const ColumnMap narrow = map_of(21, [=](std::size_t, std::size_t k) { return within(k, 1000 - half, 1000 + half) ? 10.0 : 1e-3; });
         const auto found = find_humps(narrow, still_of(narrow), search);
         REQUIRE(found.size() == 1);
-        CHECK(found[0].evenness.has_value() == half > 5);
+        CHECK(found[0].evenness.has_value() == (half > 5));
     }
 }
 

@@ -370,7 +370,7 @@ TEST_CASE("a stage's clock may be 250 ppm off", "[folding]") {
         for (int k = 31; k <= 65; k += 2) off.push_back({std::abs(48000 * (1 - 1e-6 * ppm) - k * 997.0), 1e-3});
         // lines 18 dB over the noise in a bin: two bins aside none stands ten times over it
         const auto clock = find_folding(lines(off, 44100, 44100, 0.0095), 44100, 997);
-        REQUIRE(clock.has_value() == ppm < 250);
+        REQUIRE(clock.has_value() == (ppm < 250));
         if (clock) CHECK(clock->clock_ppm == Approx(-ppm).margin(12));
         if (clock) CHECK(clock->clipped_at_hz == 48000);
     }

@@ -68,8 +68,8 @@ TEST_CASE("channels are added up where both are heard and within 12 dB of each o
     // a wave must have more than ten times the noise's power, in both
     for (const double noise : {0.099, 0.101}) {
         const auto heard = path(-100, 100, level(0), noise);
-        CHECK(sum_of_channels(first, heard).has_value() == noise < 0.1);
-        CHECK(sum_of_channels(heard, first).has_value() == noise < 0.1);
+        CHECK(sum_of_channels(first, heard).has_value() == (noise < 0.1));
+        CHECK(sum_of_channels(heard, first).has_value() == (noise < 0.1));
     }
     // the frequencies that both were measured at: points 93 to 100 are eight, 94 to 100 seven
     CHECK(sum_of_channels(first, path(93, 150, level(0))));
@@ -120,7 +120,7 @@ TEST_CASE("a passed band ends where it lies 6 dB below, if it falls by 12 dB bey
             if (std::abs(p.gain) < 1) p.noise_power = noise;
         const auto read = band_of(noisy);
         REQUIRE(read);
-        CHECK(read->low_hz.has_value() == noise > 0);
+        CHECK(read->low_hz.has_value() == (noise > 0));
     }
     CHECK_FALSE(band_of(path(-120, 104, level(0), 1.0)));
     CHECK_FALSE(band_of({}));
@@ -226,7 +226,7 @@ TEST_CASE("a channel's level is that at 1 kHz, within 10 dB of its loudest octav
         const auto read = passband_level(path(-130, 100, band(-130, -80, 2, 2 - quieter_db)));
         REQUIRE(read);
         CHECK(read->level_db.value == Approx(quieter_db < 10 ? 2 - quieter_db : 2.0).margin(1e-6));
-        CHECK((read->centre_hz == 1000) == quieter_db < 10);
+        CHECK((read->centre_hz == 1000) == (quieter_db < 10));
     }
     const auto low = path(-130, -60, level(-4)), quiet = path(-130, 100, level(-60), 1e-3);
     CHECK(passband_level(low)->level_db.value == Approx(-4.0));
