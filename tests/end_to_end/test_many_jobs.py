@@ -1,4 +1,4 @@
-"""A hundred small jobs by the line of docs/many-jobs.md: each record is the one that is made alone, to the byte but for the time; the index lists
+"""Fifty small jobs by the line of docs/many-jobs.md: each record is the one that is made alone, to the byte but for the time; the index lists
 all of them, a broken one too."""
 import json
 import os
@@ -14,7 +14,7 @@ from sounds import Checks, hiss, make_job, run, tone
 
 PROGRAM = sys.argv[1]
 DOCS = pathlib.Path(os.environ["HUSHTRACE_SOURCE_DIR"]) / "docs" / "many-jobs.md"
-JOBS, BROKEN = 100, 37
+JOBS, BROKEN = 50, 37
 check = Checks()
 
 
@@ -57,7 +57,7 @@ with tempfile.TemporaryDirectory(prefix="hushtrace-many-") as name:
     chosen = with_parallel if shutil.which("parallel") else with_xargs
     done = shell(chosen, top)
     # GNU parallel's exit code is the number of runs that failed; xargs' is 123
-    check.that(done.returncode == (1 if chosen == with_parallel else 123), f"one run of a hundred fails: exit {done.returncode}")
+    check.that(done.returncode == (1 if chosen == with_parallel else 123), f"one run of fifty fails: exit {done.returncode}")
     check.that(done.stderr.count("job.json: takes: a list is wanted") == 1, f"and says why: {done.stderr[-300:]}")
     together = records(top / "jobs")
     check.that(len(together) == 2 * (JOBS - 1), f"{len(together)} files of {JOBS - 1} jobs")

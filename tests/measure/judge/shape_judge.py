@@ -15,7 +15,7 @@ sys.path.insert(0, str(pathlib.Path(__file__).parent.parent.parent / "bench"))
 from shares import share_of  # noqa: E402
 
 program = sys.argv[1]
-cases = int(sys.argv[2]) if len(sys.argv) > 2 else 12
+cases = int(sys.argv[2]) if len(sys.argv) > 2 else 6
 seed = int(sys.argv[3]) if len(sys.argv) > 3 else 20260131
 rng = np.random.default_rng(seed)
 HZ = 1000 * 2.0 ** (np.arange(-131, 104) / 24)
