@@ -4,8 +4,10 @@
 #include <numbers>
 
 #include "../../src/diagnose/entry_model.hpp"
+#include "entry_outcomes.hpp"
 
 using namespace hushtrace;
+using namespace hushtrace::entry_outcomes;
 
 namespace {
 
@@ -27,24 +29,6 @@ EntryQuestion open_question() {
     question.follows_engine = false;
     question.place_known = false;
     return question;
-}
-EntryOutcome read(T test, double change, double sd = 2) {
-    EntryOutcome out;
-    out.test = test;
-    out.change = change;
-    out.sd = sd;
-    return out;
-}
-EntryOutcome bounded(T test, double change, double sd = 2, double missed = 0) {
-    EntryOutcome out = read(test, change, sd);
-    out.at_most = true;
-    out.missed = missed;
-    return out;
-}
-EntryOutcome heard(T test, const char* word) {
-    EntryOutcome out = read(test, 0);
-    out.heard = word;
-    return out;
 }
 /// By how much an outcome moves the odds of one set against another.
 using Ways = std::pair<W, std::optional<W>>;

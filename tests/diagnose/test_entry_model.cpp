@@ -3,27 +3,14 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "entry_outcomes.hpp"
+
 using namespace hushtrace;
+using namespace hushtrace::entry_outcomes;
 
 namespace {
 
-EntryOutcome fell(EntryTest test, double change, double sd = 2.0) {
-    EntryOutcome out;
-    out.test = test;
-    out.change = change;
-    out.sd = sd;
-    return out;
-}
-EntryOutcome gone(EntryTest test) {
-    EntryOutcome out = fell(test, kToFloor_db);
-    out.at_most = true;
-    return out;
-}
-EntryOutcome heard(EntryTest test, const char* word) {
-    EntryOutcome out = fell(test, 0.0);
-    out.heard = word;
-    return out;
-}
+EntryOutcome gone(EntryTest test) { return bounded(test, kToFloor_db); }
 double chance_of(const EntryPosterior& posterior, EntryWay way) {
     double sum = 0;
     for (const EntrySet& set : posterior.sets)
@@ -57,10 +44,10 @@ TEST_CASE("the four steps of the dummy test name what they can", "[entry]") {
     EntryQuestion apart;
     apart.set_up_apart = true;   // the laptop on its battery
     // the lead in a dummy plug, touching nothing, keeps its noise: the lead itself picks it up, magnetically since the dummy is a short
-    const EntryPosterior lead = entry_posterior(apart, {fell(EntryTest::dummy_floating, 0.3)});
+    const EntryPosterior lead = entry_posterior(apart, {read(EntryTest::dummy_floating, 0.3)});
     CHECK(lead.sets.front().first == EntryWay::pickup_lead);
     // gone there and back on the source's jack: a loop, by whichever way
-    const EntryPosterior loop = entry_posterior(apart, {gone(EntryTest::dummy_floating), fell(EntryTest::shorted_at_source, -0.8)});
+    const EntryPosterior loop = entry_posterior(apart, {gone(EntryTest::dummy_floating), read(EntryTest::shorted_at_source, -0.8)});
     CHECK(chance_of(loop, EntryWay::ground_loop) + chance_of(loop, EntryWay::pickup_loop) + chance_of(loop, EntryWay::antenna_lead) + chance_of(loop, EntryWay::contact) > 0.85);
     CHECK(loop.sets.front().probability < 0.6);   // which of them is left open
     // gone in both: the source
@@ -78,7 +65,7 @@ TEST_CASE("two ways leave what each of them leaves", "[entry]") {
     EntryQuestion apart;
     apart.set_up_apart = true;
     // most goes with the shield's current, some stays in the lead: no single way does that
-    const EntryPosterior both = entry_posterior(apart, {fell(EntryTest::isolator, -7.8, 1.0), fell(EntryTest::dummy_floating, -8.1, 1.0), fell(EntryTest::shorted_at_source, -0.4, 1.0)});
+    const EntryPosterior both = entry_posterior(apart, {read(EntryTest::isolator, -7.8, 1.0), read(EntryTest::dummy_floating, -8.1, 1.0), read(EntryTest::shorted_at_source, -0.4, 1.0)});
     REQUIRE(both.sets.front().second);
     CHECK(both.sets.front().has(EntryWay::pickup_lead));
     CHECK(chance_of(both, EntryWay::pickup_lead) > 0.8);
@@ -94,11 +81,11 @@ TEST_CASE("what only the ear hears lies behind the input", "[entry]") {
 }
 
 TEST_CASE("one outcome that nothing explains doesn't overturn the rest", "[entry]") {
-    const std::vector<EntryOutcome> clear = {gone(EntryTest::isolator), gone(EntryTest::antenna_unplugged), fell(EntryTest::shorted_at_source, 0.0), fell(EntryTest::temporary_lead, 0.0)};
+    const std::vector<EntryOutcome> clear = {gone(EntryTest::isolator), gone(EntryTest::antenna_unplugged), read(EntryTest::shorted_at_source, 0.0), read(EntryTest::temporary_lead, 0.0)};
     const EntryPosterior before = entry_posterior({}, clear);
     CHECK(before.sets.front().first == EntryWay::antenna_lead);
     std::vector<EntryOutcome> odd = clear;
-    odd.push_back(fell(EntryTest::source_paused, 17.0));
+    odd.push_back(read(EntryTest::source_paused, 17.0));
     // a bound on what one test may weigh: 3 % of them show what nothing explains
     EntrySet antenna;
     antenna.first = EntryWay::antenna_lead;
@@ -119,8 +106,8 @@ TEST_CASE("the next test is worth its bits, and none is when all is known", "[en
         CHECK(chances == Approx(1.0).margin(0.01));
     }
     CHECK(first.front().test == EntryTest::isolator);   // splits the ways in two, in three minutes
-    const EntryPosterior known = entry_posterior({}, {gone(EntryTest::isolator), gone(EntryTest::antenna_unplugged), fell(EntryTest::shorted_at_source, 0.0),
-                                                      fell(EntryTest::temporary_lead, 0.0), fell(EntryTest::temporary_ground, -2.0), fell(EntryTest::source_shell_link, 0.0)});
+    const EntryPosterior known = entry_posterior({}, {gone(EntryTest::isolator), gone(EntryTest::antenna_unplugged), read(EntryTest::shorted_at_source, 0.0),
+                                                      read(EntryTest::temporary_lead, 0.0), read(EntryTest::temporary_ground, -2.0), read(EntryTest::source_shell_link, 0.0)});
     CHECK(known.sets.front().first == EntryWay::antenna_lead);
     for (const TestWorth& one : worth_of_tests({}, known, possible, true, {}))
         if (one.test == EntryTest::source_paused) CHECK(one.bits < kLeastBits);
@@ -140,7 +127,7 @@ TEST_CASE("two tests made in one take say what both would, and no more", "[entry
     CHECK(total(together) == Approx(1.0));
     CHECK(chance_of(together, EntryWay::ground_loop) == Approx(chance_of(alone, EntryWay::ground_loop)).margin(0.02));
     CHECK(chance_of(together, EntryWay::pickup_lead) < 0.1);
-    EntryOutcome half = fell(EntryTest::temporary_ground, -11.0);
+    EntryOutcome half = read(EntryTest::temporary_ground, -11.0);
     half.also = {EntryTest::temporary_lead};   // a strap, and a lead across the seats: the loop falls by the strap alone
     CHECK(chance_of(entry_posterior({}, {half}), EntryWay::ground_loop) > chance_of(entry_posterior({}, {}), EntryWay::ground_loop));
 }
@@ -148,7 +135,7 @@ TEST_CASE("two tests made in one take say what both would, and no more", "[entry
 TEST_CASE("at the output all that is heard counts, at the input what lies before it", "[entry]") {
     EntryQuestion behind;
     behind.at_the_input = false;
-    EntryOutcome dummy = fell(EntryTest::shorted_at_amp, 0.0);
+    EntryOutcome dummy = read(EntryTest::shorted_at_amp, 0.0);
     dummy.at_output = true;
     CHECK(chance_of(entry_posterior(behind, {dummy}), EntryWay::amplifier_internal) > 0.4);
     EntryQuestion unknown = behind;
@@ -161,7 +148,7 @@ TEST_CASE("at the output all that is heard counts, at the input what lies before
 }
 
 TEST_CASE("a level that strays within a take speaks for a joint that moves", "[entry]") {
-    EntryOutcome strays = fell(EntryTest::level_wanders, 3.5, 0.4), holds = fell(EntryTest::level_wanders, 0.2, 0.4);
+    EntryOutcome strays = read(EntryTest::level_wanders, 3.5, 0.4), holds = read(EntryTest::level_wanders, 0.2, 0.4);
     CHECK(chance_of(entry_posterior({}, {strays}), EntryWay::contact) > 0.8);
     CHECK(chance_of(entry_posterior({}, {holds}), EntryWay::contact) < 0.1);
 }

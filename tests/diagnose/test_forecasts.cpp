@@ -6,8 +6,10 @@
 #include "../../src/diagnose/ground_estimate.hpp"
 #include "../../src/diagnose/over_ways.hpp"
 #include "../../src/diagnose/reroute.hpp"
+#include "entry_outcomes.hpp"
 
 using namespace hushtrace;
+using namespace hushtrace::entry_outcomes;
 
 namespace {
 
@@ -26,15 +28,6 @@ double level(double ratio) {
 /// A strap's change by the current divider: what is left over the strap's r beside Rg and Rs.
 double strap_db(double strap, double ground, double source) {
     return level(strap / (strap + ground + source));
-}
-
-EntryOutcome outcome(EntryTest test, double change, double sd, bool at_most = false) {
-    EntryOutcome out;
-    out.test = test;
-    out.change = change;
-    out.sd = sd;
-    out.at_most = at_most;
-    return out;
 }
 
 Standing standing_of(std::vector<EntryOutcome> outcomes) {
@@ -56,14 +49,14 @@ NoiseSource whine() {
 
 Standing settled_loop() {
     using T = EntryTest;
-    return standing_of({outcome(T::isolator, kToFloor_db, 2, true), outcome(T::dummy_floating, kToFloor_db, 2, true),
-                        outcome(T::shorted_at_source, -1, 1), outcome(T::temporary_lead, 0, 1), outcome(T::temporary_ground, strap_db(15, 9, 1.5), 1),
-                        outcome(T::antenna_unplugged, 0, 1), outcome(T::source_shell_link, 0, 1)});
+    return standing_of({bounded(T::isolator, kToFloor_db, 2), bounded(T::dummy_floating, kToFloor_db, 2),
+                        read(T::shorted_at_source, -1, 1), read(T::temporary_lead, 0, 1), read(T::temporary_ground, strap_db(15, 9, 1.5), 1),
+                        read(T::antenna_unplugged, 0, 1), read(T::source_shell_link, 0, 1)});
 }
 Standing settled_lead() {
     using T = EntryTest;
     return standing_of(
-        {outcome(T::isolator, 0, 1), outcome(T::dummy_floating, 0, 1), outcome(T::termination_1k, -0.5, 1), outcome(T::temporary_lead, -18, 2)});
+        {read(T::isolator, 0, 1), read(T::dummy_floating, 0, 1), read(T::termination_1k, -0.5, 1), read(T::temporary_lead, -18, 2)});
 }
 
 const Cure& cure_named(const std::vector<Cure>& cures, const std::string& what) {
@@ -209,8 +202,8 @@ TEST_CASE("cures are reckoned for this noise's lines and the ways that are open"
     }
     // the source's supply: its own battery silenced it. What else may be left by those tests holds the mean power up
     using T = EntryTest;
-    const Standing supply = standing_of({outcome(T::source_on_own_battery, kToFloor_db, 2, true), outcome(T::isolator, 0, 1),
-                                         outcome(T::dummy_floating, kToFloor_db, 2, true), outcome(T::shorted_at_source, kToFloor_db, 2, true)});
+    const Standing supply = standing_of({bounded(T::source_on_own_battery, kToFloor_db, 2), read(T::isolator, 0, 1),
+                                         bounded(T::dummy_floating, kToFloor_db, 2), bounded(T::shorted_at_source, kToFloor_db, 2)});
     const auto for_supply = cures_for({source, supply, job, analysis});
     CHECK(for_supply.front().what == "supply_filter");
     CHECK(for_supply.front().expected_change_db < -6.0);
@@ -256,7 +249,7 @@ TEST_CASE("a promise is made where a way leads, for what its remedy is called", 
     CHECK(promises_of({source, open, job, analysis}).empty());
     const Job unknown;
     const Standing no_route =
-        standing_of({outcome(EntryTest::isolator, 0, 1), outcome(EntryTest::dummy_floating, 0, 1), outcome(EntryTest::termination_1k, -0.5, 1)});
+        standing_of({read(EntryTest::isolator, 0, 1), read(EntryTest::dummy_floating, 0, 1), read(EntryTest::termination_1k, -0.5, 1)});
     CHECK_FALSE(forecast("lead rerouted", {source, no_route, unknown, analysis}, std::nullopt));
 }
 
