@@ -131,6 +131,4 @@ inline Powers pulses(double duty, const std::vector<int>& numbers, const std::ve
     return out;
 }
 
-inline bool says(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
-
 }  // namespace hushtrace

@@ -5,6 +5,7 @@
 #include "../../src/diagnose/at_ear.hpp"
 #include "../../src/diagnose/confidence.hpp"
 #include "../../src/diagnose/noise_parts.hpp"
+#include "holds.hpp"
 #include "hushtrace/diagnose/amplifier_findings.hpp"
 
 using namespace hushtrace;
@@ -34,7 +35,6 @@ TEST_CASE("each kind of noise has its next steps, and its reason", "[advice]") {
         {K::crackle, {{"(--mark)", "makes and breaks"}}},
         {K::heard_only, {{"--hookup shorted_at_amp", "speakers' leads"}}},
     };
-    const auto holds = [](const std::string& text, const std::string& words) { return text.find(words) != std::string::npos; };
     NoiseSource source;
     source.id = "noise-7";
     for (const Row& row : rows) {

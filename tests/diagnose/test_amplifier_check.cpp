@@ -3,6 +3,7 @@
 #include <cmath>
 
 #include "diagnose/amplifier_maker.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 using namespace amplifier_maker;
@@ -10,7 +11,6 @@ using namespace amplifier_maker;
 namespace {
 
 double ratio(double db) { return std::pow(10.0, db / 20); }
-bool holds(const std::string& text, const std::string& words) { return text.find(words) != std::string::npos; }
 
 /// Target 20 V from 2 V at volume 23: a gain of 20 dB.
 struct Output : Bench {

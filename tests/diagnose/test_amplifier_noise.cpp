@@ -4,6 +4,7 @@
 
 #include "../../src/diagnose/gain_noise.hpp"
 #include "diagnose/amplifier_maker.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 using namespace amplifier_maker;
@@ -12,7 +13,6 @@ namespace {
 
 double power(double db) { return std::pow(10.0, db / 10); }
 double decibels(double ratio) { return 10 * std::log10(ratio); }
-bool holds(const std::string& text, const std::string& words) { return text.find(words) != std::string::npos; }
 
 /// A gain of 20 dB at volume 23, the noise at the amplifier's input being -80 dBV there.
 struct Noisy : Bench {

@@ -8,6 +8,7 @@
 #include "../../src/diagnose/change_verdicts.hpp"
 #include "../../src/diagnose/cures.hpp"
 #include "diagnose/survey_maker.hpp"
+#include "holds.hpp"
 #include "hushtrace/vehicle/coupling.hpp"
 
 using namespace hushtrace;
@@ -44,7 +45,6 @@ double db(double ratio) { return 20 * std::log10(ratio); }
 /// Series R and L at kHz.
 double ohms(double ohm, double henry, double hz = kHz) { return std::hypot(ohm, 2 * std::numbers::pi * hz * henry); }
 double mean_power_db(double one, double other) { return 10 * std::log10(0.5 * std::pow(10.0, one / 10) + 0.5 * std::pow(10.0, other / 10)); }
-bool holds(const std::string& text, const std::string& words) { return text.find(words) != std::string::npos; }
 
 }  // namespace
 

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "../../src/diagnose/ground_estimate.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 
@@ -40,7 +41,6 @@ struct Acting {
 };
 using W = EntryWay;
 EntrySet set_of(W first, double probability, std::optional<W> second = std::nullopt) { return {first, second, probability}; }
-bool holds(const std::string& text, const std::string& words) { return text.find(words) != std::string::npos; }
 
 }  // namespace
 

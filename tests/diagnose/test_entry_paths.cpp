@@ -6,6 +6,7 @@
 
 #include "../../src/diagnose/entry_words.hpp"
 #include "diagnose/entry_job.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 using namespace hushtrace::entry_job;
@@ -45,7 +46,6 @@ Observation observed(const std::string& what, std::optional<std::string> heard) 
     out.heard = std::move(heard);
     return out;
 }
-bool holds(const std::string& text, const std::string& words) { return text.find(words) != std::string::npos; }
 
 }  // namespace
 

@@ -8,6 +8,7 @@
 #include <string>
 
 #include "../../src/diagnose/ground_estimate.hpp"
+#include "holds.hpp"
 #include "hushtrace/signal/error.hpp"
 
 using namespace hushtrace;
@@ -31,10 +32,6 @@ const PowerCable& part(const PowerAnalysis& analysis, const std::string& name) {
     const auto found = std::find_if(analysis.cables.begin(), analysis.cables.end(), [&](const PowerCable& one) { return one.part == name; });
     REQUIRE(found != analysis.cables.end());
     return *found;
-}
-
-bool holds(const std::string& text, const std::string& words) {
-    return text.find(words) != std::string::npos;
 }
 
 bool noted(const PowerCable& cable, const std::string& words) {

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "holds.hpp"
 #include "hushtrace/diagnose/power_analysis.hpp"
 #include "hushtrace/signal/error.hpp"
 
@@ -35,7 +36,6 @@ const PowerCable& part(const PowerAnalysis& analysis, const std::string& name) {
 bool holds(const std::vector<std::string>& all, const std::string& words) {
     return std::any_of(all.begin(), all.end(), [&](const std::string& one) { return one.find(words) != std::string::npos; });
 }
-bool holds(const std::string& text, const std::string& words) { return text.find(words) != std::string::npos; }
 
 }  // namespace
 

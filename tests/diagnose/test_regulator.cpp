@@ -6,6 +6,7 @@
 #include <random>
 
 #include "diagnose/made_survey.hpp"
+#include "holds.hpp"
 #include "hushtrace/signal/take_file.hpp"
 #include "temporary_folder.hpp"
 
@@ -151,8 +152,8 @@ TEST_CASE("the regulator is told with the whine", "[regulator]") {
     NoiseSource whine;
     add_regulator(whine, {163.24, 0.002, -17.0, {"a", "b"}});
     REQUIRE(whine.evidence.size() == 1);
-    CHECK(says(whine.evidence[0].text, "Lines 163.2 Hz above and below it keep that distance"));
-    CHECK(says(whine.evidence[0].text, "-17 dB against it: the alternator's field regulator"));
+    CHECK(holds(whine.evidence[0].text, "Lines 163.2 Hz above and below it keep that distance"));
+    CHECK(holds(whine.evidence[0].text, "-17 dB against it: the alternator's field regulator"));
     CHECK(whine.evidence[0].value == 163.24);
     CHECK(whine.evidence[0].unit == "Hz");
     CHECK(whine.evidence[0].sd == 0.01);   // no surer than that

@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 
 #include "diagnose/made_survey.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 
@@ -129,19 +130,19 @@ TEST_CASE("two sides that hold a source alike speak for what they share, unlike 
     const auto said = [](double left_db, double right_db) {
         return One(K::unexplained_tone, {{Channel::left, left_db}, {Channel::right, right_db}}).sides();
     };
-    CHECK(says(said(-60, -60), "Left and right carry it alike, within 1 dB (as captured; the two inputs aren't calibrated)"));
-    CHECK(says(said(-60, -64.5), "alike, within 5 dB"));
-    CHECK(says(said(-60, -65.9), "alike"));
-    CHECK(says(said(-60, -66.1),
+    CHECK(holds(said(-60, -60), "Left and right carry it alike, within 1 dB (as captured; the two inputs aren't calibrated)"));
+    CHECK(holds(said(-60, -64.5), "alike, within 5 dB"));
+    CHECK(holds(said(-60, -65.9), "alike"));
+    CHECK(holds(said(-60, -66.1),
                "On the left it is 6 dB louder than right (as captured; the two inputs aren't calibrated): that leans towards the left lead"));
-    CHECK(says(said(-74.9, -60), "On the right it is 15 dB louder than left"));
-    CHECK(says(said(-74.9, -60), "that leans towards the right lead"));
-    CHECK(says(said(-75.1, -60), "that speaks for the right lead"));
+    CHECK(holds(said(-74.9, -60), "On the right it is 15 dB louder than left"));
+    CHECK(holds(said(-74.9, -60), "that leans towards the right lead"));
+    CHECK(holds(said(-75.1, -60), "that speaks for the right lead"));
     One calibrated(K::unexplained_tone, {{Channel::left, -60.0}, {Channel::right, -61.4}});
     for (ChannelSurvey& channel : calibrated.survey().channels) channel.volts_full_scale = 2.0;
-    CHECK(says(calibrated.sides(), "alike, within 2 dB: that speaks for what both leads share"));
+    CHECK(holds(calibrated.sides(), "alike, within 2 dB: that speaks for what both leads share"));
     calibrated.source().levels[1].level_dbfs = -61.6;
-    CHECK(says(calibrated.sides(), "On the left it is 2 dB louder than right: that leans"));
+    CHECK(holds(calibrated.sides(), "On the left it is 2 dB louder than right: that leans"));
     const Evidence evidence = calibrated.source().evidence.at(0);
     CHECK(evidence.value == Approx(1.6));
     CHECK(evidence.unit == "dB");
@@ -155,22 +156,22 @@ TEST_CASE("two sides that hold a source alike speak for what they share, unlike 
     calibrated.survey().channels[0].volts_full_scale = 2.0;
     calibrated.survey().channels[0].volts_full_scale_sd_db = 0.6;
     calibrated.survey().channels[1].volts_full_scale_sd_db = 0.8;
-    CHECK(says(calibrated.sides(), "alike"));
+    CHECK(holds(calibrated.sides(), "alike"));
     CHECK(calibrated.source().evidence.at(0).sd.value_or(0) == Approx(std::hypot(0.1, 0.1, 1.0)));
     calibrated.source().levels[1].level_dbfs = -62.1;
-    CHECK(says(calibrated.sides(), "On the left"));
+    CHECK(holds(calibrated.sides(), "On the left"));
     calibrated.survey().channels[1].volts_full_scale.reset();   // one of them alone says nothing of volts
-    CHECK(says(calibrated.sides(), "alike, within 3 dB (as captured"));
+    CHECK(holds(calibrated.sides(), "alike, within 3 dB (as captured"));
     CHECK(calibrated.source().evidence.at(0).sd.value_or(0) == Approx(std::hypot(0.1, 0.1)));
 }
 
 TEST_CASE("a side that shows nothing of a source holds at most what noise hides", "[source_loudness]") {
     // a line stands out of four bins of noise: 4e-12, as a sine's level 10 lg 8e-12 = -110.97
     const auto said = [](double left_db, K kind = K::unexplained_tone) { return One(kind, {{Channel::left, left_db}}).sides(); };
-    CHECK(says(said(-60.0), "On the left it is at least 51 dB louder than right"));
-    CHECK(says(said(-60.0), "that speaks for the left lead"));
-    CHECK(says(said(-104.5), "On the left it is at least 6 dB louder"));
-    CHECK(says(said(-104.5), "that speaks for"));
+    CHECK(holds(said(-60.0), "On the left it is at least 51 dB louder than right"));
+    CHECK(holds(said(-60.0), "that speaks for the left lead"));
+    CHECK(holds(said(-104.5), "On the left it is at least 6 dB louder"));
+    CHECK(holds(said(-104.5), "that speaks for"));
     CHECK(said(-105.5).empty());   // too weak to tell
     for (const K kind : {K::hiss, K::crackle, K::clipping, K::heard_only}) CHECK(said(-60.0, kind).empty());
     One lines;
@@ -191,7 +192,7 @@ TEST_CASE("a side that shows nothing of a source holds at most what noise hides"
     gone.source().levels[0].take = "gone";
     CHECK(gone.sides().empty());
     One rear(K::unexplained_tone, {{Channel::rear_left, -60.0}, {Channel::rear_right, -80.0}}, {Channel::rear_left, Channel::rear_right});
-    CHECK(says(rear.sides(), "On the rear left it is 20 dB louder than rear right"));
+    CHECK(holds(rear.sides(), "On the rear left it is 20 dB louder than rear right"));
 }
 
 TEST_CASE("that sides differ is told early, that they don't last, and of hiss not at all", "[source_loudness]") {
@@ -201,12 +202,12 @@ TEST_CASE("that sides differ is told early, that they don't last, and of hiss no
     add_side_evidence(apart.surveys, apart.analysis);
     REQUIRE(apart.source().evidence.size() == 3);
     CHECK(apart.source().evidence[0].text == "first");
-    CHECK(says(apart.source().evidence[1].text, "On the left"));
+    CHECK(holds(apart.source().evidence[1].text, "On the left"));
     One alike(K::unexplained_tone, {{Channel::left, -60.0}, {Channel::right, -61.0}});
     alike.source().evidence = {first, second};
     add_side_evidence(alike.surveys, alike.analysis);
     REQUIRE(alike.source().evidence.size() == 3);
-    CHECK(says(alike.source().evidence[2].text, "alike"));
+    CHECK(holds(alike.source().evidence[2].text, "alike"));
     CHECK(One(K::hiss, {{Channel::left, -60.0}, {Channel::right, -61.0}}).sides().empty());
-    CHECK(says(One(K::hiss, {{Channel::left, -60.0}, {Channel::right, -70.0}}).sides(), "On the left"));
+    CHECK(holds(One(K::hiss, {{Channel::left, -60.0}, {Channel::right, -70.0}}).sides(), "On the left"));
 }

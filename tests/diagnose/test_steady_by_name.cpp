@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 
 #include "diagnose/made_survey.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 
@@ -69,7 +70,7 @@ TEST_CASE("the mains are told from loads and motors by which multiples stand and
         CHECK(s.found[0].kind == NoiseKind::mains_hum);
         CHECK(s.found[0].frequency_hz == Approx(row.spacing_hz).margin(0.03));
         CHECK(s.taken.lines_hz.size() == row.numbers.size());
-        CHECK(says(s.found[0].why, row.spacing_hz < 55.0 ? "50 Hz here" : "60 Hz here"));
+        CHECK(holds(s.found[0].why, row.spacing_hz < 55.0 ? "50 Hz here" : "60 Hz here"));
     }
 }
 
@@ -138,7 +139,7 @@ TEST_CASE("a bus is told by its lines, or by its rate alone where that is clear"
         CHECK(s.found.size() == 1);
         CHECK(s.found[0].kind == NoiseKind::bus_tone);
         CHECK(s.found[0].frequency_hz == Approx(row.spacing_hz).epsilon(0.0006));
-        CHECK(says(s.found[0].why, "frames of a serial bus (USB)"));
+        CHECK(holds(s.found[0].why, "frames of a serial bus (USB)"));
         CHECK(s.taken.combs.back().spacing_hz == Approx(row.spacing_hz).epsilon(0.0006));
         CHECK(s.taken.combs.back().most_mean_square == Approx(2e-8));
         CHECK(std::count(s.taken.lines_hz.begin(), s.taken.lines_hz.end(), s.found[0].harmonics[0].frequency_hz) == 1);
@@ -164,7 +165,7 @@ TEST_CASE("two buses are both told, the clearer first", "[by_name]") {
     s.buses();
     REQUIRE(s.found.size() == 2);
     CHECK(s.found[0].frequency_hz == Approx(800.0).margin(0.1));
-    CHECK(says(s.found[0].why, "slot pairs"));
+    CHECK(holds(s.found[0].why, "slot pairs"));
     CHECK(s.found[1].frequency_hz == Approx(1000.0).margin(0.1));
 }
 
@@ -220,7 +221,7 @@ TEST_CASE("the channel whose frames stand out most tells when, each its own powe
     const SteadyComb& phone = s.found[0];
     CHECK(phone.kind == NoiseKind::phone_burst);
     CHECK(phone.surprise == 50.0);
-    CHECK(says(phone.evidence.at(0).text, "from 1.0 to 9.0 s"));
+    CHECK(holds(phone.evidence.at(0).text, "from 1.0 to 9.0 s"));
     REQUIRE(phone.mean_square.size() == 3);
     CHECK(phone.mean_square[0] == Approx(3e-8));   // of the same teeth
     CHECK(phone.mean_square[1] == Approx(8e-8));

@@ -3,6 +3,7 @@
 
 #include "../../src/diagnose/noise_sources.hpp"
 #include "diagnose/made_survey.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 
@@ -56,7 +57,7 @@ TEST_CASE("a tone of another take that is a comb's line joins the comb", "[stead
     CHECK(one.confidence == 0.5);     // a tone's says nothing of a load
     CHECK(one.rests_on == "load: few low lines");
     REQUIRE(one.evidence.size() == 1);
-    CHECK(says(one.evidence[0].text, "In the other takes one line of it stands out"));
+    CHECK(holds(one.evidence[0].text, "In the other takes one line of it stands out"));
     CHECK(one.evidence[0].value == 240.0);
     CHECK(one.evidence[0].unit == "Hz");
     CHECK(one.evidence[0].sd == 0.02);

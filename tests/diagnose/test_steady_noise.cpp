@@ -3,6 +3,7 @@
 
 #include "../../src/diagnose/noise_sources.hpp"
 #include "diagnose/made_survey.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 
@@ -213,7 +214,7 @@ TEST_CASE("what is left over and lies on multiples of a few hertz is clicks", "[
     CHECK(found[0].kind == K::periodic_tick);
     CHECK(found[0].frequency_hz == Approx(11.0).margin(0.003));
     CHECK(found[0].mean_square[0] == Approx(9e-8));
-    CHECK(says(found[0].why, "9 lines"));
+    CHECK(holds(found[0].why, "9 lines"));
     // a line says ln(rate / 0.8 Hz); ln of the rates that are tried, and 7, must be surpassed: ln(ln 15 / 5e-5) + 7 = 17.9 up to 4 kHz.
     // Seven lines say 18.3 at 11 Hz, 17.7 at 10 Hz
     const std::vector<int> seven = {241, 263, 283, 307, 331, 347, 359};
@@ -320,5 +321,5 @@ TEST_CASE("a drifting line's turns belong to it", "[steady_noise]") {
     const auto found = s.found();
     REQUIRE(found.size() == 1);
     CHECK(found[0].rests_on == "motor: strays a little, with its turns");
-    CHECK(says(found[0].evidence.at(0).text, "3 more lines lie at multiples of 80.0 Hz"));
+    CHECK(holds(found[0].evidence.at(0).text, "3 more lines lie at multiples of 80.0 Hz"));
 }

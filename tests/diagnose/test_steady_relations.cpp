@@ -4,6 +4,7 @@
 
 #include "../../src/diagnose/confidence.hpp"
 #include "diagnose/made_survey.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 
@@ -87,8 +88,8 @@ TEST_CASE("what a source comes with is told from takes that differ in that alone
         CHECK(out.rests_on == row.rests_on);
         CHECK(out.confidence == Approx(*row.rests_on ? confidence_of(row.rests_on) : 0.1));
         REQUIRE(out.evidence.size() == 1);
-        CHECK(says(out.evidence[0].text, row.text));
-        CHECK(says(out.evidence[0].text, ": 20 dB louder than without, all else alike."));
+        CHECK(holds(out.evidence[0].text, row.text));
+        CHECK(holds(out.evidence[0].text, ": 20 dB louder than without, all else alike."));
         CHECK(out.evidence[0].value == Approx(20.0));
         CHECK(out.evidence[0].unit == "dB");
         CHECK(out.evidence[0].takes == std::vector<std::string>{"a", "b"});
@@ -156,7 +157,7 @@ TEST_CASE("six decibels tell a change, the strongest of several speaks", "[relat
     const NoiseSource told = both.related();
     REQUIRE(told.evidence.size() == 2);
     CHECK(told.evidence[0].value == Approx(20.0));
-    CHECK(says(told.evidence[0].text, "fan"));
+    CHECK(holds(told.evidence[0].text, "fan"));
     CHECK(told.evidence[1].value == Approx(14.0));
 }
 
@@ -211,7 +212,7 @@ TEST_CASE("a load that all takes with the source have in common and none without
     CHECK(out.kind == K::switched_load);
     CHECK(out.confidence == 0.1);
     REQUIRE(out.evidence.size() == 1);
-    CHECK(says(out.evidence[0].text, "It is there in the 2 takes with the load 'fan' on, and in none of the 1 without"));
+    CHECK(holds(out.evidence[0].text, "It is there in the 2 takes with the load 'fan' on, and in none of the 1 without"));
     CHECK(out.evidence[0].value == 2.0);
     CHECK(out.evidence[0].unit == "takes");
     CHECK(out.evidence[0].takes == std::vector<std::string>{"a", "b", "c"});
@@ -225,7 +226,7 @@ TEST_CASE("a load that all takes with the source have in common and none without
     const NoiseSource lone = one.related();
     CHECK(lone.kind == K::unexplained_tone);
     REQUIRE(lone.evidence.size() == 1);
-    CHECK(says(lone.evidence[0].text, "in the 1 take with the load 'fan' on"));
+    CHECK(holds(lone.evidence[0].text, "in the 1 take with the load 'fan' on"));
 
     Jobbed without = job(K::unexplained_tone);   // there with the load off, too
     without.add("d", -60.0).conditions.volume = 7.0;
@@ -246,7 +247,7 @@ TEST_CASE("a load that all takes with the source have in common and none without
     pair.add("a", -50.0).conditions.loads = {"fan"};
     pair.add("b", std::nullopt);
     REQUIRE(pair.related().evidence.size() == 1);
-    CHECK(says(pair.related().evidence[0].text, "It comes with the load 'fan'"));
+    CHECK(holds(pair.related().evidence[0].text, "It comes with the load 'fan'"));
 }
 
 TEST_CASE("what is there with the engine alone, steadily at 100 to 400 Hz, may be the field regulator", "[relations]") {
@@ -264,8 +265,8 @@ TEST_CASE("what is there with the engine alone, steadily at 100 to 400 Hz, may b
     CHECK(out.rests_on == "load: may be the field regulator");
     CHECK(out.confidence == Approx(13.0 / 19.0));   // 12 of 17 by the rule of succession
     REQUIRE(out.evidence.size() == 1);
-    CHECK(says(out.evidence[0].text, "only while the engine runs"));
-    CHECK(says(out.evidence[0].text, "200 Hz is in the range of an alternator's field regulator"));
+    CHECK(holds(out.evidence[0].text, "only while the engine runs"));
+    CHECK(holds(out.evidence[0].text, "200 Hz is in the range of an alternator's field regulator"));
     CHECK(out.evidence[0].value == 200.0);
     CHECK(out.evidence[0].unit == "Hz");
     CHECK(out.evidence[0].takes == std::vector<std::string>{"run"});

@@ -5,6 +5,7 @@
 #include <numbers>
 
 #include "../../src/diagnose/supply_words.hpp"
+#include "holds.hpp"
 
 using namespace hushtrace;
 
@@ -91,50 +92,49 @@ TEST_CASE("a slope names the ways that fit, and ranks no ground loop", "[supply_
 
 TEST_CASE("a slope and its ways are told with their figures", "[supply_probe]") {
     const FeedImpedance inductive = feed(1e-4, 5e-6);
-    const auto has = [](const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; };
     SupplyTransfer one = transfer(Channel::supply, 500, 5000, 1.25, 0.5);
     std::string text = words_of(one, &inductive);
-    CHECK(has(text, "Over the supply's voltage it goes by +1.2 dB a decade (+0.2 to +2.2 with 95 %), read from 500 Hz to 5.0 kHz."));
-    CHECK(has(text, "That fits magnetic pick-up, or a shared inductance (+0)."));
-    CHECK_FALSE(has(text, "isn't known"));
-    CHECK_FALSE(has(text, "half a decade"));
-    CHECK_FALSE(has(text, "Not calibrated"));
-    CHECK_FALSE(has(text, "Not used"));
-    CHECK_FALSE(has(text, "milliohm"));
-    CHECK(has(words_of(one, nullptr), "The feed's impedance isn't known; it is taken for an inductance at these lines."));
+    CHECK(holds(text, "Over the supply's voltage it goes by +1.2 dB a decade (+0.2 to +2.2 with 95 %), read from 500 Hz to 5.0 kHz."));
+    CHECK(holds(text, "That fits magnetic pick-up, or a shared inductance (+0)."));
+    CHECK_FALSE(holds(text, "isn't known"));
+    CHECK_FALSE(holds(text, "half a decade"));
+    CHECK_FALSE(holds(text, "Not calibrated"));
+    CHECK_FALSE(holds(text, "Not used"));
+    CHECK_FALSE(holds(text, "milliohm"));
+    CHECK(holds(words_of(one, nullptr), "The feed's impedance isn't known; it is taken for an inductance at these lines."));
     // 2 sd and 6 dB either way: 20 less 6.5 is 13.5
     one.slope_db_per_decade = Reading{12.9, 0.25, {}};
-    CHECK_FALSE(has(words_of(one, &inductive), "capacitive"));
+    CHECK_FALSE(holds(words_of(one, &inductive), "capacitive"));
     one.slope_db_per_decade = Reading{13.7, 0.25, {}};
-    CHECK(has(words_of(one, &inductive), "capacitive"));
+    CHECK(holds(words_of(one, &inductive), "capacitive"));
     one.slope_db_per_decade = Reading{26.3, 0.25, {}};
-    CHECK(has(words_of(one, &inductive), "capacitive"));
+    CHECK(holds(words_of(one, &inductive), "capacitive"));
     one.slope_db_per_decade = Reading{26.7, 0.25, {}};
-    CHECK(has(words_of(one, &inductive), "No single way"));
+    CHECK(holds(words_of(one, &inductive), "No single way"));
     // several fit: the last after an "or"
     one.slope_db_per_decade = Reading{10.0, 3.0, {}};
-    CHECK(has(words_of(one, &inductive), "a shared inductance (+0) or capacitive pick-up"));
+    CHECK(holds(words_of(one, &inductive), "a shared inductance (+0) or capacitive pick-up"));
     one.slope_db_per_decade = Reading{0.0, 8.0, {}};
-    CHECK(has(words_of(one, &inductive), "share (-20), magnetic pick-up, or a shared inductance (+0) or capacitive"));
+    CHECK(holds(words_of(one, &inductive), "share (-20), magnetic pick-up, or a shared inductance (+0) or capacitive"));
     for (const double decades : {0.49, 0.51}) {
         one.decades = decades;
-        CHECK(has(words_of(one, &inductive), "less than half a decade") == (decades < 0.5));
+        CHECK(holds(words_of(one, &inductive), "less than half a decade") == (decades < 0.5));
     }
     one.calibrated = false;
     one.spoilt = true;
     text = words_of(one, &inductive);
-    CHECK(has(text, "Not calibrated: the ratio is that of sample values"));
-    CHECK(has(text, "Not used: the probe itself changed the noise."));
+    CHECK(holds(text, "Not calibrated: the ratio is that of sample values"));
+    CHECK(holds(text, "Not used: the probe itself changed the noise."));
     SupplyTransfer current = transfer(Channel::supply_current, 500, 5000, 0, 1);
     current.shared_mohm = Reading{2.5, 0.15, {}};
     current.shared_at_hz = 1500.0;
     text = words_of(current, &inductive);
-    CHECK(has(text, "Over the supply's current"));
-    CHECK(has(text, "a resistance that supply and signal share (+0)"));
-    CHECK(has(text, "Signal over current is 2.5 milliohm (to 0.3) at 1.5 kHz"));
+    CHECK(holds(text, "Over the supply's current"));
+    CHECK(holds(text, "a resistance that supply and signal share (+0)"));
+    CHECK(holds(text, "Signal over current is 2.5 milliohm (to 0.3) at 1.5 kHz"));
     current.slope_db_per_decade.reset();
     current.points = {{500, {0, 0.1, {}}, 0.5}, {510, {0, 0.1, {}}, 0.97}, {520, {0, 0.1, {}}, 0.6}};
-    CHECK(has(words_of(current, &inductive), "Its lines go with the supply's current (coherence 0.97)"));
+    CHECK(holds(words_of(current, &inductive), "Its lines go with the supply's current (coherence 0.97)"));
 }
 
 TEST_CASE("a feed's impedance is told in milliohm and microhenry, with its capacitors where they show", "[supply_probe]") {

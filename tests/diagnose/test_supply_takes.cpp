@@ -6,6 +6,7 @@
 #include "../../src/diagnose/probe_twin.hpp"
 #include "../../src/diagnose/supply_probe.hpp"
 #include "diagnose/made_survey.hpp"
+#include "holds.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
 #include "temporary_folder.hpp"
@@ -123,10 +124,10 @@ TEST_CASE("a signal over the supply's voltage is read at a source's lines, in vo
     CHECK_FALSE(out.shared_mohm);   // of a voltage it is no resistance
     CHECK_FALSE(out.spoilt);
     CHECK_FALSE(out.twin);
-    CHECK(says(out.text, "Over the supply's voltage it goes by"));
-    CHECK(says(out.text, "read from 150 Hz to 1.2 kHz"));
+    CHECK(holds(out.text, "Over the supply's voltage it goes by"));
+    CHECK(holds(out.text, "read from 150 Hz to 1.2 kHz"));
     CHECK(job.codes() == Codes{"no_probe_twin"});
-    CHECK(says(job.said("no_probe_twin"), "a.wav: no take like it without the probe"));
+    CHECK(holds(job.said("no_probe_twin"), "a.wav: no take like it without the probe"));
     job.opened.job.interface.volts_full_scale = {std::nullopt, 8.0};
     job.read();
     CHECK_FALSE(job.analysis.supply_transfers.at(0).calibrated);
@@ -138,7 +139,7 @@ TEST_CASE("a signal over the supply's current that does not go with frequency is
     job.add_usual(0.001, 0.01, Channel::supply_current).channels[0] = Channel::right;
     job.surveys.front().channels[0].channel = Channel::right;
     CHECK(job.codes() == Codes{"clamp_scale_unknown"});
-    CHECK(says(job.said("clamp_scale_unknown"), "the supply's current has no scale"));
+    CHECK(holds(job.said("clamp_scale_unknown"), "the supply's current has no scale"));
     job.opened.job.interface.amps_per_volt = 10.0;
     job.opened.job.interface.volts_full_scale_sd_db = {0.3, 0.4};
     CHECK(job.codes() == Codes{"no_probe_twin"});
@@ -172,7 +173,7 @@ TEST_CASE("what keeps a probe's take from being read is said", "[supply_takes]")
     CHECK(with([](Take& t) { t.faults = {TakeFault::overload}; }).empty());   // said where the noise is read
     CHECK(with([](Take& t) { t.channels = {Channel::left}; }).empty());
     CHECK(with([](Take& t) { t.channels = {Channel::left, Channel::supply, Channel::right}; }) == Codes{"supply_unreadable"});
-    CHECK(says(job.said("supply_unreadable"), "a.wav: the file's channels aren't those"));
+    CHECK(holds(job.said("supply_unreadable"), "a.wav: the file's channels aren't those"));
     CHECK(with([](Take& t) { t.channels = {Channel::supply_current, Channel::supply}; }).at(0) == "clamp_scale_unknown");
     Probed alone;
     Take& lone = alone.add("a.wav", {Channel::supply}, {lines(0.01)});
@@ -192,7 +193,7 @@ TEST_CASE("a probe that is silent, clips or has nothing in common with the signa
     Probed silent;
     silent.add("a.wav", {Channel::left, Channel::supply}, {lines(0.001), std::vector<double>(static_cast<std::size_t>(kRate * kSeconds), 0.25)});
     CHECK(silent.codes() == Codes{"supply_silent"});
-    CHECK(says(silent.said("supply_silent"), "the supply's voltage is silent"));
+    CHECK(holds(silent.said("supply_silent"), "the supply's voltage is silent"));
     Probed clipped;
     std::vector<double> loud = lines(0.01);
     loud[100] = loud[101] = 1.0;
@@ -201,7 +202,7 @@ TEST_CASE("a probe that is silent, clips or has nothing in common with the signa
     Probed other;
     other.add("a.wav", {Channel::left, Channel::supply}, {lines(0.001), lines(0.01, 171.3)});
     CHECK(other.codes() == Codes{"supply_not_common"});
-    CHECK(says(other.said("supply_not_common"), "load-1 has no line in common with the supply's voltage"));
+    CHECK(holds(other.said("supply_not_common"), "load-1 has no line in common with the supply's voltage"));
     CHECK(other.analysis.supply_transfers.empty());
     Probed unfollowed;
     unfollowed.add_usual();
@@ -232,14 +233,14 @@ TEST_CASE("a probe that changes the noise spoils its take, held against the same
     put(job.surveys.front(), 1e-6);   // not followed in the twin: by what lies where its lines pass
     put(job.surveys.back(), 1e-7);
     CHECK(job.codes() == Codes{"probe_spoils"});
-    CHECK(says(job.said("probe_spoils"), "with the probe on the supply load-1 is 10.0 dB louder than in b.wav"));
+    CHECK(holds(job.said("probe_spoils"), "with the probe on the supply load-1 is 10.0 dB louder than in b.wav"));
     REQUIRE(job.analysis.supply_transfers.size() == 1);
     CHECK(job.analysis.supply_transfers[0].spoilt);
     CHECK(job.analysis.supply_transfers[0].twin == std::optional<std::string>("b.wav"));
-    CHECK(says(job.analysis.supply_transfers[0].text, "the probe itself changed the noise"));
+    CHECK(holds(job.analysis.supply_transfers[0].text, "the probe itself changed the noise"));
     put(job.surveys.back(), 1e-5);
     job.read();
-    CHECK(says(job.said("probe_spoils"), "10.0 dB quieter"));
+    CHECK(holds(job.said("probe_spoils"), "10.0 dB quieter"));
     for (const double change_db : {3.9, 4.1}) {   // takes at idle repeat to 4 dB
         put(job.surveys.back(), 1e-6 * std::pow(10.0, -0.1 * change_db));
         CHECK(job.codes() == (change_db > 4.0 ? Codes{"probe_spoils"} : Codes{}));
@@ -365,7 +366,7 @@ TEST_CASE("voltage over current at lines that sweep gives the feed's resistance,
     CHECK(read.from_hz > 100.0);
     CHECK(read.from_hz < 300.0);
     CHECK(read.to_hz > 1200.0);
-    CHECK(says(read.text, "milliohm"));
+    CHECK(holds(read.text, "milliohm"));
     // the scales' 1 dB together is 11.5 %
     CHECK(read.resistance_ohm.sd == Approx(0.115 * read.resistance_ohm.value).epsilon(0.1));
     CHECK(read.inductance_h.sd == Approx(0.115 * read.inductance_h.value).epsilon(0.1));

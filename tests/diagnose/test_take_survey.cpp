@@ -8,6 +8,7 @@
 #include "../../src/diagnose/programme.hpp"
 #include "../../src/diagnose/steady_survey.hpp"
 #include "diagnose/made_survey.hpp"
+#include "holds.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/signal/take_file.hpp"
 #include "hushtrace/signal/tone_programme.hpp"
@@ -97,7 +98,7 @@ TEST_CASE("a take's survey holds each signal channel's noise and lines, with its
     CHECK(left.lines.empty());
     REQUIRE(survey.warnings.size() == 1);   // 2.5 s of 4
     CHECK(survey.warnings[0].code == "long_take");
-    CHECK(says(survey.warnings[0].text, "followed through the first 2 s; levels and floor are of all 4 s"));
+    CHECK(holds(survey.warnings[0].text, "followed through the first 2 s; levels and floor are of all 4 s"));
 }
 
 TEST_CASE("a take that can't be surveyed says why", "[survey]") {
@@ -141,7 +142,7 @@ TEST_CASE("a take made with a tone file is read as any other where no marker sou
         const TakeSurvey cut = survey_take(disk.opened, take);
         REQUIRE(cut.warnings.size() == 1);
         CHECK(cut.warnings[0].code == "take_cut_short");
-        CHECK(says(cut.warnings[0].text, "a.flac: cut short"));
+        CHECK(holds(cut.warnings[0].text, "a.flac: cut short"));
         CHECK(cut.warnings[0].take == std::optional<std::string>("a.flac"));
         CHECK(cut.duration_s < plain.duration_s);
     }
@@ -284,12 +285,12 @@ TEST_CASE("a tone that clips is a finding with its share, its limit and each cha
     CHECK(found.level_dbfs == found.levels[0].level_dbfs);   // the louder one's
     CHECK_FALSE(found.level_dbv);
     REQUIRE(found.evidence.size() == 2);
-    CHECK(says(found.evidence[0].text, "left: The tone runs into a rail, "));
-    CHECK(says(found.evidence[0].text, "A sine would touch the limit at -8.4 dBFS."));
+    CHECK(holds(found.evidence[0].text, "left: The tone runs into a rail, "));
+    CHECK(holds(found.evidence[0].text, "A sine would touch the limit at -8.4 dBFS."));
     CHECK(found.evidence[0].unit == "dBFS");
     CHECK(found.evidence[0].value == Approx(20.0 * std::log10(0.38)).margin(0.02));
-    CHECK(says(found.evidence[1].text, "right: The tone runs into a rail, 2.5 dB past where it starts."));   // 20 lg(4 / 3)
-    CHECK(says(found.evidence[1].text, "A sine would touch the limit at 1.06 V."));   // 0.3 * 5 V / sqrt 2
+    CHECK(holds(found.evidence[1].text, "right: The tone runs into a rail, 2.5 dB past where it starts."));   // 20 lg(4 / 3)
+    CHECK(holds(found.evidence[1].text, "A sine would touch the limit at 1.06 V."));   // 0.3 * 5 V / sqrt 2
     CHECK(found.evidence[1].unit == "dBV");
     CHECK(found.evidence[1].takes == std::vector<std::string>{"a.wav"});
     // what is clean, or not to be heard, is none

@@ -3,6 +3,7 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "holds.hpp"
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/page.hpp"
 #include "hushtrace/report/picture.hpp"
@@ -14,8 +15,6 @@ using namespace hushtrace;
 using Json = nlohmann::json;
 
 namespace {
-
-bool holds(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
 
 /// Gain falls by a first-order low-pass at 8 kHz; above 12 kHz noise covers it.
 Transfer response(double gain) {

@@ -3,6 +3,7 @@
 #include <random>
 
 #include "comparison_sample.hpp"
+#include "holds.hpp"
 #include "hushtrace/signal/error.hpp"
 
 using namespace hushtrace;
@@ -13,8 +14,6 @@ using made::Json;
 using made::Record;
 
 namespace {
-
-bool holds(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
 
 const Json kSine = {{"kind", "sine"}, {"frequency_hz", 997}, {"level_dbfs", 0}, {"via", "stick"}};
 

@@ -2,6 +2,7 @@
 #include <cmath>
 
 #include "comparison_sample.hpp"
+#include "holds.hpp"
 #include "hushtrace/signal/error.hpp"
 
 using namespace hushtrace;
@@ -44,8 +45,6 @@ std::string refusal(const Record& before, const Record& after) {
     }
     return "";
 }
-
-bool holds(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
 
 }  // namespace
 

@@ -6,6 +6,7 @@
 #include <limits>
 #include <regex>
 
+#include "holds.hpp"
 #include "hushtrace/report/labels.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "report/entry_sample.hpp"
@@ -14,8 +15,6 @@
 using namespace hushtrace;
 
 namespace {
-
-bool holds(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
 
 std::vector<std::smatch> all_of(const std::string& text, const std::string& pattern) {
     const std::regex wanted(pattern);

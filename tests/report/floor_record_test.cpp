@@ -4,6 +4,7 @@
 #include <nlohmann/json.hpp>
 #include <sstream>
 
+#include "holds.hpp"
 #include "hushtrace/job/shown_text.hpp"
 #include "hushtrace/report/document.hpp"
 #include "hushtrace/report/floor_picture.hpp"
@@ -15,8 +16,6 @@ using namespace hushtrace;
 namespace {
 
 const std::string kEvil = "</text><script>alert('x')</script>\"&\x1b[31m";
-
-bool holds(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
 
 FloorReading floor_of(Channel channel, double level_dbv) {
     FloorReading out;

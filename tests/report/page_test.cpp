@@ -9,6 +9,7 @@
 #include <set>
 #include <sstream>
 
+#include "holds.hpp"
 #include "hushtrace/report/markup.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "report/entry_sample.hpp"
@@ -18,10 +19,6 @@ using namespace hushtrace;
 namespace fs = std::filesystem;
 
 namespace {
-
-bool holds(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
-}
 
 Analyses both() {
     Analyses analyses;

@@ -3,6 +3,7 @@
 #include <catch2/catch.hpp>
 #include <sstream>
 
+#include "holds.hpp"
 #include "hushtrace/report/wording.hpp"
 #include "report/sample.hpp"
 
@@ -16,9 +17,6 @@ void require_80_columns(const std::string& text) {
         INFO(line);
         CHECK(display_width(line) <= 80);
     }
-}
-bool holds(const std::string& text, const std::string& part) {
-    return text.find(part) != std::string::npos;
 }
 
 }  // namespace
