@@ -89,3 +89,10 @@ def differences(name, document):
     now = lines_of(document)
     return [f"{path}: {kept.get(path, 'nothing')} was kept, {now.get(path, 'nothing')} is said" for path in sorted(kept.keys() | now.keys())
             if path not in kept or path not in now or not same(kept[path], now[path])]
+
+
+def held(check, name, document):
+    """Nothing of it has moved from what was kept."""
+    found = differences(name, document)
+    moved = "".join("\n        " + one for one in found[:12])
+    check.that(not found, f"{name}: {len(found)} of {len(lines_of(document))} values moved{moved}")
