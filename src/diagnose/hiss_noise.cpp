@@ -15,13 +15,13 @@ bool swept(const TakeSurvey& survey) {
            std::any_of(survey.families.begin(), survey.families.end(), [](const MovingFamily& family) { return family.wander > widest_idle; });
 }
 
-/// What the interface's own noise, taken off in power, leaves open of a hiss: the channel's part of it is `left`.
-void widen_by_own(LevelInTake& level, const Reading& with_own, double own, double left, const ChannelSurvey& channel) {
+/// What the channel's own reading leaves open of its hiss: `left`, of which the interface's noise `own` was taken off in power.
+void say_spread(LevelInTake& level, const Reading& with_own, double own, double left, const ChannelSurvey& channel) {
     const double own_sd = own * (power_from_decibels(kOwnNoiseSd_db) - 1.0);
-    level.sd_db = decibels_from_power(1.0 + std::hypot(with_own.sd, own_sd) / left);
+    level.sd_db = std::max(level.sd_db, decibels_from_power(1.0 + std::hypot(with_own.sd, own_sd) / left));
     if (level.level_dbv && channel.volts_full_scale_sd_db)
         level.dbv_sd_db = std::hypot(level.sd_db, *channel.volts_full_scale_sd_db);
-    if (with_own.value < 2.0 * own) level.limited_by = LimitedBy::interface;
+    level.limited_by = own > 0.0 && with_own.value < 2.0 * own ? LimitedBy::interface : with_own.limited_by;
 }
 
 }  // namespace
@@ -53,14 +53,10 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
     hiss->kind = NoiseKind::hiss;
     hiss->band_hz = {20.0, survey.channels.front().hiss.upper_hz};
     std::size_t added = hiss->levels.size();
-    add_levels(*hiss, survey, power, as_level_dbfs(survey.channels.front().hiss.all.unweighted).sd);
-    for (std::size_t c = 0; c < power.size(); ++c) {
-        if (!(power[c] > 0.0)) continue;
-        const Reading& with_own = survey.channels[c].hiss.all.unweighted;
-        hiss->levels[added].limited_by = with_own.limited_by;
-        if (own_power[c] > 0.0) widen_by_own(hiss->levels[added], with_own, own_power[c], power[c], survey.channels[c]);
-        ++added;
-    }
+    add_levels(*hiss, survey, power, 0.0);
+    for (std::size_t c = 0; c < power.size(); ++c)
+        if (power[c] > 0.0)
+            say_spread(hiss->levels[added++], survey.channels[c].hiss.all.unweighted, own_power[c], power[c], survey.channels[c]);
     hiss->confidence = std::max(hiss->confidence, known ? 0.85 : 0.4);
     if (hiss->evidence.empty())
         hiss->evidence.push_back({known ? "Smooth noise, above what the set-up makes by itself (taken off)."

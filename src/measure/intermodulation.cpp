@@ -167,9 +167,12 @@ Reading total_of(const std::vector<IntermodulationProduct>& products, double ref
     for (const IntermodulationProduct& one : products) highest = std::max(highest, one.order());
     double power = 0, variance = 0;
     for (int order = 2; order <= highest; ++order) {
-        const Reading one = order_ratio(products, order, 0.0);
+        const Reading one = order_ratio(products, order, reference_relative_sd);
         power += one.value * one.value;
-        const double sd = 2.0 * one.value * one.sd + one.sd * one.sd;  // of its square, towards higher values
+        // without what the reference gives to all orders alike; of its square, towards higher values
+        const double common = one.value * reference_relative_sd;
+        const double own = std::sqrt(std::max(0.0, one.sd * one.sd - common * common));
+        const double sd = 2.0 * one.value * own + own * own;
         variance += sd * sd;
     }
     return ratio_from_power(power, std::sqrt(variance), reference_relative_sd);

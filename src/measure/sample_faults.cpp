@@ -11,7 +11,7 @@ constexpr std::uint64_t rail_run = 3, hard_rail_run = 2, flat_run = 3, flat_occa
 constexpr std::uint64_t zero_run = 32, held_run = 64;
 constexpr double hard_rail = 0.99999, flat_least = 0.9;
 constexpr double zero_steps = 8, held_steps = 64;  // rms of the sound around a gap, in steps of its grid
-constexpr double recent_s = 0.00025, longest_gap_s = 2.0;
+constexpr double recent_s = 0.00025, recent_least = 8, longest_gap_s = 2.0;   // at least so many samples
 constexpr std::size_t most_kept = 2000;
 
 constexpr std::uint64_t window = 32, ring = 1U << 14U, furthest = 8192, least_replay = 64;
@@ -90,7 +90,7 @@ void SampleRunFinder::step(double sample) {
             grid_ = grid_ == 0 ? difference : std::min(grid_, difference);
         }
     }
-    if (equal_length_ <= 2) recent_power_ += (sample * sample - recent_power_) / (recent_s * rate_);
+    if (equal_length_ <= 2) recent_power_ += (sample * sample - recent_power_) / std::max(recent_least, recent_s * rate_);
     last_ = sample;
     ++position_;
 }

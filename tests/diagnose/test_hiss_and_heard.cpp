@@ -56,6 +56,14 @@ TEST_CASE("hiss of which nobody knows how much the set-up makes is told with lit
     CHECK(hiss.evidence[0].value == 0);
     // the reading's own spread, 10 % of the first channel, is the level's
     CHECK(Hissing().told().front().levels[0].sd_db == Approx(10 * std::log10(1.1)));
+    // each channel has its own
+    Hissing unlike(2);
+    unlike.survey.channels[1].hiss.all.unweighted.sd = 3e-9;
+    unlike.survey.channels[1].volts_full_scale_sd_db = 0.5;
+    const auto both = unlike.told();
+    CHECK(both.front().levels[0].sd_db == Approx(10 * std::log10(1.1)));
+    CHECK(both.front().levels[1].sd_db == Approx(10 * std::log10(1.3)));
+    CHECK(*both.front().levels[1].dbv_sd_db == Approx(std::hypot(10 * std::log10(1.3), 0.5)));
     // no surer than so few averages make it: 0.3 of one
     Hissing brief;
     brief.survey.channels[0].spectrum.effective_averages = 1;

@@ -202,6 +202,13 @@ TEST_CASE("holes of zeros and held values are found in noise, quiet stretches ar
         std::fill_n(samples.begin() + 50000, 128, samples[49999]);
         require_one_dropout_at(faults_in(samples), 50000.0 / 48000, 1e-3);
     }
+    SECTION("as well at rates at which a quarter of a millisecond is no time") {
+        const double rate = GENERATE(1000.0, 2000.0, 4000.0, 8000.0, 16000.0);
+        CAPTURE(rate);
+        CHECK(faults_in(samples, rate).dropout_count == 0);
+        for (const std::size_t hole : {5000u, 30001u, 70003u}) std::fill_n(samples.begin() + static_cast<std::ptrdiff_t>(hole), 48, 0.0);
+        CHECK(faults_in(samples, rate).dropout_count == 3);
+    }
     SECTION("a fade to digital silence and back") {
         for (std::size_t i = 0; i < samples.size(); ++i) {
             const double gain = std::clamp(std::abs(static_cast<double>(i) - 48000) / 24000 - 0.5, 0.0, 1.0);
