@@ -10,36 +10,36 @@
 /// Surveys of takes as they would be read, made by hand: what they mean can be worked out on paper.
 namespace even_survey {
 
-/// A spectrum of 1 Hz bins up to 12 kHz with even noise, averaged a hundred times over 10 s.
-inline hushtrace::PowerSpectrum even_spectrum(double density) {
+/// A spectrum of 1 Hz bins up to half the rate with even noise, averaged so many times over so many seconds.
+inline hushtrace::PowerSpectrum even_spectrum(double density, std::size_t rate_hz = 24000, std::size_t averages = 100, double seconds = 10) {
     hushtrace::PowerSpectrum spectrum;
-    spectrum.sample_rate_hz = 24000;
-    spectrum.length = 24000;
+    spectrum.sample_rate_hz = static_cast<double>(rate_hz);
+    spectrum.length = rate_hz;
     spectrum.noise_bandwidth_hz = 1.5;   // a Hann window's
-    spectrum.segments = 100;
-    spectrum.effective_averages = 100;
-    spectrum.effective_duration_s = 10;
-    spectrum.density.assign(12001, density);
+    spectrum.segments = averages;
+    spectrum.effective_averages = static_cast<double>(averages);
+    spectrum.effective_duration_s = seconds;
+    spectrum.density.assign(rate_hz / 2 + 1, density);
     return spectrum;
 }
 
-/// A take of 10 s and its survey, which points at it.
+/// A take of 10 s (unless asked otherwise) and its survey, which points at it.
 struct MadeTake {
     hushtrace::Take take;
     hushtrace::TakeSurvey survey;
     explicit MadeTake(const std::string& file, hushtrace::Engine engine = hushtrace::Engine::off, std::size_t channels = 1,
-                      double density = 1e-14) {
+                      double density = 1e-14, std::size_t rate_hz = 24000, std::size_t averages = 100, double seconds = 10) {
         take.file = file;
         take.conditions.engine = engine;
         survey.take = &take;
-        survey.duration_s = 10;
-        survey.sample_rate_hz = 24000;
+        survey.duration_s = seconds;
+        survey.sample_rate_hz = static_cast<double>(rate_hz);
         for (std::size_t c = 0; c < channels; ++c) {
             hushtrace::ChannelSurvey& channel = survey.channels.emplace_back();
             channel.channel = c == 0 ? hushtrace::Channel::left : hushtrace::Channel::right;
             channel.file_channel = c;
-            channel.spectrum = even_spectrum(density);
-            channel.floor_density.assign(12001, density);
+            channel.spectrum = even_spectrum(density, rate_hz, averages, seconds);
+            channel.floor_density = channel.spectrum.density;
             take.channels.push_back(channel.channel);
         }
     }

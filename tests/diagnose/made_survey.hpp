@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "../../src/diagnose/steady_parts.hpp"
+#include "even_survey.hpp"
 
 /// Surveys made by hand: what a take would show, without its sound.
 namespace hushtrace {
@@ -46,13 +47,7 @@ inline StillLine& stand(StillSpectrum& s, double frequency_hz, double mean_squar
 inline ChannelSurvey quiet_channel(Channel channel, double bin_hz = 1.0, double rate_hz = 16000.0) {
     ChannelSurvey out;
     out.channel = channel;
-    out.spectrum.sample_rate_hz = rate_hz;
-    out.spectrum.length = static_cast<std::size_t>(rate_hz);
-    out.spectrum.noise_bandwidth_hz = 1.5;
-    out.spectrum.segments = 20;
-    out.spectrum.effective_averages = 20;
-    out.spectrum.effective_duration_s = 20;
-    out.spectrum.density.assign(out.spectrum.length / 2 + 1, kMadeNoise);
+    out.spectrum = even_survey::even_spectrum(kMadeNoise, static_cast<std::size_t>(rate_hz), 20, 20);
     out.floor_density = out.spectrum.density;
     out.still = quiet_still(bin_hz, rate_hz);
     out.brief = quiet_still(4.0 * bin_hz, rate_hz);

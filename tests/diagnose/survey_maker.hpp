@@ -3,6 +3,7 @@
 #include <vector>
 
 #include "../../src/diagnose/noise_sources.hpp"
+#include "even_survey.hpp"
 
 /// What a take holds, set by hand, for the tests of what it means.
 namespace survey_maker {
@@ -20,32 +21,15 @@ inline Track track(double hz, double share = 0, double seconds = 10) {
 }
 
 /// A take of some seconds, its channels left and right (as many as are asked for) with flat noise of density 1e-9 up to 24 kHz, 1 Hz a bin.
-struct Made {
-    Take take;
-    TakeSurvey survey;
-
-    explicit Made(std::size_t channels = 1, Engine engine = Engine::off, const std::string& file = "takes/a.wav", double seconds = 10) {
-        take.file = file;
-        take.conditions.engine = engine;
-        survey.take = &take;
-        survey.duration_s = seconds;
-        survey.sample_rate_hz = 48000;
-        survey.channels.resize(channels);
-        for (std::size_t c = 0; c < channels; ++c) {
-            ChannelSurvey& channel = survey.channels[c];
-            channel.channel = c == 0 ? Channel::left : Channel::right;
-            channel.bursts.duration_s = seconds;
-            channel.bursts.expected_by_chance = 0.18;
-            channel.bursts.usual_mean_square = 1e-6;
-            channel.spectrum.sample_rate_hz = 48000;
-            channel.spectrum.length = 48000;
-            channel.spectrum.effective_averages = 10;
-            channel.spectrum.density.assign(24001, 1e-9);
-            channel.floor_density = channel.spectrum.density;
+struct Made : even_survey::MadeTake {
+    explicit Made(std::size_t channels = 1, Engine engine = Engine::off, const std::string& file = "takes/a.wav", double seconds = 10)
+        : MadeTake(file, engine, channels, 1e-9, 48000, 10, seconds) {
+        for (ChannelSurvey& one : survey.channels) {
+            one.bursts.duration_s = seconds;
+            one.bursts.expected_by_chance = 0.18;
+            one.bursts.usual_mean_square = 1e-6;
         }
     }
-    Made(const Made&) = delete;
-    Made& operator=(const Made&) = delete;
 
     ChannelSurvey& channel(std::size_t c = 0) { return survey.channels[c]; }
     MovingFamily& add_family(double hz, double wander = 0.02, std::size_t lines = 1) {
