@@ -18,7 +18,7 @@ bool swept(const TakeSurvey& survey) {
 /// What the channel's own reading leaves open of its hiss: `left`, of which the interface's noise `own` was taken off in power.
 void say_spread(LevelInTake& level, const Reading& with_own, double own, double left, const ChannelSurvey& channel) {
     const double own_sd = own * (power_from_decibels(kOwnNoiseSd_db) - 1.0);
-    level.sd_db = std::max(level.sd_db, decibels_from_power(1.0 + std::hypot(with_own.sd, own_sd) / left));
+    level.sd_db = decibels_from_power(1.0 + std::hypot(with_own.sd, own_sd) / left);
     if (level.level_dbv && channel.volts_full_scale_sd_db)
         level.dbv_sd_db = std::hypot(level.sd_db, *channel.volts_full_scale_sd_db);
     level.limited_by = own > 0.0 && with_own.value < 2.0 * own ? LimitedBy::interface : with_own.limited_by;
@@ -53,7 +53,7 @@ void add_hiss(std::list<NoiseSource>& sources, const TakeSurvey& survey, const C
     hiss->kind = NoiseKind::hiss;
     hiss->band_hz = {20.0, survey.channels.front().hiss.upper_hz};
     std::size_t added = hiss->levels.size();
-    add_levels(*hiss, survey, power, 0.0);
+    add_levels(*hiss, survey, power, 0.0);   // their spread comes below
     for (std::size_t c = 0; c < power.size(); ++c)
         if (power[c] > 0.0)
             say_spread(hiss->levels[added++], survey.channels[c].hiss.all.unweighted, own_power[c], power[c], survey.channels[c]);

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <list>
 
 #include "hushtrace/diagnose/loudness.hpp"
@@ -27,6 +28,7 @@
 #include "source_traces.hpp"
 #include "steady_relations.hpp"
 #include "supply_probe.hpp"
+#include "survey_takes.hpp"
 
 namespace hushtrace {
 namespace {
@@ -84,37 +86,46 @@ void look_at_held_tones(const OpenedJob& job, std::list<NoiseSource>& clipping, 
     }
 }
 
+/// Why a noise take is not even read.
+std::optional<Warning> left_out(const Take& take) {
+    if (take.has(TakeFault::overload))
+        return Warning{"take_overloaded",
+                       take.file + ": the interface's input was overloaded; left out. Lower its gain or use a pad, and capture again.", take.file};
+    if (take.has(TakeFault::source_muted))
+        return Warning{"take_muted", take.file + ": the source muted its output; left out. Play the near_silence tone while capturing.", take.file};
+    return std::nullopt;
+}
+
 /// Reads every noise take; those that can't be used are left out with a warning that names them.
 std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& clipping, NoiseAnalysis& out) {
     std::list<TakeSurvey> surveys;
     std::size_t asked = 0, aside = 0;
     std::string last_fault;
+    const auto leave_out = [&](Warning why) {
+        last_fault = why.text;
+        out.warnings.push_back(std::move(why));
+    };
+    std::vector<const Take*> sound;
     for (const Take& take : job.job.takes) {
         if (!plays_nothing(take)) continue;
         ++asked;
-        if (std::none_of(take.channels.begin(), take.channels.end(), carries_signal)) {
+        if (std::none_of(take.channels.begin(), take.channels.end(), carries_signal))
             ++aside;  // it tells of the supply alone
-            continue;
-        }
-        const auto leave_out = [&](const char* code, const std::string& why) {
-            out.warnings.push_back({code, why, take.file});
-            last_fault = why;
-        };
-        if (take.has(TakeFault::overload)) {
-            leave_out("take_overloaded", take.file +
-                                             ": the interface's input was overloaded; left out. Lower its "
-                                             "gain or use a pad, and capture again.");
-            continue;
-        }
-        if (take.has(TakeFault::source_muted)) {
-            leave_out(
-                "take_muted",
-                take.file +
-                    ": the source muted its output; left out. Play the near_silence tone while capturing.");
+        else
+            sound.push_back(&take);
+    }
+    std::vector<const Take*> usable;
+    std::copy_if(sound.begin(), sound.end(), std::back_inserter(usable), [](const Take* take) { return !left_out(*take); });
+    auto read = survey_takes(job, usable);
+    auto next = read.begin();
+    for (const Take* one : sound) {
+        const Take& take = *one;
+        if (auto why = left_out(take)) {
+            leave_out(std::move(*why));
             continue;
         }
         try {
-            surveys.push_back(survey_take(job, take));
+            surveys.push_back((next++)->get());
             if (!take.tone && holds_programme(surveys.back())) {
                 surveys.pop_back();
                 ++aside;
@@ -122,7 +133,7 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& c
                 continue;
             }
         } catch (const Error& error) {
-            leave_out("take_unreadable", named_as_in_job(job, take, error.what()));
+            leave_out({"take_unreadable", named_as_in_job(job, take, error.what()), take.file});
             continue;
         }
         out.takes.push_back(take.file);

@@ -64,10 +64,10 @@ TEST_CASE("hiss of which nobody knows how much the set-up makes is told with lit
     CHECK(both.front().levels[0].sd_db == Approx(10 * std::log10(1.1)));
     CHECK(both.front().levels[1].sd_db == Approx(10 * std::log10(1.3)));
     CHECK(*both.front().levels[1].dbv_sd_db == Approx(std::hypot(10 * std::log10(1.3), 0.5)));
-    // no surer than so few averages make it: 0.3 of one
+    // which knows how short the take was: a line's spread would be 0.3 of an average
     Hissing brief;
     brief.survey.channels[0].spectrum.effective_averages = 1;
-    CHECK(brief.told().front().levels[0].sd_db == Approx(10 * std::log10(1.3)));
+    CHECK(brief.told().front().levels[0].sd_db == Approx(10 * std::log10(1.1)));
     // known, but nothing to hold it against
     Hissing uncalibrated;
     uncalibrated.job.interface.own_noise_dbv = {-80.0};
