@@ -19,6 +19,13 @@ double median_between(const std::vector<double>& density, std::size_t from, std:
     return *middle;
 }
 
+/// Whether their median times `ratio` is above `least`: counting them costs a tenth of looking for the median.
+bool median_times_is_above(const std::vector<double>& density, std::size_t from, std::size_t to, double ratio, double least) {
+    const auto upto = std::count_if(density.begin() + static_cast<std::ptrdiff_t>(from), density.begin() + static_cast<std::ptrdiff_t>(to),
+                                    [=](double one) { return !(ratio * one > least); });
+    return static_cast<std::size_t>(upto) <= (to - from) / 2;
+}
+
 /// One place in one shape; nothing where too few bins make it up.
 Hump look_at(const StillSpectrum& s, double hz, const HumpShape& shape) {
     Hump hump;
@@ -28,8 +35,10 @@ Hump look_at(const StillSpectrum& s, double hz, const HumpShape& shape) {
     const std::size_t r0 = bin(hz * (1 + shape.near)), r1 = bin(hz * (1 + shape.far));
     if (b < a + kLeastBins || l1 < l0 + kLeastBins || r1 < r0 + kLeastBins || r1 >= s.density.size()) return hump;
     const double middle = median_between(s.density, a, b);
+    for (const auto& [from, to] : {std::pair{l0, l1}, {r0, r1}})
+        if (median_times_is_above(s.density, from, to, shape.least_ratio, middle)) return hump;
     const double side = std::max(median_between(s.density, l0, l1), median_between(s.density, r0, r1));
-    if (!(side > 0.0) || middle < shape.least_ratio * side) return hump;
+    if (!(side > 0.0)) return hump;
     const double cells = static_cast<double>(b - a) * kIndependent, side_cells = static_cast<double>(l1 - l0) * kIndependent;
     hump.surprise = surprise_of_ratio(middle / side / shape.least_ratio, std::max(1.0, cells) * s.averages,
                                       std::max(1.0, side_cells) * s.averages);

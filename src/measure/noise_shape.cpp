@@ -39,11 +39,13 @@ LocalFit parabola_at(const std::vector<double>& log_values, std::size_t b, std::
     double a0 = 0, a1 = 0, a2 = 0;
     for (int pass = 0; pass < 3; ++pass) {
         double w0 = 0, w1 = 0, w2 = 0, w3 = 0, w4 = 0, y0 = 0, y1 = 0, y2 = 0;
+        bool all_alike = true;
         for (std::size_t k = first; k < last; ++k) {
             if (hidden[k]) continue;
             const double x = (static_cast<double>(k) - static_cast<double>(b)) / static_cast<double>(reach);
             const double over = pass == 0 ? 0.0 : (log_values[k] - (a0 + x * (a1 + x * a2))) / spread;
             const double w = over > 3.0 ? 27.0 / (over * over * over) : 1.0;
+            all_alike = all_alike && w == 1.0;
             w0 += w;
             w1 += w * x;
             w2 += w * x * x;
@@ -53,6 +55,7 @@ LocalFit parabola_at(const std::vector<double>& log_values, std::size_t b, std::
             y1 += w * x * log_values[k];
             y2 += w * x * x * log_values[k];
         }
+        if (pass == 1 && all_alike) break;   // the pass before said the same
         // normal equations of three unknowns, by Cramer's rule
         const double d = w0 * (w2 * w4 - w3 * w3) - w1 * (w1 * w4 - w2 * w3) + w2 * (w1 * w3 - w2 * w2);
         if (!(std::abs(d) > 1e-4 * w0 * w0 * w0)) return fit;  // too few bins, or all to one side
