@@ -212,14 +212,14 @@ TEST_CASE("another pair of channels, and takes of one name, have files of their 
     const std::string longest(70, 'x');
     const std::vector<double> sound = sine(0.1, 1000, 0.1);
     job.add("takes/a+.wav", kRate, {C::left, C::right, C::rear_left, C::rear_right}, {sound, sound, sound, sound});
-    job.add("takes/b/a?.wav", kRate, {C::left}, {sound});
+    job.add("takes/b/a!.wav", kRate, {C::left}, {sound});
     job.add("takes/" + longest + ".wav", kRate, {C::left}, {sound});
     const std::string first = "takes/a+.wav";
     NoiseAnalysis analysis;
     add_source(analysis, "hiss-1", NoiseKind::hiss, first, C::left);
     add_tone(analysis, "tone-1", 500, first, C::rear_right);
     add_tone(analysis, "tone-2", 700, first, C::right);
-    add_tone(analysis, "tone-3", 700, "takes/b/a?.wav");
+    add_tone(analysis, "tone-3", 700, "takes/b/a!.wav");
     add_tone(analysis, "tone-4", 700, "takes/" + longest + ".wav");
     add_source(analysis, "clipping-1", NoiseKind::clipping, first);
     add_tone(analysis, "tone-5", 700, "takes/not there.wav");

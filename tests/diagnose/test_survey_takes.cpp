@@ -1,6 +1,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <numbers>
+#include <random>
 #include <string>
 #include <vector>
 
@@ -14,10 +15,12 @@ TEST_CASE("takes that are read at once come back in their order, each as if alon
     JobOnDisk disk;
     constexpr double rate = 16000;
     constexpr int many = 9;   // more than are read at once
+    std::mt19937_64 generator(6);
+    std::normal_distribution<double> hiss(0, 1e-4);
     for (int i = 0; i < many; ++i) {
         std::vector<double> sine(static_cast<std::size_t>(rate) * 2);
         for (std::size_t k = 0; k < sine.size(); ++k)
-            sine[k] = 0.01 * (i + 1) * std::sin(2 * std::numbers::pi * (300.0 + 100 * i) * static_cast<double>(k) / rate);
+            sine[k] = 0.01 * (i + 1) * std::sin(2 * std::numbers::pi * (300.0 + 100 * i) * static_cast<double>(k) / rate) + hiss(generator);
         disk.add("takes/" + std::to_string(i) + ".wav", rate, {Channel::left}, {sine});
     }
     constexpr int broken = 4;
@@ -40,7 +43,7 @@ TEST_CASE("takes that are read at once come back in their order, each as if alon
         CHECK(at_once.channels[0].lines[0].frequency_hz == Approx(300.0 + 100 * i).margin(0.1));
         CHECK(at_once.channels[0].spectrum.density == alone.channels[0].spectrum.density);
         CHECK(at_once.channels[0].still.density == alone.channels[0].still.density);
-        CHECK(at_once.channels[0].quasi_peak == alone.channels[0].quasi_peak);
+        CHECK(at_once.channels[0].quasi_peak->value == alone.channels[0].quasi_peak->value);
     }
     CHECK(survey_takes(disk.opened, {}).empty());
 }
