@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <memory>
+#include <mutex>
 #include <numbers>
 
 #include "hushtrace/signal/decibel.hpp"
@@ -41,16 +43,21 @@ const std::vector<double>& cosines() {
     return table;
 }
 
-/// Rows of cos(2 pi k n / kPoints), n = 1 .. kPoints / 4 - 1, for k = 1 .. count.
-const std::vector<std::vector<double>>& quarter_rows(std::size_t count) {
-    thread_local std::vector<std::vector<double>> rows;
-    while (rows.size() < count) {
-        const std::size_t k = rows.size() + 1;
-        std::vector<double> row;
+using Rows = std::vector<std::vector<double>>;
+
+/// Rows of cos(2 pi k n / kPoints), n = 1 .. kPoints / 4 - 1, for k = 1 .. count or more.
+std::shared_ptr<const Rows> quarter_rows(std::size_t count) {
+    static std::mutex mutex;
+    static std::shared_ptr<const Rows> kept = std::make_shared<Rows>();
+    const std::lock_guard lock(mutex);
+    if (kept->size() >= count) return kept;
+    auto more = std::make_shared<Rows>(*kept);   // others may still read the old ones
+    while (more->size() < count) {
+        const std::size_t k = more->size() + 1;
+        std::vector<double>& row = more->emplace_back();
         for (std::size_t n = 1; n < kPoints / 4; ++n) row.push_back(cosines()[k * n % kPoints]);
-        rows.push_back(std::move(row));
     }
-    return rows;
+    return kept = more;
 }
 
 double dot(const std::vector<double>& a, const std::vector<double>& b) {
@@ -116,7 +123,8 @@ std::vector<Complex> spectrum_of_half(const std::vector<double>& half, std::size
         even.push_back(half[n] + half[middle - n]);
         odd.push_back(half[n] - half[middle - n]);
     }
-    const auto& rows = quarter_rows(count);
+    const auto kept = quarter_rows(count);
+    const Rows& rows = *kept;
     std::vector<Complex> out(count);
     for (std::size_t k = 1; k <= count; ++k) {
         const bool is_odd = k % 2 == 1;
@@ -128,9 +136,9 @@ std::vector<Complex> spectrum_of_half(const std::vector<double>& half, std::size
 }
 
 std::vector<Complex> spectrum_of(const std::vector<double>& wave, std::size_t count) {
-    RealTransform& fft = kept_transform(kPoints);
-    std::vector<Complex> bins(fft.bins()), out(count);
-    fft.forward(wave, bins);
+    KeptTransform fft(kPoints);
+    std::vector<Complex> bins(fft->bins()), out(count);
+    fft->forward(wave, bins);
     for (std::size_t k = 1; k <= count; ++k) out[k - 1] = bins[k] * (2.0 / kPoints);
     return out;
 }

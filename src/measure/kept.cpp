@@ -1,37 +1,65 @@
 #include "kept.hpp"
 
+#include <algorithm>
 #include <list>
+#include <mutex>
 #include <utility>
 
 namespace hushtrace {
 namespace {
 
-constexpr std::size_t kMost = 4;
+constexpr std::size_t kMost = 8;
 
-/// The most recently used entries, newest first.
-template <class Key, class Value, class Make>
-Value& kept(std::list<std::pair<Key, Value>>& entries, const Key& key, Make&& make) {
-    for (auto at = entries.begin(); at != entries.end(); ++at)
-        if (at->first == key) {
-            entries.splice(entries.begin(), entries, at);
-            return entries.front().second;
-        }
-    entries.emplace_front(key, make());
-    if (entries.size() > kMost) entries.pop_back();
-    return entries.front().second;
+struct Shelf {
+    std::mutex mutex;
+    std::list<std::unique_ptr<RealTransform>> transforms;   // that nobody uses; newest first
+};
+
+Shelf& shelf() {
+    static Shelf one;
+    return one;
 }
 
 }  // namespace
 
-RealTransform& kept_transform(std::size_t length) {
-    thread_local std::list<std::pair<std::size_t, RealTransform>> transforms;
-    return kept(transforms, length, [&] { return RealTransform(length); });
+KeptTransform::KeptTransform(std::size_t length) {
+    {
+        const std::lock_guard lock(shelf().mutex);
+        auto& idle = shelf().transforms;
+        const auto at = std::find_if(idle.begin(), idle.end(), [length](const auto& one) { return one->length() == length; });
+        if (at != idle.end()) {
+            transform_ = std::move(*at);
+            idle.erase(at);
+        }
+    }
+    if (!transform_) transform_ = std::make_unique<RealTransform>(length);
 }
 
-const std::vector<double>& kept_window(WindowKind kind, std::size_t length) {
+KeptTransform::~KeptTransform() {
+    const std::lock_guard lock(shelf().mutex);
+    auto& idle = shelf().transforms;
+    idle.push_front(std::move(transform_));
+    if (idle.size() > kMost) idle.pop_back();
+}
+
+std::shared_ptr<const std::vector<double>> kept_window(WindowKind kind, std::size_t length) {
     using Key = std::pair<WindowKind, std::size_t>;
-    thread_local std::list<std::pair<Key, std::vector<double>>> windows;
-    return kept(windows, Key(kind, length), [&] { return window_samples(kind, length); });
+    static std::mutex mutex;
+    static std::list<std::pair<Key, std::shared_ptr<const std::vector<double>>>> windows;   // newest first
+    const Key key(kind, length);
+    {
+        const std::lock_guard lock(mutex);
+        const auto at = std::find_if(windows.begin(), windows.end(), [&key](const auto& one) { return one.first == key; });
+        if (at != windows.end()) {
+            windows.splice(windows.begin(), windows, at);
+            return at->second;
+        }
+    }
+    auto made = std::make_shared<const std::vector<double>>(window_samples(kind, length));
+    const std::lock_guard lock(mutex);
+    windows.emplace_front(key, made);
+    if (windows.size() > kMost) windows.pop_back();
+    return made;
 }
 
 }  // namespace hushtrace

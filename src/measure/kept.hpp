@@ -1,5 +1,6 @@
 #pragma once
 #include <cstddef>
+#include <memory>
 #include <vector>
 
 #include "hushtrace/spectrum/transform.hpp"
@@ -7,10 +8,24 @@
 
 namespace hushtrace {
 
-/// A transform and a window of this length, kept for the next call of the thread: a curve's plateaus are
-/// mostly read over the same length, and setting both up costs more than using them. A few lengths are kept
-/// at a time; a reference holds until the next call for another length.
-RealTransform& kept_transform(std::size_t length);
-const std::vector<double>& kept_window(WindowKind kind, std::size_t length);
+// Transforms and windows are kept for the next call: a curve's plateaus are mostly read over the same length, and setting both
+// up costs more than using them. A few are kept at a time, for all threads together: what a thread kept for itself it would
+// have to clear away when it ends, for which mingw-w64 gives up the memory first (https://github.com/msys2/MINGW-packages/issues/2519).
+
+/// A transform of this length, its own as long as it lives.
+class KeptTransform {
+public:
+    explicit KeptTransform(std::size_t length);
+    ~KeptTransform();
+    KeptTransform(const KeptTransform&) = delete;
+    KeptTransform& operator=(const KeptTransform&) = delete;
+    RealTransform* operator->() { return transform_.get(); }
+
+private:
+    std::unique_ptr<RealTransform> transform_;
+};
+
+/// window_samples(kind, length).
+std::shared_ptr<const std::vector<double>> kept_window(WindowKind kind, std::size_t length);
 
 }  // namespace hushtrace

@@ -25,7 +25,8 @@ LineSpectrum line_spectrum(std::span<const double> samples, double rate_hz, Wind
     s.length = longest_fast_length(samples.size());
     s.bin_hz = rate_hz / static_cast<double>(s.length);
     s.lobe = window_facts(kind).main_lobe_bins;
-    const std::vector<double>& window = kept_window(kind, s.length);
+    const auto kept = kept_window(kind, s.length);
+    const std::vector<double>& window = *kept;
     const auto middle = samples.subspan((samples.size() - s.length) / 2, s.length);
     std::vector<double> weighted(s.length);
     for (std::size_t n = 0; n < s.length; ++n) {
@@ -35,15 +36,15 @@ LineSpectrum line_spectrum(std::span<const double> samples, double rate_hz, Wind
         s.window_energy += square;
         s.window_fourth += square * square;
     }
-    RealTransform& fft = kept_transform(s.length);
-    std::vector<std::complex<double>> bins(fft.bins());
-    fft.forward(weighted, bins);
+    KeptTransform fft(s.length);
+    std::vector<std::complex<double>> bins(fft->bins());
+    fft->forward(weighted, bins);
     s.power.resize(bins.size());
     std::transform(bins.begin(), bins.end(), s.power.begin(), [](auto x) { return std::norm(x); });
     return s;
 }
 
-LobeShape::LobeShape(WindowKind kind) : window_(kept_window(kind, 1024)) {}
+LobeShape::LobeShape(WindowKind kind) : window_(*kept_window(kind, 1024)) {}
 
 double LobeShape::power(double offset_bins) const {
     const double length = static_cast<double>(window_.size());

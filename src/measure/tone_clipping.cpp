@@ -45,7 +45,8 @@ ToneHarmonics read_harmonics(std::span<const double> samples, double rate, const
     for_each_phasor(rest.size(), w, tone.phase_rad, [&](std::size_t n, double c, double) {
         rest[n] = samples[n] - tone.mean - tone.amplitude * c;
     });
-    const std::vector<double>& window = kept_window(WindowKind::blackman_harris, rest.size());
+    const auto kept = kept_window(WindowKind::blackman_harris, rest.size());
+    const std::vector<double>& window = *kept;
     ToneHarmonics out;
     out.tone_hz = tone.frequency_hz;
     std::vector<double> between;  // powers half-way between the harmonics: noise alone

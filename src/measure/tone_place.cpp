@@ -55,12 +55,13 @@ double power_at(std::span<const double> samples, double mean, double omega) {
 
 HannPower hann_power(std::span<const double> samples, double mean, double rate, std::size_t padding) {
     const std::size_t length = fast_length(padding * samples.size());
-    const std::vector<double>& window = kept_window(WindowKind::hann, samples.size());
+    const auto kept = kept_window(WindowKind::hann, samples.size());
+    const std::vector<double>& window = *kept;
     std::vector<double> padded(length, 0.0);
     for (std::size_t n = 0; n < samples.size(); ++n) padded[n] = window[n] * (samples[n] - mean);
-    RealTransform& fft = kept_transform(length);
-    std::vector<std::complex<double>> bins(fft.bins());
-    fft.forward(padded, bins);
+    KeptTransform fft(length);
+    std::vector<std::complex<double>> bins(fft->bins());
+    fft->forward(padded, bins);
     HannPower out{std::vector<double>(bins.size()), rate / static_cast<double>(length)};
     std::transform(bins.begin(), bins.end(), out.power.begin(), [](auto x) { return std::norm(x); });
     return out;
