@@ -1,12 +1,15 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <functional>
+#include <random>
 
 #include "../../src/diagnose/floor_reading.hpp"
 #include "../../src/diagnose/heard_only.hpp"
 #include "../../src/diagnose/line_level.hpp"
 #include "../../src/diagnose/noise_sources.hpp"
+#include "../../src/diagnose/survey_takes.hpp"
 #include "even_survey.hpp"
+#include "job_on_disk.hpp"
 
 using namespace hushtrace;
 using namespace even_survey;
@@ -114,6 +117,39 @@ TEST_CASE("the set-up's own noise is taken off a hiss in power, and widens its s
     CHECK(two.told().empty());
     two.survey.channels[0].volts_full_scale.reset();
     CHECK(two.told().front().confidence == 0.4);
+}
+
+TEST_CASE("takes of one noise stray by what their hiss is said to be unsure by", "[hiss]") {
+    JobOnDisk disk;
+    constexpr double rate = 16000;
+    constexpr std::size_t many = 16;
+    std::mt19937_64 generator(3);
+    std::normal_distribution<double> noise(0, 1e-3);
+    for (std::size_t i = 0; i < many; ++i) {
+        std::vector<double> sound(static_cast<std::size_t>(rate) * 3);
+        for (double& one : sound) one = noise(generator);
+        disk.add("takes/" + std::to_string(i) + ".wav", rate, {Channel::left}, {sound});
+    }
+    std::vector<const Take*> takes;
+    for (const Take& take : disk.opened.job.takes) takes.push_back(&take);
+    std::vector<double> levels;
+    double stated = 0;
+    for (auto& one : survey_takes(disk.opened, takes)) {
+        std::list<NoiseSource> sources;
+        const TakeSurvey survey = one.get();
+        add_hiss(sources, survey, nullptr, disk.opened.job);
+        REQUIRE(sources.size() == 1);
+        levels.push_back(*sources.front().levels.front().level_dbfs);
+        stated += sources.front().levels.front().sd_db / many;
+    }
+    double mean = 0, variance = 0;
+    for (const double one : levels) mean += one / many;
+    for (const double one : levels) variance += (one - mean) * (one - mean) / (many - 1);
+    // of 16 draws, chi-squared of 15: 0.55 to 1.48 of the true spread in 99 of 100
+    CHECK(std::sqrt(variance) > 0.55 * stated);
+    CHECK(std::sqrt(variance) < 1.48 * stated);
+    // white, of full scale's sine: 10 lg(2 (1e-3)^2), of which the band from 20 Hz up to its upper end
+    CHECK(mean == Approx(10 * std::log10(2e-6 * (survey_takes(disk.opened, {takes[0]})[0].get().channels[0].hiss.upper_hz - 20) / 8000)).margin(0.1));
 }
 
 TEST_CASE("the set-up's own noise is that of the channel's place in the file", "[hiss]") {
