@@ -96,6 +96,25 @@ std::optional<Warning> left_out(const Take& take) {
     return std::nullopt;
 }
 
+/// What is to be known of a take whose sound was read.
+void warn_of_take(const TakeSurvey& survey, NoiseAnalysis& out) {
+    const Take& take = *survey.take;
+    for (const Warning& warning : survey.warnings) out.warnings.push_back(warning);
+    if (take.has(TakeFault::dropout))
+        out.warnings.push_back({"take_dropout", take.file + ": samples were lost during this take; levels hold, but lines may read weak.", take.file});
+    warn_of_band(survey, out);
+    for (const ChannelSurvey& channel : survey.channels)
+        if (channel.silent)
+            out.warnings.push_back({"digital_silence",
+                                    fmt::format("{}: the {} channel is digital silence; is it connected?", take.file, to_word(channel.channel)), take.file});
+    for (const AttachedDevice& device : take.conditions.attached)
+        if (device.device == "interface_output")
+            out.warnings.push_back({"loop_through_interface",
+                                    take.file + ": the interface's output lead was in the source: it closes a ground loop of its own, and noise may come by "
+                                                "it. Prefer a tone played from a stick, with that lead out.",
+                                    take.file});
+}
+
 /// Reads every noise take; those that can't be used are left out with a warning that names them.
 std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& clipping, NoiseAnalysis& out) {
     std::list<TakeSurvey> surveys;
@@ -137,27 +156,7 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& c
             continue;
         }
         out.takes.push_back(take.file);
-        for (const Warning& warning : surveys.back().warnings) out.warnings.push_back(warning);
-        if (take.has(TakeFault::dropout))
-            out.warnings.push_back(
-                {"take_dropout",
-                 take.file + ": samples were lost during this take; levels hold, but lines may read weak.",
-                 take.file});
-        warn_of_band(surveys.back(), out);
-        for (const ChannelSurvey& channel : surveys.back().channels)
-            if (channel.silent)
-                out.warnings.push_back({"digital_silence",
-                                        fmt::format("{}: the {} channel is digital silence; is it connected?",
-                                                    take.file, to_word(channel.channel)),
-                                        take.file});
-        for (const AttachedDevice& device : take.conditions.attached)
-            if (device.device == "interface_output")
-                out.warnings.push_back({"loop_through_interface",
-                                        take.file +
-                                            ": the interface's output lead was in the source: it closes a "
-                                            "ground loop of its own, and noise may come by "
-                                            "it. Prefer a tone played from a stick, with that lead out.",
-                                        take.file});
+        warn_of_take(surveys.back(), out);
     }
     if (surveys.empty() && aside == 0)
         throw Error(ErrorKind::invalid_input,
@@ -165,6 +164,109 @@ std::list<TakeSurvey> survey_all(const OpenedJob& job, std::list<NoiseSource>& c
                                  "one at idle, no tone playing"
                                : "job.json: takes: none of the noise takes can be used: " + last_fault);
     return surveys;
+}
+
+/// Takes that the analysis would need and does not have.
+void warn_of_missing_takes(const std::list<TakeSurvey>& surveys, const VehicleData& vehicle, NoiseAnalysis& out) {
+    bool any_off = false, any_running = false;
+    for (const TakeSurvey& survey : surveys) {
+        if (is_floor_take(*survey.take)) continue;
+        (engine_active(*survey.take) ? any_running : any_off) = true;
+    }
+    if (any_running && !any_off)
+        out.warnings.push_back({"no_engine_off_take",
+                                "No take with the engine off: what the engine causes can't be held against what is always there. Capture one.", std::nullopt});
+    if (any_off && !any_running && vehicle.drive != Drive::electric)
+        out.warnings.push_back({"no_running_take",
+                                "No take with the engine running: nothing can be said of whine and ignition. Capture one at idle.", std::nullopt});
+}
+
+/// What ticks and crackles in all takes.
+struct Ticks {
+    std::vector<OddBursts> odd;
+    std::vector<double> rates_hz;   // of trains that are no ignition
+};
+
+/// The clicks of a take, told by their kind; the first train is the clearest. They and the bursts beside them become sources.
+std::vector<ClicksInTake> add_clicks_of(std::list<NoiseSource>& sources, const TakeSurvey& survey, const TakeSurvey* off, const WhineInTake* whine,
+                                        const VehicleData& vehicle, const EngineFindings& engine, Ticks& ticks) {
+    const auto speed =
+        std::find_if(engine.takes.begin(), engine.takes.end(), [&](const EngineInTake& one) { return one.take == survey.take->file; });
+    const EngineInTake* known = speed == engine.takes.end() ? nullptr : &*speed;
+    const auto judge = [&](const ImpulseTrain& train) { return judged_clicks(train, survey, off, whine, vehicle, known); };
+    std::vector<ClicksInTake> clicks;
+    if (auto first = clicks_in(survey, off, whine, vehicle, known)) clicks.push_back(std::move(*first));
+    if (!clicks.empty())
+        if (const ImpulseTrain* other = other_clicks(survey, clicks.front().train.rate.mean_hz())) clicks.push_back(judge(*other));
+    for (const ClicksInTake& one : clicks) add_clicks(sources, one);
+    ticks.odd.push_back(add_bursts(sources, survey, clicks, judge));
+    for (const ClicksInTake& one : clicks)
+        if (!one.ignition) ticks.rates_hz.push_back(one.rate_hz);
+    return clicks;
+}
+
+/// What of a take's steady lines is spoken for by its whine, its clicks, or takes of the floor.
+SpokenFor spoken_for(const TakeSurvey& survey, const std::list<TakeSurvey>& surveys, const WhineInTake* whine, const std::vector<ClicksInTake>& clicks) {
+    SpokenFor spoken;
+    if (whine) {
+        spoken.whine_family = whine->family;
+        for (const Harmonic& harmonic : whine->harmonics) spoken.known_hz.push_back(harmonic.frequency_hz);
+        for (const double frequency_hz : held_sidebands(*whine)) spoken.known_hz.push_back(frequency_hz);
+    }
+    for (const ClicksInTake& one : clicks)
+        // what no engine turns keeps its time: the track strays by its reading's jitter alone
+        spoken.clicks.push_back({one.train.rate.mean_hz(), one.ignition ? one.train.rate.wander() : std::min(kTicksStray, one.train.rate.wander())});
+    if (!is_floor_take(*survey.take))
+        for (const TakeSurvey& other : surveys)
+            if (is_floor_take(*other.take)) spoken.floor_takes.push_back(&other);
+    return spoken;
+}
+
+/// The sources that one take shows.
+void add_sources_of(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::list<TakeSurvey>& surveys, const std::list<WhineInTake>& whines,
+                    const Job& job, const EngineFindings& engine, Ticks& ticks) {
+    const TakeSurvey* off = engine_active(*survey.take) ? quiet_twin(survey, surveys) : nullptr;
+    const WhineInTake* whine = nullptr;
+    for (const WhineInTake& one : whines)
+        if (one.survey == &survey) whine = &one;
+    const bool floor = is_floor_take(*survey.take);
+    if (whine) add_whine(sources, *whine, off);
+    std::vector<ClicksInTake> clicks;
+    if (!floor) clicks = add_clicks_of(sources, survey, off, whine, job.vehicle, engine, ticks);
+    const ClicksInTake* first = clicks.empty() ? nullptr : &clicks.front();
+    if (!floor) add_hiss(sources, survey, first, job);
+    const auto combs = steady_combs_in(survey, job, spoken_for(survey, surveys, whine, clicks));
+    for (const SteadyComb& comb : combs) add_comb(sources, comb, survey);
+    if (floor) return;
+    add_moving(sources, survey, whine, first, combs);
+    add_converter_hash(sources, survey, combs);
+    add_beats(sources, survey);
+}
+
+/// What all takes together tell of each source.
+void relate_sources(std::list<NoiseSource>& sources, const std::list<TakeSurvey>& surveys, const Job& job, const EngineFindings& engine) {
+    for (NoiseSource& source : sources)
+        if (source.kind != NoiseKind::alternator_whine && source.kind != NoiseKind::ignition_tick &&
+            source.kind != NoiseKind::hiss && source.kind != NoiseKind::clipping) {
+            say_where(source, surveys);
+            relate_to_conditions(source, surveys);
+            say_sample_rates(source, surveys);
+        }
+    weigh_tones(sources);
+    add_heard_only(sources, surveys, job);
+    for (NoiseSource& source : sources)
+        if (source.kind == NoiseKind::alternator_whine || source.kind == NoiseKind::ignition_tick)
+            set_engine_order(source, engine);
+}
+
+/// What to do about what is loud enough to be heard; no action twice.
+void advise(NoiseAnalysis& out, const Job& job) {
+    for (NoiseSource& source : out.noise_sources) {   // what is too quiet is told in it
+        if (quiet_enough(source, job)) continue;
+        for (Action& action : advice_for(source, job))
+            if (std::none_of(out.actions.begin(), out.actions.end(), [&action](const Action& one) { return one.action == action.action; }))
+                out.actions.push_back(std::move(action));
+    }
 }
 
 void name_and_sort(std::list<NoiseSource>& sources, NoiseAnalysis& out) {
@@ -194,91 +296,23 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
         settle_clicks(survey, engine_active(*survey.take) ? quiet_twin(survey, read) : nullptr, job.job.vehicle);
     const std::list<TakeSurvey>& surveys = read;
     look_at_held_tones(job, sources, out);
-    bool any_off = false, any_running = false;
-    for (const TakeSurvey& survey : surveys) {
-        if (is_floor_take(*survey.take)) continue;
-        (engine_active(*survey.take) ? any_running : any_off) = true;
-    }
-    if (any_running && !any_off)
-        out.warnings.push_back({"no_engine_off_take",
-                                "No take with the engine off: what the engine causes can't be held against "
-                                "what is always there. Capture one.",
-                                std::nullopt});
-    if (any_off && !any_running && job.job.vehicle.drive != Drive::electric)
-        out.warnings.push_back({"no_running_take",
-                                "No take with the engine running: nothing can be said of whine and ignition. "
-                                "Capture one at idle.",
-                                std::nullopt});
-
+    warn_of_missing_takes(surveys, job.job.vehicle, out);
     EngineView engine = view_engine(
         job.job.vehicle, surveys, [&surveys](const TakeSurvey& running) { return quiet_twin(running, surveys); },
         out.warnings);
     std::list<WhineInTake>& whines = engine.whines;
     out.engine = std::move(engine.findings);
     out.health = alternator_health(whines, out.engine.sets);
-    std::vector<OddBursts> odd;
-    std::vector<double> ticks_hz;
+    Ticks ticks;
     for (const TakeSurvey& survey : surveys) {
-        const TakeSurvey* off = engine_active(*survey.take) ? quiet_twin(survey, surveys) : nullptr;
-        const WhineInTake* whine = nullptr;
-        for (const WhineInTake& w : whines)
-            if (w.survey == &survey) whine = &w;
-        if (whine) add_whine(sources, *whine, off);
-        std::vector<ClicksInTake> clicks;
-        SpokenFor spoken;
-        if (whine) spoken.whine_family = whine->family;
-        if (whine)
-            for (const Harmonic& harmonic : whine->harmonics) spoken.known_hz.push_back(harmonic.frequency_hz);
-        if (whine)
-            for (const double frequency_hz : held_sidebands(*whine)) spoken.known_hz.push_back(frequency_hz);
-        if (!is_floor_take(*survey.take)) {
-            const auto& speeds = out.engine.takes;
-            const auto speed = std::find_if(speeds.begin(), speeds.end(), [&](const EngineInTake& one) {
-                return one.take == survey.take->file;
-            });
-            const EngineInTake* known = speed == speeds.end() ? nullptr : &*speed;
-            const auto judge = [&](const ImpulseTrain& train) { return judged_clicks(train, survey, off, whine, job.job.vehicle, known); };
-            if (auto first = clicks_in(survey, off, whine, job.job.vehicle, known)) clicks.push_back(std::move(*first));
-            if (!clicks.empty())
-                if (const ImpulseTrain* other = other_clicks(survey, clicks.front().train.rate.mean_hz())) clicks.push_back(judge(*other));
-            for (const ClicksInTake& one : clicks) add_clicks(sources, one);
-            odd.push_back(add_bursts(sources, survey, clicks, judge));
-            for (const ClicksInTake& one : clicks)
-                if (!one.ignition) ticks_hz.push_back(one.rate_hz);
-            for (const ClicksInTake& one : clicks)
-                // what no engine turns keeps its time: the track strays by its reading's jitter alone
-                spoken.clicks.push_back({one.train.rate.mean_hz(), one.ignition ? one.train.rate.wander() : std::min(kTicksStray, one.train.rate.wander())});
-            add_hiss(sources, survey, clicks.empty() ? nullptr : &clicks.front(), job.job);
-        }
-        if (!is_floor_take(*survey.take))
-            for (const TakeSurvey& other : surveys)
-                if (is_floor_take(*other.take)) spoken.floor_takes.push_back(&other);
-        const auto combs = steady_combs_in(survey, job.job, spoken);
-        for (const SteadyComb& comb : combs) add_comb(sources, comb, survey);
-        if (!is_floor_take(*survey.take)) {
-            add_moving(sources, survey, whine, clicks.empty() ? nullptr : &clicks.front(), combs);
-            add_converter_hash(sources, survey, combs);
-            add_beats(sources, survey);
-        }
-        for (std::size_t c = 0; c < survey.channels.size(); ++c)
-            out.floor.push_back(floor_of(survey, c, job.job));
+        add_sources_of(sources, survey, surveys, whines, job.job, out.engine, ticks);
+        for (std::size_t c = 0; c < survey.channels.size(); ++c) out.floor.push_back(floor_of(survey, c, job.job));
     }
     settle_bands(out.floor, job.job);
-    std::erase_if(odd, [](const OddBursts& one) { return !one.survey; });
-    add_crackle(sources, std::move(odd), ticks_hz);
+    std::erase_if(ticks.odd, [](const OddBursts& one) { return !one.survey; });
+    add_crackle(sources, std::move(ticks.odd), ticks.rates_hz);
     join_over_takes(sources);
-    for (NoiseSource& source : sources)
-        if (source.kind != NoiseKind::alternator_whine && source.kind != NoiseKind::ignition_tick &&
-            source.kind != NoiseKind::hiss && source.kind != NoiseKind::clipping) {
-            say_where(source, surveys);
-            relate_to_conditions(source, surveys);
-            say_sample_rates(source, surveys);
-        }
-    weigh_tones(sources);
-    add_heard_only(sources, surveys, job.job);
-    for (NoiseSource& source : sources)
-        if (source.kind == NoiseKind::alternator_whine || source.kind == NoiseKind::ignition_tick)
-            set_engine_order(source, out.engine);
+    relate_sources(sources, surveys, job.job, out.engine);
     if (const auto regulator = find_regulator(job, whines))
         for (NoiseSource& source : sources)
             if (source.kind == NoiseKind::alternator_whine) add_regulator(source, *regulator);
@@ -295,13 +329,7 @@ NoiseAnalysis analyse_noise(const OpenedJob& job) {
                                 "Not calibrated: levels are in dBFS, true against each other only. Run "
                                 "calibrate with a known voltage.",
                                 std::nullopt});
-    for (NoiseSource& source : out.noise_sources) {
-        if (quiet_enough(source, job.job)) continue;
-        for (Action& action : advice_for(source, job.job))
-            if (std::none_of(out.actions.begin(), out.actions.end(),
-                             [&action](const Action& one) { return one.action == action.action; }))
-                out.actions.push_back(std::move(action));
-    }
+    advise(out, job.job);
     read_supply_probes(out, surveys, job);   // its slopes are evidence
     find_entry_paths(out, surveys, job.job);
     for (const TakeSurvey& survey : surveys)
