@@ -10,7 +10,7 @@
 namespace hushtrace {
 namespace {
 
-constexpr std::size_t kName = 35, kCell = 15, kAcross = 3, kLinesTold = 4;
+constexpr std::size_t kNameWidth = 35, kCell = 15, kAcross = 3, kLinesTold = 4;
 
 std::string right(const std::string& text, std::size_t columns) {
     const std::size_t width = display_width(text);
@@ -22,17 +22,17 @@ void tell_table(Lines& lines, const ConditionFloor& condition) {
     const std::vector<FloorRow> rows = floor_rows(condition);
     for (std::size_t from = 0; from < condition.channels.size(); from += kAcross) {
         const std::size_t to = std::min(condition.channels.size(), from + kAcross);
-        std::string head(kName, ' ');
+        std::string head(kNameWidth, ' ');
         for (std::size_t c = from; c < to; ++c) head += right(spaced(to_word(condition.channels[c].channel)), kCell);
         lines.row(head, 0);
         for (const FloorRow& row : rows) {
             std::string text;
             for (std::size_t c = from; c < to; ++c) text += right(row.cells[c], kCell);
-            if (display_width(row.name) < kName)
-                lines.row(padded(row.name, kName) + text, 0);
+            if (display_width(row.name) < kNameWidth)
+                lines.row(padded(row.name, kNameWidth) + text, 0);
             else {
                 lines.add(row.name);
-                lines.row(std::string(kName, ' ') + text, 0);
+                lines.row(std::string(kNameWidth, ' ') + text, 0);
             }
         }
     }
