@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdint>
 
+#include "bessel_i0.hpp"
 #include "hushtrace/signal/wide_vectors.hpp"
 
 namespace hushtrace {
@@ -31,7 +32,7 @@ SteadyLineRatio::SteadyLineRatio(double snr) : table_(kSize + 2) {
     for (std::size_t i = 0; i < table_.size(); ++i) {
         const double r = kTop * static_cast<double>(i) / kSize;
         table_[i] = static_cast<float>(
-            std::min(std::exp(-snr) * std::cyl_bessel_i(0.0, 2.0 * std::sqrt(snr * r)), std::exp(kMostInFavour)));
+            std::min(std::exp(-snr) * bessel_i0(2.0 * std::sqrt(snr * r)), std::exp(kMostInFavour)));
     }
 }
 

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "bessel_i0.hpp"
+
 namespace hushtrace {
 namespace {
 
@@ -15,7 +17,7 @@ std::vector<double> low_pass(double cutoff, double transition) {
     for (std::ptrdiff_t k = -half; k <= half; ++k) {
         const double x = static_cast<double>(k), edge = x / static_cast<double>(half + 1);
         const double sinc = k == 0 ? 2.0 * cutoff : std::sin(2.0 * std::numbers::pi * cutoff * x) / (std::numbers::pi * x);
-        taps.push_back(sinc * std::cyl_bessel_i(0.0, beta * std::sqrt(1.0 - edge * edge)) / std::cyl_bessel_i(0.0, beta));
+        taps.push_back(sinc * bessel_i0(beta * std::sqrt(1.0 - edge * edge)) / bessel_i0(beta));
     }
     return taps;
 }
