@@ -10,6 +10,8 @@ std::vector<std::future<TakeSurvey>> survey_takes(const OpenedJob& job, const st
     constexpr std::size_t most_at_once = 4;
     std::vector<std::packaged_task<TakeSurvey()>> tasks;
     std::vector<std::future<TakeSurvey>> surveys;
+    tasks.reserve(takes.size());
+    surveys.reserve(takes.size());
     for (const Take* take : takes) surveys.push_back(tasks.emplace_back([&job, take] { return survey_take(job, *take); }).get_future());
     std::atomic<std::size_t> next = 0;
     const auto work = [&] {

@@ -168,6 +168,7 @@ void look_through(TakeSurvey& survey, const OpenedJob& job, const std::vector<Ga
     for (std::size_t c = 0; c < stretches.size(); ++c)
         if (!survey.channels[c].silent) survey_steady(survey.channels[c], stretches[c], survey.sample_rate_hz, of_trains);
     std::vector<ThinnedSound> sounds;
+    sounds.reserve(stretches.size());
     for (const auto stretch : stretches) sounds.push_back(thinned(stretch, survey.sample_rate_hz, kHighestOrder_hz));
     survey.beats = find_beats(survey, stretches);
     follow_lines(survey, stretches, sounds);

@@ -104,12 +104,16 @@ std::vector<Hump> find_humps(const ColumnMap& map, const StillSpectrum& still, c
     std::vector<Hump> all, found;
     if (still.density.size() < 200) return found;
     double places = 0;
-    for (const HumpShape& shape : search.shapes)
-        for (double hz = search.from_hz; hz < std::min(search.to_hz, kTo * still.sample_rate_hz); hz *= 1.0 + 0.7 * shape.half) {
+    const double to_hz = std::min(search.to_hz, kTo * still.sample_rate_hz);
+    for (const HumpShape& shape : search.shapes) {
+        double hz = search.from_hz;
+        while (hz < to_hz) {
             places += 1.0;
             Hump hump = look_at(still, hz, shape);
             if (hump.surprise > search.least_surprise && stands_throughout(map, hump, shape)) all.push_back(hump);
+            hz *= 1.0 + 0.7 * shape.half;
         }
+    }
     std::sort(all.begin(), all.end(), [](const Hump& a, const Hump& b) { return a.surprise > b.surprise; });
     for (Hump& one : all) {
         one.surprise -= std::log(std::max(places, 1.0));
