@@ -21,7 +21,7 @@ void say_spread(LevelInTake& level, const Reading& with_own, double own, double 
     level.sd_db = decibels_from_power(1.0 + std::hypot(with_own.sd, own_sd) / left);
     if (level.level_dbv && channel.volts_full_scale_sd_db)
         level.dbv_sd_db = std::hypot(level.sd_db, *channel.volts_full_scale_sd_db);
-    level.limited_by = own > 0.0 && with_own.value < 2.0 * own ? LimitedBy::interface : with_own.limited_by;
+    level.limited_by = with_own.value < 2.0 * own ? LimitedBy::interface : with_own.limited_by;
 }
 
 }  // namespace
