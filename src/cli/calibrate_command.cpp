@@ -164,11 +164,12 @@ Outcome by_meter(const CalibrateOptions& options) {
         meter_sd_percent(meter_accuracy(options, outcome.warnings), request.volts, last_digit(*options.volts));
 
     if (2 * request.meter_sd_percent > kPoorReading_percent)
-        outcome.warnings.push_back({"meter_coarse",
-                                    fmt::format("{} V is read to {} only: type every digit that the meter shows; if that was all, take its lower range, "
-                                                "or play the tone louder, and read again",
-                                                *options.volts, percent_text(2 * request.meter_sd_percent)),
-                                    std::nullopt});
+        outcome.warnings.push_back(
+            {"meter_coarse",
+             fmt::format("{} V is read to {} only: type every digit that the meter shows; if that was all, take its lower range, "
+                         "or play the tone louder, and read again",
+                         *options.volts, percent_text(2 * request.meter_sd_percent)),
+             std::nullopt});
 
     outcome.opened = open_job(options.folder);
     const Take take = take_named(outcome.opened, *options.take);

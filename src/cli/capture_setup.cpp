@@ -13,8 +13,11 @@
 #include "hushtrace/signal/tone_programme.hpp"
 
 namespace hushtrace::cli {
+namespace {
 
 using Way = CaptureOptions::Way;
+
+}  // namespace
 
 CaptureSetup::CaptureSetup(const CaptureOptions& options) : way(options.way()), options_(options) {
     if (way == Way::device) silence_.emplace();

@@ -7,28 +7,27 @@
 #include <iterator>
 #include <list>
 
+#include "entry/entry_paths.hpp"
+#include "entry/supply_probe.hpp"
 #include "hushtrace/diagnose/loudness.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/vehicle/engine_orders.hpp"
-#include "converter_noise.hpp"
-#include "click_trains.hpp"
-#include "crackle.hpp"
-#include "engine_view.hpp"
-#include "entry_paths.hpp"
-#include "floor_reading.hpp"
-#include "gain_noise.hpp"
-#include "gain_parts.hpp"
-#include "heard_only.hpp"
-#include "noise_pictures.hpp"
-#include "noise_sources.hpp"
-#include "programme.hpp"
-#include "regulator.hpp"
-#include "source_loudness.hpp"
-#include "source_traces.hpp"
-#include "steady_relations.hpp"
-#include "supply_probe.hpp"
-#include "survey_takes.hpp"
+#include "sources/converter_noise.hpp"
+#include "sources/crackle.hpp"
+#include "sources/engine_view.hpp"
+#include "sources/heard_only.hpp"
+#include "sources/noise_pictures.hpp"
+#include "sources/noise_sources.hpp"
+#include "sources/programme.hpp"
+#include "sources/regulator.hpp"
+#include "sources/source_loudness.hpp"
+#include "sources/source_traces.hpp"
+#include "sources/steady_relations.hpp"
+#include "takes/click_trains.hpp"
+#include "takes/floor_reading.hpp"
+#include "takes/survey_takes.hpp"
+#include "takes/take_kind.hpp"
 
 namespace hushtrace {
 namespace {
@@ -101,17 +100,20 @@ void warn_of_take(const TakeSurvey& survey, NoiseAnalysis& out) {
     const Take& take = *survey.take;
     for (const Warning& warning : survey.warnings) out.warnings.push_back(warning);
     if (take.has(TakeFault::dropout))
-        out.warnings.push_back({"take_dropout", take.file + ": samples were lost during this take; levels hold, but lines may read weak.", take.file});
+        out.warnings.push_back(
+            {"take_dropout", take.file + ": samples were lost during this take; levels hold, but lines may read weak.", take.file});
     warn_of_band(survey, out);
     for (const ChannelSurvey& channel : survey.channels)
         if (channel.silent)
             out.warnings.push_back({"digital_silence",
-                                    fmt::format("{}: the {} channel is digital silence; is it connected?", take.file, to_word(channel.channel)), take.file});
+                                    fmt::format("{}: the {} channel is digital silence; is it connected?", take.file, to_word(channel.channel)),
+                                    take.file});
     for (const AttachedDevice& device : take.conditions.attached)
         if (device.device == "interface_output")
             out.warnings.push_back({"loop_through_interface",
-                                    take.file + ": the interface's output lead was in the source: it closes a ground loop of its own, and noise may come by "
-                                                "it. Prefer a tone played from a stick, with that lead out.",
+                                    take.file +
+                                        ": the interface's output lead was in the source: it closes a ground loop of its own, and noise may come by "
+                                        "it. Prefer a tone played from a stick, with that lead out.",
                                     take.file});
 }
 
@@ -175,7 +177,8 @@ void warn_of_missing_takes(const std::list<TakeSurvey>& surveys, const VehicleDa
     }
     if (any_running && !any_off)
         out.warnings.push_back({"no_engine_off_take",
-                                "No take with the engine off: what the engine causes can't be held against what is always there. Capture one.", std::nullopt});
+                                "No take with the engine off: what the engine causes can't be held against what is always there. Capture one.",
+                                std::nullopt});
     if (any_off && !any_running && vehicle.drive != Drive::electric)
         out.warnings.push_back({"no_running_take",
                                 "No take with the engine running: nothing can be said of whine and ignition. Capture one at idle.", std::nullopt});
@@ -206,7 +209,8 @@ std::vector<ClicksInTake> add_clicks_of(std::list<NoiseSource>& sources, const T
 }
 
 /// What of a take's steady lines is spoken for by its whine, its clicks, or takes of the floor.
-SpokenFor spoken_for(const TakeSurvey& survey, const std::list<TakeSurvey>& surveys, const WhineInTake* whine, const std::vector<ClicksInTake>& clicks) {
+SpokenFor spoken_for(const TakeSurvey& survey, const std::list<TakeSurvey>& surveys, const WhineInTake* whine,
+                     const std::vector<ClicksInTake>& clicks) {
     SpokenFor spoken;
     if (whine) {
         spoken.whine_family = whine->family;
@@ -223,8 +227,8 @@ SpokenFor spoken_for(const TakeSurvey& survey, const std::list<TakeSurvey>& surv
 }
 
 /// The sources that one take shows.
-void add_sources_of(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::list<TakeSurvey>& surveys, const std::list<WhineInTake>& whines,
-                    const Job& job, const EngineFindings& engine, Ticks& ticks) {
+void add_sources_of(std::list<NoiseSource>& sources, const TakeSurvey& survey, const std::list<TakeSurvey>& surveys,
+                    const std::list<WhineInTake>& whines, const Job& job, const EngineFindings& engine, Ticks& ticks) {
     const TakeSurvey* off = engine_active(*survey.take) ? quiet_twin(survey, surveys) : nullptr;
     const WhineInTake* whine = nullptr;
     for (const WhineInTake& one : whines)

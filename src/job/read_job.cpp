@@ -28,8 +28,9 @@ void read_schema(Fields& fields) {
     const auto schema = fields.text("schema");
     if (!schema) fields.refuse("schema", fmt::format("is missing; a job says \"schema\": \"{}\"", kSchema));
     if (*schema == kSchema) return;
-    fields.refuse("schema", is_newer(*schema) ? fmt::format("{} was written by a newer program; use that one (this one reads '{}')", in_quotes(*schema), kSchema)
-                                              : fmt::format("{} can't be read; this program reads '{}'", in_quotes(*schema), kSchema));
+    fields.refuse("schema", is_newer(*schema)
+                                ? fmt::format("{} was written by a newer program; use that one (this one reads '{}')", in_quotes(*schema), kSchema)
+                                : fmt::format("{} can't be read; this program reads '{}'", in_quotes(*schema), kSchema));
 }
 
 bool is_date(const std::string& text) {

@@ -36,7 +36,8 @@ struct Frames {
 std::vector<bool> touched(const std::vector<SoundSpan>& spans, std::size_t frames, double hop_s) {
     std::vector<bool> out(frames, false);
     for (const SoundSpan& span : spans)  // frame t reaches from t to t + 2 hops, its window falls to nothing at both ends
-        for (auto t = static_cast<std::size_t>(std::max(0.0, span.from_s / hop_s - 1.5)); t < frames && (static_cast<double>(t) + 0.5) * hop_s < span.to_s; ++t)
+        for (auto t = static_cast<std::size_t>(std::max(0.0, span.from_s / hop_s - 1.5));
+             t < frames && (static_cast<double>(t) + 0.5) * hop_s < span.to_s; ++t)
             out[t] = true;
     return out;
 }

@@ -76,7 +76,8 @@ Lag best_lag(std::span<const double> samples, double rate, const Track& speed, c
     if (!(most_lag_s >= kLagStep_s)) return best;
     const double to_hz = std::min(search.to_hz, 0.45 * rate), duration_s = static_cast<double>(samples.size()) / rate;
     const ThinnedSound sound = thinned(samples, rate, to_hz);
-    NoiseRatioMap map = noise_ratio_map(sound.samples, sound.rate_hz, kWindow_s, to_hz, noise_shape(sound.samples, sound.rate_hz, to_hz, search.still), search.still);
+    NoiseRatioMap map =
+        noise_ratio_map(sound.samples, sound.rate_hz, kWindow_s, to_hz, noise_shape(sound.samples, sound.rate_hz, to_hz, search.still), search.still);
     for (const Ridge& ridge : search.known) map.leave_out(ridge, 1.0);
     const LagScan scan(map, search.from_hz, to_hz);
     // as likely none as any other

@@ -126,7 +126,8 @@ void cut_lone_bursts(std::vector<double>& power, double rate_hz) {
 std::vector<double> envelope_of(const Power& power, const std::vector<SoundSpan>& known) {
     std::vector<bool> blank(power.high.size(), false);
     for (const SoundSpan& span : known)
-        for (auto i = static_cast<std::size_t>(span.from_s * power.rate_hz); i < blank.size() && static_cast<double>(i) < span.to_s * power.rate_hz; ++i)
+        for (auto i = static_cast<std::size_t>(span.from_s * power.rate_hz); i < blank.size() && static_cast<double>(i) < span.to_s * power.rate_hz;
+             ++i)
             blank[i] = true;
     std::vector<double> envelope(power.high.size(), 0.0);
     double mean = 0, count = 0;

@@ -20,7 +20,8 @@ Json condition_json(const NextTest& one) {
     if (one.rpm) conditions["rpm"] = *one.rpm;
     if (one.field == "hookup") {
         const auto comma = one.value.find(',');   // two at once, at most
-        conditions["hookup"] = comma == std::string::npos ? Json::array({one.value}) : Json::array({one.value.substr(0, comma), one.value.substr(comma + 1)});
+        conditions["hookup"] =
+            comma == std::string::npos ? Json::array({one.value}) : Json::array({one.value.substr(0, comma), one.value.substr(comma + 1)});
     } else if (one.field == "volume") {
         conditions["volume"] = 0;
     }
@@ -119,7 +120,12 @@ Json dummy_test_json(const DummyTest& one) {
     Json steps = Json::array();
     const auto words = [](const std::string& text) { return text.empty() ? Json(nullptr) : Json(text); };
     for (const DummyTest::Step& step : one.steps)
-        steps.push_back({{"number", step.number}, {"name", step.name}, {"hands", step.hands}, {"state", step.state}, {"showed", words(step.showed)}, {"means", words(step.means)}});
+        steps.push_back({{"number", step.number},
+                         {"name", step.name},
+                         {"hands", step.hands},
+                         {"state", step.state},
+                         {"showed", words(step.showed)},
+                         {"means", words(step.means)}});
     return {{"source_id", one.source_id}, {"begun", one.begun}, {"steps", std::move(steps)}, {"verdict", words(one.verdict)}};
 }
 

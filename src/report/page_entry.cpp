@@ -11,8 +11,8 @@ namespace hushtrace::page {
 std::string next_test(const NoiseAnalysis& analysis) {
     if (!analysis.next_test) return "";
     const NextTest& next = *analysis.next_test;
-    std::string out = fmt::format("<section>\n<h2>Next test</h2>\n<p><b>{}</b></p>\n<p>For {}; engine {}; {:.0f} minutes. {}</p>\n<ul>\n", isolated(next.hands),
-                                  isolated(next.source_id), isolated(to_word(next.engine)), next.minutes, isolated(next.why));
+    std::string out = fmt::format("<section>\n<h2>Next test</h2>\n<p><b>{}</b></p>\n<p>For {}; engine {}; {:.0f} minutes. {}</p>\n<ul>\n",
+                                  isolated(next.hands), isolated(next.source_id), isolated(to_word(next.engine)), next.minutes, isolated(next.why));
     for (const NextTest::Branch& one : next.outcomes) out += fmt::format("<li>{}</li>\n", isolated(one.text));
     return out + "</ul>\n</section>\n";
 }
@@ -23,11 +23,13 @@ std::string supply_probe(const NoiseAnalysis& analysis) {
     for (const SupplyTransfer& one : analysis.supply_transfers) {
         double most = 0;
         for (const SupplyTransfer::Point& point : one.points) most = std::max(most, point.coherence);
-        const std::string slope = !one.slope_db_per_decade ? "too few lines" : fmt::format("{:+.0f} ({:+.0f} to {:+.0f})", one.slope_db_per_decade->value,
-                                                                                           one.slope_db_per_decade->low(), one.slope_db_per_decade->high());
+        const std::string slope = !one.slope_db_per_decade ? "too few lines"
+                                                           : fmt::format("{:+.0f} ({:+.0f} to {:+.0f})", one.slope_db_per_decade->value,
+                                                                         one.slope_db_per_decade->low(), one.slope_db_per_decade->high());
         rows += "<tr>" + cell(one.source_id, "Noise") + cell(fmt::format("{}, {}", one.take, to_word(one.channel)), "Take") +
                 cell(one.against == Channel::supply ? "voltage" : "current", "Over the supply's") + cell(slope, "dB a decade (95 %)") +
-                cell(fmt::format("{:.2f}", most), "In common") + cell(one.shared_mohm ? fmt::format("{:.3g}", one.shared_mohm->value) : "", "Shared, milliohm") + "</tr>\n";
+                cell(fmt::format("{:.2f}", most), "In common") +
+                cell(one.shared_mohm ? fmt::format("{:.3g}", one.shared_mohm->value) : "", "Shared, milliohm") + "</tr>\n";
         said += fmt::format("<li>{}: {}</li>\n", isolated(one.source_id), isolated(one.text));
     }
     for (const FeedImpedance& one : analysis.feed_impedances) said += fmt::format("<li>{}: {}</li>\n", isolated(one.take), isolated(one.text));

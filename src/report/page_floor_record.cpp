@@ -108,7 +108,8 @@ std::string gaps_list(const FloorRecord& record) {
     if (record.gaps.empty()) return "";
     std::string items;
     for (const FloorGap& one : record.gaps)
-        items += "<li>" + isolated(shortened(one.text, kNoteColumns)) + (one.command.empty() ? "" : " <code>" + escaped(one.command) + "</code>") + "</li>\n";
+        items += "<li>" + isolated(shortened(one.text, kNoteColumns)) + (one.command.empty() ? "" : " <code>" + escaped(one.command) + "</code>") +
+                 "</li>\n";
     return "<h3 class=\"floor\">What the record lacks</h3>\n<ul>\n" + items + "</ul>\n";
 }
 
@@ -121,7 +122,8 @@ std::string floor_record(const FloorRecord& record) {
         "Signal-to-noise is the loudest clean tone over the floor; the dynamic range left leaves the lines out. ± is two standard uncertainties; "
         "≤ and ≥: bounds, the interface's own noise or what was not followed hides more; ~: a longer take would narrow it.</p>\n";
     for (const ConditionFloor& condition : record.conditions)
-        out += "<h3 class=\"floor\">" + isolated(shortened(capital(clean_text(condition.name)), kTitleColumns)) + "</h3>\n" + figures_table(condition) + lines_list(condition);
+        out += "<h3 class=\"floor\">" + isolated(shortened(capital(clean_text(condition.name)), kTitleColumns)) + "</h3>\n" +
+               figures_table(condition) + lines_list(condition);
     return out + limits_table(record) + pictures(record) + gaps_list(record) + "</section>\n";
 }
 

@@ -54,7 +54,10 @@ void tell_dummy_test(Lines& lines, const NoiseAnalysis& analysis) {
     if (!analysis.dummy_test || !(analysis.dummy_test->begun || analysis.dummy_test->asked)) return;
     const DummyTest& test = *analysis.dummy_test;
     lines.title(fmt::format("The four-step dummy test, for {}", test.source_id));
-    if (test.asked) lines.add("A dummy plug: its shell through, its centre to the shell by a short. Mark it, and take it out at the end. Amplifier off while plugs are moved.");
+    if (test.asked)
+        lines.add(
+            "A dummy plug: its shell through, its centre to the shell by a short. Mark it, and take it out at the end. Amplifier off while plugs are "
+            "moved.");
     for (const DummyTest::Step& step : test.steps) {
         const std::string bullet = fmt::format("{}. ", step.number);
         if (step.state == "made") lines.add(step.showed + " " + step.means, 0, bullet);

@@ -25,7 +25,8 @@ void tell_paths(Lines& lines, const NoiseAnalysis& analysis, const std::string& 
         lines.add(fmt::format("gets in by {}: {:.0f} %", path_text(path), 100.0 * path.probability), indent, "> ");
         if (!first) continue;
         first = false;
-        for (std::size_t i = 0; i < std::min(kEvidence, path.evidence_for.size()); ++i) lines.add("for it: " + evidence_text(path.evidence_for[i]), indent + 2, "- ");
+        for (std::size_t i = 0; i < std::min(kEvidence, path.evidence_for.size()); ++i)
+            lines.add("for it: " + evidence_text(path.evidence_for[i]), indent + 2, "- ");
         for (std::size_t i = 0; i < std::min(kEvidence, path.evidence_against.size()); ++i)
             lines.add("against it: " + evidence_text(path.evidence_against[i]), indent + 2, "- ");
     }

@@ -151,7 +151,8 @@ std::vector<std::string> third_octave_words(const FloorRecord& record, Channel c
         std::string text = fmt::format("{}: loudest at {}, {:.0f} {}", shortened(clean_text(one->name), 60), nominal_text(loudest->nominal_hz),
                                        *level_of(*loudest, volts), volts ? "dBV" : "dBFS");
         if (one != conditions.front() && risen && most >= 1.0)
-            text += fmt::format("; over {} most at {}, by {:.0f} dB", shortened(clean_text(conditions.front()->name), 60), nominal_text(risen->nominal_hz), most);
+            text += fmt::format("; over {} most at {}, by {:.0f} dB", shortened(clean_text(conditions.front()->name), 60),
+                                nominal_text(risen->nominal_hz), most);
         out.push_back(text + ".");
     }
     return out;

@@ -90,7 +90,9 @@ std::optional<WhineConstant> joint_whine_constant(std::span<const WhineTake> tak
     std::vector<std::vector<double>> shares;
     for (const WhineTake& take : takes) shares.push_back(shares_of(take));
     std::vector<double> log_k, posterior;
-    for (double x = std::log(kLeast); x < std::log(kMost); x += kStep) {
+    const auto points = static_cast<std::size_t>(std::ceil(std::log(kMost / kLeast) / kStep));
+    for (std::size_t point = 0; point < points; ++point) {
+        const double x = std::log(kLeast) + kStep * static_cast<double>(point);
         double sum = log_prior_of_constant(std::exp(x), told);
         for (std::size_t i = 0; i < takes.size(); ++i)
             if (usable(takes[i])) sum += log_likelihood(takes[i], shares[i], x);

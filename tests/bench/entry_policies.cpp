@@ -9,7 +9,7 @@
 #include <nlohmann/json.hpp>
 #include <string>
 
-#include "../../src/diagnose/entry_model.hpp"
+#include "../../src/diagnose/entry/entry_model.hpp"
 
 using namespace hushtrace;
 using nlohmann::json;
@@ -78,9 +78,11 @@ int main() {
             if (own) {
                 std::vector<EntryTest> possible;
                 for (const auto& [one, outcome] : known) {
-                    const auto dummy = std::find_if(outcomes.begin(), outcomes.end(), [](const EntryOutcome& made) { return made.test == EntryTest::shorted_at_amp; });
+                    const auto dummy = std::find_if(outcomes.begin(), outcomes.end(),
+                                                    [](const EntryOutcome& made) { return made.test == EntryTest::shorted_at_amp; });
                     if (question.at_the_input && one == EntryTest::test_speaker) continue;   // as the program has it
-                    if (one == EntryTest::test_speaker_on_dummy && (!question.at_the_input || dummy == outcomes.end() || dummy->heard == "gone")) continue;
+                    if (one == EntryTest::test_speaker_on_dummy && (!question.at_the_input || dummy == outcomes.end() || dummy->heard == "gone"))
+                        continue;
                     possible.push_back(one);
                 }
                 const auto worth = worth_of_tests(question, posterior, possible, reached, {});

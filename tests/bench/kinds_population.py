@@ -7,7 +7,7 @@ confusion, recall and precision, reliability of the stated confidences, findings
 --alone: one source a vehicle, 0 to 36 dB over its reference detector's 90 % point: gives the detection table. Otherwise
 levels are -6 to +30 dB over the program's own 90 % point of that kind (POINTS_DB, from --alone). The reference is told
 the waveform's parameters and the noise's own density: energy along the known lines, times or band, 1 % false alarms.
---counts: how often findings were right by what they rest on, as src/diagnose/confidence.cpp holds it.
+--counts: how often findings were right by what they rest on, as src/diagnose/sources/confidence.cpp holds it.
 --keep: raw outcomes as JSON lines in a folder; cases that are there already aren't run again, so that runs can be split,
 continued and pooled; --report: the tables of what is kept. --case M --write FOLDER: one vehicle's job, to look at.
 One vehicle takes about 2 s. CTest runs a seeded part (end_to_end/test_population.py).

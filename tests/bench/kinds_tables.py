@@ -169,7 +169,7 @@ def reliability(outcomes):
 
 
 def print_counts(outcomes):
-    """Rows for src/diagnose/confidence.cpp: of what is told, and of what is told as unsure."""
+    """Rows for src/diagnose/sources/confidence.cpp: of what is told, and of what is told as unsure."""
     rows = collections.defaultdict(lambda: [0, 0])
     for one in outcomes:
         every = one["found"] + one.get("unsure", [])

@@ -47,7 +47,7 @@ def sample(args):
     rng = random.Random(args.seed)
     found = {}
     for layer in LAYERS:
-        for path in sorted((PROJECT / "src" / layer).glob("*.cpp")):
+        for path in sorted((PROJECT / "src" / layer).rglob("*.cpp")):
             sites = sites_of(str(path.relative_to(PROJECT)), path.read_text(), rng.choice)
             if sites and re.search(args.only, str(path.relative_to(PROJECT))):
                 found[str(path.relative_to(PROJECT))] = rng.sample(sites, len(sites))

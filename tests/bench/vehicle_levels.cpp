@@ -55,7 +55,8 @@ template <class Read> double wander_db(const Block& sound, double rate_hz, Read 
     for (std::size_t from = 0; from + each <= sound.frames(); from += each) {
         Block part;
         part.reset(sound.channels(), each);
-        for (std::size_t c = 0; c < sound.channels(); ++c) std::copy_n(sound.channel(c).begin() + static_cast<std::ptrdiff_t>(from), each, part.channel(c).begin());
+        for (std::size_t c = 0; c < sound.channels(); ++c)
+            std::copy_n(sound.channel(c).begin() + static_cast<std::ptrdiff_t>(from), each, part.channel(c).begin());
         levels.push_back(10.0 * std::log10(std::max(1e-20, read(part, rate_hz))));
     }
     double mean = 0, square = 0;

@@ -81,8 +81,8 @@ int main(int argc, char** argv) {
                 thresholds.push_back(quantile_99(values));
             }
             const double threshold = quantile_99(found), log_threshold = quantile_99(with_log);
-            fmt::print("\nwander {:.1f} % rms, {} spectrum below 1 Hz; threshold {:.2f} nats, with log {:.2f}\n", 100 * wander, red ? "falling" : "flat", threshold,
-                       log_threshold);
+            fmt::print("\nwander {:.1f} % rms, {} spectrum below 1 Hz; threshold {:.2f} nats, with log {:.2f}\n", 100 * wander,
+                       red ? "falling" : "flat", threshold, log_threshold);
             fmt::print("whine_to_noise_db  reference_best  window_s  nothing_known  rpm_log\n");
             for (double level = -42; level <= -28; level += 1) {
                 law.whine_to_noise_db = level;

@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "../../src/diagnose/amplifier_parts.hpp"
+#include "../../src/diagnose/gain/amplifier_parts.hpp"
 #include "diagnose/stepped_job.hpp"
 #include "hushtrace/signal/error.hpp"
 

@@ -9,7 +9,7 @@
 #include <utility>
 #include <vector>
 
-#include "../../src/diagnose/chain_parts.hpp"
+#include "../../src/diagnose/chain/chain_parts.hpp"
 
 /// Channels and limits of a chain set by hand, for the tests of what is made of them.
 namespace chain_maker {

@@ -5,7 +5,7 @@
 #include <utility>
 #include <vector>
 
-#include "../../src/diagnose/entry_evidence.hpp"
+#include "../../src/diagnose/entry/entry_evidence.hpp"
 
 /// A vehicle's takes with the levels of one noise source in them, for the tests of where noise gets in.
 namespace hushtrace::entry_job {

@@ -1,5 +1,5 @@
 #pragma once
-#include "../../src/diagnose/entry_model.hpp"
+#include "../../src/diagnose/entry/entry_model.hpp"
 
 /// What a test of where noise gets in came to, for the tests of what it means.
 namespace hushtrace::entry_outcomes {

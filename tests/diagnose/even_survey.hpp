@@ -5,7 +5,7 @@
 #include <utility>
 #include <vector>
 
-#include "../../src/diagnose/take_survey.hpp"
+#include "../../src/diagnose/takes/take_survey.hpp"
 
 /// Surveys of takes as they would be read, made by hand: what they mean can be worked out on paper.
 namespace even_survey {

@@ -7,8 +7,8 @@
 #include <string>
 #include <vector>
 
-#include "../../src/diagnose/engine_view.hpp"
-#include "../../src/diagnose/noise_sources.hpp"
+#include "../../src/diagnose/sources/engine_view.hpp"
+#include "../../src/diagnose/sources/noise_sources.hpp"
 #include "diagnose/whine_take.hpp"
 
 /// Takes of one running vehicle, and what its whine's constant should come to, for the tests of the view over them.

@@ -4,7 +4,7 @@
 #include <utility>
 #include <vector>
 
-#include "../../src/diagnose/gain_parts.hpp"
+#include "../../src/diagnose/gain/gain_parts.hpp"
 
 /// Curves of a stepped volume that never were sound, for the tests of what is made of them.
 namespace made_curves {

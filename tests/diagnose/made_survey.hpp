@@ -6,8 +6,8 @@
 #include <utility>
 #include <vector>
 
-#include "../../src/diagnose/steady_parts.hpp"
-#include "even_survey.hpp"
+#include "../../src/diagnose/sources/steady_parts.hpp"
+#include "diagnose/even_survey.hpp"
 
 /// Surveys made by hand: what a take would show, without its sound.
 namespace hushtrace {

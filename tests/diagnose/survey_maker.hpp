@@ -2,8 +2,8 @@
 #include <string>
 #include <vector>
 
-#include "../../src/diagnose/noise_sources.hpp"
-#include "even_survey.hpp"
+#include "../../src/diagnose/sources/noise_sources.hpp"
+#include "diagnose/even_survey.hpp"
 
 /// What a take holds, set by hand, for the tests of what it means.
 namespace survey_maker {

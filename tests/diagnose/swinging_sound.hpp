@@ -5,7 +5,7 @@
 #include <span>
 #include <vector>
 
-#include "../../src/diagnose/take_survey.hpp"
+#include "../../src/diagnose/takes/take_survey.hpp"
 #include "hushtrace/measure/thinned_sound.hpp"
 
 /// Sound of 12 kHz with lines that swing, and its survey as far as a search for lines needs it.

@@ -3,7 +3,7 @@
 #include <utility>
 #include <vector>
 
-#include "../../src/diagnose/noise_parts.hpp"
+#include "../../src/diagnose/sources/noise_parts.hpp"
 
 /// Takes with followed and held lines, for the tests of the alternator's whine.
 namespace hushtrace::whine_take {

@@ -52,7 +52,8 @@ public:
     int connect() const {
         const int handle = ::socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0), room = 1 << 20;
         ::setsockopt(handle, SOL_SOCKET, SO_RCVBUF, &room, sizeof room);
-        if (handle >= 0 && ::connect(handle, reinterpret_cast<const sockaddr*>(&where_), sizeof where_) != 0) throw std::runtime_error("no connection");
+        if (handle >= 0 && ::connect(handle, reinterpret_cast<const sockaddr*>(&where_), sizeof where_) != 0)
+            throw std::runtime_error("no connection");
         return handle;
     }
     int accept() const { return ::accept(listening_.get(), nullptr, nullptr); }

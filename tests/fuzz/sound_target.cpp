@@ -30,7 +30,8 @@ struct Sound {
 
 Sound read_some(TakeReader& reader) {
     Sound sound{reader.sample_rate_hz(), std::vector<std::vector<double>>(reader.channels()), {}};
-    require(sound.rate_hz >= 1000 && sound.rate_hz <= 1e6 && !sound.channels.empty() && sound.channels.size() <= 64, "a header that is beyond belief");
+    require(sound.rate_hz >= 1000 && sound.rate_hz <= 1e6 && !sound.channels.empty() && sound.channels.size() <= 64,
+            "a header that is beyond belief");
     Block block;
     for (std::size_t samples = 0; samples < most_samples;) {
         const std::size_t got = reader.read(block, block_frames);

@@ -15,6 +15,7 @@ USES = {
     "report": ["diagnose", "job"],
     "live": ["audio", "diagnose", "job"],
 }
+PARTS = {"diagnose": ["takes", "sources", "entry", "gain", "chain", "power", "floor"]}   # folders of a layer; each knows those before it
 LIBRARIES = {
     "sndfile.h": {"signal"},
     "kissfft": {"spectrum"},
@@ -50,6 +51,18 @@ def fault(layer, included):
     return None
 
 
+def fault_of_part(place, included):
+    """What is wrong with a file of a layer's part including a file of another part, or None. `place`: its path below src/."""
+    parts = PARTS.get(place.parts[0], [])
+    own = place.parts[1]
+    if own not in parts or not included.startswith("../"):
+        return None
+    other = included.split("/")[1]
+    if other not in parts[:parts.index(own)]:
+        return f"{own} may not know {other}"
+    return None
+
+
 # With a destructor it is cleared away after mingw-w64 has given up its memory (https://github.com/msys2/MINGW-packages/issues/2519).
 OF_A_THREAD = re.compile(r"\bthread_local\b(?![^;=]*\*)[^;]*")
 
@@ -59,6 +72,9 @@ def main(top):
     assert fault("measure", "hushtrace/job/job.hpp"), "the check is blind"
     assert fault("diagnose", "hushtrace/simulation/vehicle.hpp"), "the check is blind"
     assert not fault("report", "hushtrace/measure/level.hpp"), "the check is too strict"
+    assert fault_of_part(pathlib.Path("diagnose/takes/a.cpp"), "../entry/b.hpp"), "the check is blind"
+    assert fault_of_part(pathlib.Path("diagnose/takes/a.cpp"), "../noise_analysis.hpp"), "the check is blind"
+    assert not fault_of_part(pathlib.Path("diagnose/entry/a.cpp"), "../takes/b.hpp"), "the check is too strict"
     seen, faults = 0, []
     for root in ("src", "include/hushtrace"):
         for path in sorted((top / root).rglob("*.[ch]pp")):
@@ -67,9 +83,12 @@ def main(top):
             faults += [f"{path.relative_to(top)}: {one}: a pointer alone may be a thread's own" for one in OF_A_THREAD.findall(text)]
             for included in INCLUDE.findall(text):
                 seen += 1
-                wrong = fault(layer, included)
+                wrong = fault(layer, included) or fault_of_part(path.relative_to(top / root), included)
                 if wrong:
                     faults.append(f"{path.relative_to(top)}: {wrong} ({included})")
+    for layer, parts in PARTS.items():
+        there = {folder.name for folder in (top / "src" / layer).iterdir() if folder.is_dir()}
+        faults += [f"src/{layer}/{name}: the parts of {layer} are {', '.join(parts)}" for name in sorted(there ^ set(parts))]
     print("\n".join(faults) or f"{seen} includes keep to the table")
     return 1 if faults or seen == 0 else 0
 

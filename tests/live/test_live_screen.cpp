@@ -197,7 +197,8 @@ TEST_CASE("colour never stands alone: each ground has its own words", "[live][sc
 
 TEST_CASE("a followed noise shows its change large, and whether that is more than chance", "[live][screen]") {
     const std::string text = shown(follow(-12.3));
-    for (const char* part : {"change against the start, dB", "level now, dBV", "lowest -52.0 dBV", "start -35.9 dBV", "at 1187.4 Hz", "alternator whine"})
+    for (const char* part :
+         {"change against the start, dB", "level now, dBV", "lowest -52.0 dBV", "start -35.9 dBV", "at 1187.4 Hz", "alternator whine"})
         CHECK(has(text, part));
     CHECK(stands_large(follow(-12.3), "-12.3"));
     CHECK(stands_large(follow(-12.3), "-48.2"));
@@ -305,7 +306,8 @@ TEST_CASE("a large terminal makes the figures larger, and lists the steps", "[li
 
 TEST_CASE("a long sentence of what to do is told whole where there is room", "[live][screen]") {
     LiveSnapshot snapshot = gain();
-    snapshot.next = "The interface runs against its end: put the 10 dB pad in, calibrate again, then turn the volume back to where it was before and start.";
+    snapshot.next =
+        "The interface runs against its end: put the 10 dB pad in, calibrate again, then turn the volume back to where it was before and start.";
     std::string text = shown(snapshot);
     for (char& c : text)
         if (c == '\n') c = ' ';

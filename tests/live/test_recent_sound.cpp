@@ -53,7 +53,8 @@ TEST_CASE("parts are the whole copy, cut", "[recent]") {
             REQUIRE(part.channels() == 2);
             REQUIRE(part.frames() <= frames);
             for (std::size_t i = 0; i < part.frames(); ++i, ++at)
-                if (part.channel(0)[i] != static_cast<double>(at) || part.channel(1)[i] != -static_cast<double>(at)) FAIL("frame " << at << " of parts of " << frames);
+                if (part.channel(0)[i] != static_cast<double>(at) || part.channel(1)[i] != -static_cast<double>(at))
+                    FAIL("frame " << at << " of parts of " << frames);
         }
         CHECK(at == 13000);
     }

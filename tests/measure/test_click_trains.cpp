@@ -139,7 +139,8 @@ TEST_CASE("bursts are found beside a train whose clicks are left out, and over t
     const Bursts found = find_bursts(x, kRate, search);
     std::size_t hits = 0;
     for (const double t : times)
-        hits += static_cast<std::size_t>(std::any_of(found.events.begin(), found.events.end(), [t](const Burst& one) { return std::abs(one.time_s - t) < 0.006; }));
+        hits += static_cast<std::size_t>(
+            std::any_of(found.events.begin(), found.events.end(), [t](const Burst& one) { return std::abs(one.time_s - t) < 0.006; }));
     for (const Burst& one : found.events) UNSCOPED_INFO(one.time_s << " s, surprise " << one.surprise << ", bands " << one.bands_share);
     CHECK(hits == times.size());
     CHECK(found.events.size() <= times.size() + 1);

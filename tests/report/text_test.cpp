@@ -40,7 +40,8 @@ TEST_CASE("the terminal tells findings, then what to do, warnings last", "[text]
 
 TEST_CASE("the terminal says what it would help to buy, and what became of a change", "[text]") {
     NoiseAnalysis made = sample::noise();
-    made.cures = {{"whine-1", "isolator", "an isolating transformer in the lead", -24.6, 6.0, "It costs bass, and this sentence is longer than one line of the terminal."},
+    made.cures = {{"whine-1", "isolator", "an isolating transformer in the lead", -24.6, 6.0,
+                   "It costs bass, and this sentence is longer than one line of the terminal."},
                   {"whine-1", "ferrite", "a clip-on ferrite round the lead", -0.2, 0.3, "Nothing in the audio band."}};
     ChangeMade change;
     change.change = "ground remade";

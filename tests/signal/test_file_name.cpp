@@ -21,5 +21,6 @@ TEST_CASE("characters that Windows keeps for itself and endings that it drops ar
     for (const char* name : {"a:b.flac", "a?", "a*b", "\"a\"", "a<b", "a>b", "a|b", "a\\b", "a/b", "a\tb"})
         CHECK(unfit_on_windows(name).find("control character or one of") != std::string::npos);
     for (const char* name : {"idle.", "idle ", "..."}) CHECK(unfit_on_windows(name).find("ends in a dot or a space") != std::string::npos);
-    for (const char* name : {"idle.flac", ".idle.flac.new", "Kombi Sträng 12%.wav", "車.flac", "a+b=c, d;e'f&g (2)"}) CHECK(unfit_on_windows(name).empty());
+    for (const char* name : {"idle.flac", ".idle.flac.new", "Kombi Sträng 12%.wav", "車.flac", "a+b=c, d;e'f&g (2)"})
+        CHECK(unfit_on_windows(name).empty());
 }

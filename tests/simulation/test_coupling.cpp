@@ -49,7 +49,8 @@ TEST_CASE("the lead picks up M dI/dt, and the input gets its share beside what e
         tau * whine_hz * 4 * 2e-7 * std::log(13.0 / 10.0) * std::abs(feed_current(0.001));
     CHECK(decibels(whine_v(vehicle, running()) / expected_v) == Approx(0).margin(0.3));
     // that voltage stands in series with both ends: 15 kohm of input beside 0, 1 k, 10 k, or nothing
-    for (const auto& [end, share] : {std::pair(Hookup::dummy_floating, 1.0), std::pair(Hookup::termination_1k, 15.0 / 16.0), std::pair(Hookup::termination_10k, 15.0 / 25.0)})
+    for (const auto& [end, share] :
+         {std::pair(Hookup::dummy_floating, 1.0), std::pair(Hookup::termination_1k, 15.0 / 16.0), std::pair(Hookup::termination_10k, 15.0 / 25.0)})
         CHECK(decibels(whine_v(vehicle, running({end})) / expected_v) == Approx(decibels(share)).margin(0.3));
     CHECK(whine_v(vehicle, running({Hookup::unplugged_at_source})) < 0.05 * expected_v);
     CHECK(whine_v(vehicle, running({Hookup::temporary_lead})) < 0.05 * expected_v);

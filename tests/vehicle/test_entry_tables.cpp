@@ -61,7 +61,8 @@ TEST_CASE("the trade's traps stand in the tables", "[entry]") {
     // a plug at the amplifier judges what lies behind it alone
     CHECK(mean_of(EntryTest::shorted_at_amp, EntryWay::speaker_side) == 0.0);
     CHECK(expected_change(EntryTest::shorted_at_amp, EntryWay::amplifier_internal, true).front().mean == 0.0);
-    CHECK(expected_change(EntryTest::shorted_at_amp, EntryWay::amplifier_internal, true).front().share > 0.8);   // but for shield current inside its input
+    CHECK(expected_change(EntryTest::shorted_at_amp, EntryWay::amplifier_internal, true).front().share >
+          0.8);  // but for shield current inside its input
     CHECK(mean_of(EntryTest::lead_on_dummy_at_amp, EntryWay::amplifier_internal) == 0.0);                         // which that test keeps
     // loads say nothing of what doesn't follow the engine
     CHECK(expected_change(EntryTest::loads_on, EntryWay::ground_loop, false).empty());

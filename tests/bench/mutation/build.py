@@ -105,7 +105,7 @@ class Build:
         lines = run(["ninja", "-t", "commands", f"bin/{program}"], cwd=self.build).stdout.splitlines()
         command = next(line for line in reversed(lines) if f"-o bin/{program}" in line)
         command = command.removeprefix(": && ").split(" && ")[0]
-        knows = {f for f in files if f"libhushtrace_{pathlib.Path(f).parent.name}.a" in command}
+        knows = {f for f in files if f"libhushtrace_{pathlib.Path(f).parts[1]}.a" in command}
         objects = [str(self.object_of(f)) for f in sorted(knows)] + [str(self.work / "obj" / "mutant.cpp.o")]
         words = compiler_of(command)
         if "catch_main.cpp.o" in command:
