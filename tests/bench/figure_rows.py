@@ -182,8 +182,8 @@ ROWS = [
         [(r"^processor: (\S+ %) of a core .*; memory (\d+ MB)$", "{0}, {1}"), (r"; take marked: (.*)$", "marked: {0}"),
          (r"(load average \S+)$", "{0}")],
         every(number_below(r"^(\S+) %", 10), lambda text: "marked: nothing" in text), 10, "PulseAudio, Chromium; two quiet cores"),
-    Row("follower", GAIN, "a whine followed live: step of 6 dB read within 1 dB; found while gone", "-", "BUILD/bin/live_follow population SIZE", 30,
-        [(r"^(idle.*?|the same.*?) +step read in \S+ %, of these within 1 dB (\S+) %.*found while gone (\S+) %", "{0}: {1} %, {2} %")],
+    Row("follower", GAIN, "a whine followed live: its step read; of these within 1 dB; found while gone", "-", "BUILD/bin/live_follow population SIZE", 30,
+        [(r"^(idle.*?|the same.*?) +step read in (\S+) %, of these within 1 dB (\S+) %.*found while gone (\S+) %", "{0}: {1} %, {2} %, {3} %")],
         None, 3, "live_follow"),
 ]
 BY_NAME = {row.name: row for row in ROWS}
