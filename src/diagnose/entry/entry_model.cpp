@@ -181,6 +181,7 @@ std::vector<Bin> bins_of(EntryTest test) {
     switch (facts_of(test).read_by) {
         case ReadBy::ear: {
             std::vector<Bin> bins;
+            bins.reserve(kWords.size());
             for (const Word& word : kWords) bins.push_back({word.from_db, word.to_db, word.word});
             return bins;
         }

@@ -102,9 +102,9 @@ NextTest next_of(const TestWorth& worth, const NoiseSource& source, const EntryP
 
 /// An amplifier that wakes only with the lead plugged in: nothing else counts until that is mended.
 bool lost_its_ground(const Job& job) {
-    for (auto one = job.observations.rbegin(); one != job.observations.rend(); ++one)
-        if (one->what == "amplifier_wakes" && one->heard) return *one->heard == "only_with_lead";
-    return false;
+    const auto last = std::find_if(job.observations.rbegin(), job.observations.rend(),
+                                   [](const Observation& one) { return one.what == "amplifier_wakes" && one.heard; });
+    return last != job.observations.rend() && *last->heard == "only_with_lead";
 }
 
 void stop_at_lost_ground(NoiseAnalysis& analysis) {
@@ -137,10 +137,10 @@ void find_entry_paths(NoiseAnalysis& analysis, const std::list<TakeSurvey>& surv
         double sum = 0;
         for (const EntrySet& set : posterior.sets)
             if (set.probability >= kSaid) sum += set.probability;
-        for (std::size_t s = 0; s < posterior.sets.size(); ++s) {
-            if (posterior.sets[s].probability < kSaid) break;
-            EntryPath path = path_of(posterior.sets[s], source.id);
-            if (path.probability >= kEvidenceFrom) say_evidence(path, posterior.sets[s], evidence, job);
+        for (const EntrySet& set : posterior.sets) {
+            if (set.probability < kSaid) break;
+            EntryPath path = path_of(set, source.id);
+            if (path.probability >= kEvidenceFrom) say_evidence(path, set, evidence, job);
             path.probability /= sum;
             analysis.entry_paths.push_back(std::move(path));
         }

@@ -110,7 +110,7 @@ bool is_in(const NoiseSource& source, const std::string& take) {
 }
 
 std::string named(const NoiseSource& source, double line_hz) {
-    const std::string name(plain_name(source.kind));
+    std::string name(plain_name(source.kind));
     const double base_hz = source.frequency_hz.value_or(0.0);
     if (source.kind == NoiseKind::alternator_whine || !(base_hz > 0)) return name;
     const double number = std::round(line_hz / base_hz);

@@ -11,7 +11,7 @@ namespace {
 
 /// A word for a shell: in single quotes where it holds anything that a shell reads.
 std::string shell_word(std::string_view text) {
-    const std::string clean = clean_text(text);
+    std::string clean = clean_text(text);
     const bool plain = !clean.empty() && std::all_of(clean.begin(), clean.end(), [](char c) {
         return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') ||
                std::string_view("._/-+").find(c) != std::string_view::npos;

@@ -12,11 +12,11 @@ namespace {
 
 /// What is asked where job.json writes nothing: proposals of ours, without a source.
 struct Asked {
-    const char* what;
-    std::optional<double> Limits::*written;
-    double proposed;
+    const char* what = nullptr;
+    std::optional<double> Limits::*written = nullptr;
+    double proposed = 0;
     std::optional<double> judge_to;  ///< between the two the ear judges
-    const char* unit;
+    const char* unit = nullptr;
 };
 constexpr Asked kLine{"line_below_full_power_db", &Limits::line_below_full_power_db, -90, -75, "dB"};
 constexpr Asked kHiss{"hiss_below_full_power_db", &Limits::hiss_below_full_power_db, -85, -75, "dB"};

@@ -121,12 +121,12 @@ void pass_converter(AmplifierCase& the, AmplifierSetting& setting) {
         return;
     }
     if (the.job.job.source.output == OutputKind::line && the.amplifier.input == OutputKind::speaker)
-        setting.notes.push_back(
+        setting.notes.emplace_back(
             "a line output into a high-level input: that input wants some volts more (common practice, no source); the line input suits better, "
             "if it has one");
     if (!converter || !the.feed) return;
     if (the.amplifier.input == OutputKind::speaker)
-        setting.notes.push_back("behind a line converter belongs a line input, not a high-level one");
+        setting.notes.emplace_back("behind a line converter belongs a line input, not a high-level one");
     const bool ahead = the.loudest->take->conditions.point == Point::source_output;
     if (!converter->loss_db) {
         if (ahead) {

@@ -148,13 +148,13 @@ NoiseParts tell_parts(const AmplifierCase& the, const OpenTake& open, const Inpu
 
 /// The gain that was read last at its output: of that channel where it was read, else of any.
 std::optional<double> gain_read_db(const AmplifierSetting& setting, Channel channel) {
-    std::optional<double> other;
-    for (auto one = setting.output_readings.rbegin(); one != setting.output_readings.rend(); ++one) {
-        if (!one->gain_now_db) continue;
-        if (one->channel == channel) return one->gain_now_db;
-        if (!other) other = one->gain_now_db;
+    std::optional<double> last, last_of_channel;
+    for (const auto& one : setting.output_readings) {
+        if (!one.gain_now_db) continue;
+        last = one.gain_now_db;
+        if (one.channel == channel) last_of_channel = one.gain_now_db;
     }
-    return other;
+    return last_of_channel ? last_of_channel : last;
 }
 
 /// The amplifier's own noise, as if at its input: stated, or read at its output with its input shorted.

@@ -51,7 +51,7 @@ void set_target(AmplifierCase& the, AmplifierSetting& setting) {
     setting.rated_output_v = full_output_v(amplifier);
     const auto speaker_v = speaker_limit_v(the.job.job, amplifier, the.weakest);
     if (!setting.rated_output_v) {
-        setting.notes.push_back("power_w and load_ohm, both above 0, are needed for its target output");
+        setting.notes.emplace_back("power_w and load_ohm, both above 0, are needed for its target output");
         return;
     }
     setting.target_output_v = setting.rated_output_v;
