@@ -43,7 +43,7 @@ void note_conflict(const AmplifierCase& the, const std::optional<Ceiling>& ceili
 
 void note_cautions(const OpenedJob& job, const AmplifierData& amplifier, bool usable, AmplifierSetting& setting) {
     if (amplifier.bridged_output.value_or(false))
-        setting.notes.push_back(
+        setting.notes.emplace_back(
             "bridged output: both wires are live. Read it with a meter across the two terminals that touches "
             "nothing "
             "else; never connect either wire to ground or to the interface");
@@ -51,10 +51,11 @@ void note_cautions(const OpenedJob& job, const AmplifierData& amplifier, bool us
     for (const SpeakerData& speaker : job.job.speakers)
         tweeter = tweeter || (speaker.amplifier == amplifier.name && speaker.kind == SpeakerKind::tweeter);
     if (tweeter)
-        setting.notes.push_back(
-            "a tweeter hangs on it: disconnect it before any test tone, or leave its protecting capacitor in and stay far below full power");
+        setting.notes.emplace_back(
+            "a tweeter hangs on it: disconnect it before any test tone, or leave its protecting capacitor in "
+            "and stay far below full power");
     if (usable && setting.target_output_v && !setting.refused)
-        setting.notes.push_back(
+        setting.notes.emplace_back(
             "set it with the speakers disconnected, tone in bursts of a few seconds; with speakers on, a "
             "full-power tone "
             "burns tweeters and harms hearing");
@@ -96,7 +97,7 @@ void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vecto
             if (std::find(setting.channels.begin(), setting.channels.end(), one->curve.channel) == setting.channels.end())
                 setting.channels.push_back(one->curve.channel);
         if (!usable) {
-            setting.notes.push_back("no ceiling, so no gain can be given: see the reason above");
+            setting.notes.emplace_back("no ceiling, so no gain can be given: see the reason above");
         } else {
             setting.volume = volume;
             choose_loudest(the, volume);
@@ -105,7 +106,7 @@ void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vecto
             if (the.feed) {
                 set_gain(the, setting);
                 if (!into.ceiling)
-                    setting.notes.push_back(
+                    setting.notes.emplace_back(
                         "for the highest volume that was played, since no clipping was found");
                 place_on_dial(the, setting);
                 note_conflict(the, into.ceiling, setting);

@@ -74,8 +74,11 @@ Margins margins_of(const NoiseSource& source, const Loudness& loudness, bool sub
     // hiss and clicks: so much of the whole as falls into the ear's filter at each place
     const auto band = source.band_hz.value_or(std::pair{kLowest_hz, kClicksTop_hz});
     const double top_hz = std::min({band.second, kHighest_hz, sub ? kSubTop_hz : kHighest_hz});
-    for (double f = std::max(band.first, kLowest_hz); f <= top_hz; f += erb_hz(f))
+    double f = std::max(band.first, kLowest_hz);
+    while (f <= top_hz) {
         margins.take(decibels_from_power(erb_hz(f) / (band.second - band.first)), f, parked);
+        f += erb_hz(f);
+    }
     return margins;
 }
 

@@ -40,8 +40,11 @@ Divided divided(const FeedEstimate& feed, double frequency_hz) {
 
 std::optional<FeedEstimate::Worst> worst_of(const FeedEstimate& feed, std::optional<double> hz_per_rpm) {
     FeedEstimate::Worst worst;
-    for (double hz = kLowest_hz; hz <= kHighest_hz; hz *= kStep)
+    double hz = kLowest_hz;
+    while (hz <= kHighest_hz) {
         if (const Divided here = divided(feed, hz); here.volts > worst.ripple_v) worst = {hz, here.volts, here.current_a, std::nullopt};
+        hz *= kStep;
+    }
     if (worst.ripple_v <= 1.01 * feed.battery_ripple_v) return std::nullopt;
     if (hz_per_rpm) worst.rpm = worst.frequency_hz / *hz_per_rpm;
     return worst;

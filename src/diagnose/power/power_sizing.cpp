@@ -145,7 +145,9 @@ void note_table(PowerCable& cable) {
                                           gauge_name(kThinnestRated_awg), gauge_area_mm2(kThinnestRated_awg),
                                           cable.verdict == CableVerdict::beyond_tables ? "; go by the cable maker's figure" : ""));
     if (cable.conductor == Conductor::copper_clad_aluminium)
-        cable.notes.push_back("copper-clad aluminium: 63 % of copper's conductance, so it carries four fifths of the current for the same heat");
+        cable.notes.emplace_back(
+            "copper-clad aluminium: 63 % of copper's conductance, so it carries four fifths of the current "
+            "for the same heat");
 }
 
 PowerCable cable_of(const Job& job, std::string part, double current_a) {
@@ -212,9 +214,9 @@ void note_fuse(PowerCable& cable, std::optional<double> wanted) {
                                           "current, but no larger than the cable's maker allows",
                                           *wanted));
     else if (cable.needs_fuse)
-        cable.notes.push_back("a fuse of its own at the block: the main fuse would let it burn");
+        cable.notes.emplace_back("a fuse of its own at the block: the main fuse would let it burn");
     else
-        cable.notes.push_back("as thick as the main fuse asks for: the main fuse protects it too");
+        cable.notes.emplace_back("as thick as the main fuse asks for: the main fuse protects it too");
 }
 
 /// The feed's drop and the branch's share what is allowed.
@@ -231,7 +233,8 @@ void note_drop(PowerCable& cable, const PowerAnalysis& out) {
     else if (!cable.area_mm2 && (feed_alone || no_size))
         cable.notes.push_back(fmt::format("the feed loses {:.2f} V of the {:g} V allowed, which leaves too little for a branch: {}", feed_v,
                                           out.allowed_drop_v, buy));
-    if (cable.length_m && *cable.length_m > 0 && !out.drop_v) cable.notes.push_back("the feed's drop isn't known: it comes on top of this one's");
+    if (cable.length_m && *cable.length_m > 0 && !out.drop_v)
+        cable.notes.emplace_back("the feed's drop isn't known: it comes on top of this one's");
 }
 
 /// Behind a distribution block every cable that the main fuse doesn't protect gets a fuse of its own.
@@ -277,8 +280,9 @@ void reckon_reserve(const Job& job, PowerAnalysis& out) {
     reserve.reserve_a = *rated - reserve.vehicle_a - reserve.music_a;
     reserve.idle_reserve_a = kIdleShare * *rated - reserve.vehicle_a - reserve.music_a;
     out.reserve = reserve;
-    out.assumptions.push_back(
-        "alternator: music draws a third of the largest current on average, the vehicle itself uses four tenths of the rating, and at idle the "
+    out.assumptions.emplace_back(
+        "alternator: music draws a third of the largest current on average, the vehicle itself uses four "
+        "tenths of the rating, and at idle the "
         "alternator gives half of it (common practice, no source)");
 }
 
@@ -298,8 +302,10 @@ void size_supply(const Job& job, PowerAnalysis& out) {
     out.temperature_assumed = !job.supply.temperature_c;
     if (out.allowed_drop_assumed)
         out.assumptions.push_back(fmt::format("{:g} V may be lost along feed and branch together (common practice, no source)", out.allowed_drop_v));
-    if (out.temperature_assumed) out.assumptions.push_back("the cable is at 60 C (common practice, no source)");
-    if (!job.supply.conductor) out.assumptions.push_back("the cable is copper: cheap ones often are not, look at a cut end");
+    if (out.temperature_assumed)
+        out.assumptions.emplace_back("the cable is at 60 C (common practice, no source)");
+    if (!job.supply.conductor)
+        out.assumptions.emplace_back("the cable is copper: cheap ones often are not, look at a cut end");
     if (!(total > 0)) {
         out.fuse_reason = "draw_unknown";
         out.fuse_text = "Nothing says what the amplifiers draw: no fuse and no cable can be named.";
@@ -320,14 +326,18 @@ void size_supply(const Job& job, PowerAnalysis& out) {
         feed.notes.push_back(fmt::format("it {}loses {:.2f} V where {:g} V are allowed: take {}",
                                          feed.verdict == CableVerdict::drops_too_much ? "carries its fuse, but " : "", *feed.drop_v,
                                          out.allowed_drop_v, feed.smallest ? feed.smallest->name() + " or more" : "two in parallel"));
-    if (!feed.length_m) feed.notes.push_back("its length isn't known: the drop isn't reckoned");
+    if (!feed.length_m) feed.notes.emplace_back("its length isn't known: the drop isn't reckoned");
     note_table(feed);
 
     PowerCable ground = cable_of(job, "ground", total);
     ground.area_mm2 = feed.area_mm2;
     hold_against(ground, wanted, out.allowed_drop_v);
-    ground.notes.push_back("the return carries the same current: as thick as the feed, short (45 cm is a usual limit), to bare, scraped body metal");
-    ground.notes.push_back("its drop adds to the feed's and is told apart: read it with a meter under load (observation ground_drop)");
+    ground.notes.emplace_back(
+        "the return carries the same current: as thick as the feed, short (45 cm is a usual limit), to bare, "
+        "scraped body metal");
+    ground.notes.emplace_back(
+        "its drop adds to the feed's and is told apart: read it with a meter under load (observation "
+        "ground_drop)");
     out.cables.push_back(std::move(feed));
     out.cables.push_back(std::move(ground));
     for (std::size_t i = 0; i < job.supply.branches.size(); ++i) size_branch(job, i, out);
