@@ -36,7 +36,7 @@ class Row:
             found = list(re.finditer(pattern, output, re.MULTILINE))
             if not found:
                 raise LookupError(f"{self.name}: nothing in the output fits {pattern!r}")
-            cells.append("; ".join(form.format(*(group or "" for group in one.groups())) for one in found))
+            cells.append("; ".join(form.format(*(" ".join((group or "").split()) for group in one.groups())) for one in found))
         return "; ".join(cells)
 
 
@@ -84,7 +84,7 @@ GAIN = "Gain, chain, live view"
 
 ROWS = [
     Row("tone", MEASUREMENTS, "level and frequency of a tone between two bins, 5 Hz to 0.45 fs, 10 to 1000 cycles, 8 to 384 kHz", "0.01 dB, 0.1 bin",
-        'BUILD/bin/test_measure "any tone of 10*"', 110, [(r"worst deviation, (.+)$", "{0}")],
+        'BUILD/bin/test_measure "any tone of 10*"', 110, [(r"worst deviation, ((?:.+\n)+)", "{0}")],
         every(number_below(r"(\S+) dB", 0.01), number_below(r"(\S+) bin", 0.1)), 0.1, "test_measure"),
     Row("bound", MEASUREMENTS, "spread of a tone's frequency over the Cramer-Rao bound, SNR times samples of 21 dB and more", "at most 1.1",
         "BUILD/bin/frequency_bound SIZE SEED", 800, [(r"^ +(\d+) +\S+ +(2[1-9]\.\d|[3-9]\d\.\d|1\d\d\.\d) +(\S+) .*$", "{0} samples, {1} dB: {2}")],
