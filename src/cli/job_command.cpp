@@ -344,11 +344,11 @@ void run(const CLI::App& app, JobOptions& options) {
     fmt::print("{}", outcome.text);
     if (outcome.summary) {
         fmt::print("{}{}", job_summary(outcome.opened), kept_in_words(outcome.opened, outcome.kept));
-        std::vector<OpenPoint> todo = missing, in_place;
-        const auto first_in = std::stable_partition(todo.begin(), todo.end(), [](const OpenPoint& one) { return one.what.code != "still_in"; });
-        in_place.assign(first_in, todo.end());
-        todo.erase(first_in, todo.end());
-        if (!todo.empty()) fmt::print("\nStill to do or to know\n{}", open_in_words(todo));
+        std::vector<OpenPoint> left = missing, in_place;
+        const auto first_in = std::stable_partition(left.begin(), left.end(), [](const OpenPoint& one) { return one.what.code != "still_in"; });
+        in_place.assign(first_in, left.end());
+        left.erase(first_in, left.end());
+        if (!left.empty()) fmt::print("\nStill to do or to know\n{}", open_in_words(left));
         if (!in_place.empty()) fmt::print("\nStill in the vehicle: take out before it is handed back\n{}", open_in_words(in_place));
     }
     if (!odd.empty()) fmt::print("{}Warnings\n{}", outcome.summary ? "\n" : "", list_of(odd));

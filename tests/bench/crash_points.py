@@ -32,7 +32,7 @@ def tone(path, frequency_hz, seconds, level_dbfs, seed):
 
 class Trials:
     def __init__(self, program, library, place):
-        self.program, self.library, self.place = str(program), str(library), pathlib.Path(place)
+        self.program, self.preloaded, self.place = str(program), str(library), pathlib.Path(place)
         self.points = self.cuts = 0
         self.faults = []
         tone(self.place / "new.wav", 300, 1.0, -20, 1)
@@ -147,7 +147,7 @@ class Trials:
         log = self.place / "log"
         log.unlink(missing_ok=True)
         before = self.state_of(folder / "job")
-        done = self.run(*make(folder / "job"), LD_PRELOAD=self.library, CRASH_FOLDER=str(folder), CRASH_LOG=str(log))
+        done = self.run(*make(folder / "job"), LD_PRELOAD=self.preloaded, CRASH_FOLDER=str(folder), CRASH_LOG=str(log))
         assert done.returncode == 0, (name, done)
         calls = read_log(log)
         states, disk = [before], Disk(folder, self.base if there else None)
@@ -168,7 +168,7 @@ class Trials:
         while True:
             for torn in ({}, {"CRASH_TORN": "1"}):
                 folder = self.fresh("killed", there)
-                done = self.run(*make(folder / "job"), LD_PRELOAD=self.library, CRASH_FOLDER=str(folder), CRASH_AT=str(number), **torn)
+                done = self.run(*make(folder / "job"), LD_PRELOAD=self.preloaded, CRASH_FOLDER=str(folder), CRASH_AT=str(number), **torn)
                 if done.returncode != -9:
                     self.check(done.returncode == 0, f"{name}, call {number}: {done}")
                     return tried

@@ -3,7 +3,6 @@
 #include <algorithm>
 #include <cmath>
 #include <iterator>
-#include <limits>
 
 #include "gain_parts.hpp"
 #include "hushtrace/diagnose/step_verdict.hpp"

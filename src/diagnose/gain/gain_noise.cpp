@@ -1,7 +1,6 @@
 #include "gain_noise.hpp"
 
 #include <algorithm>
-#include <cmath>
 
 #include "../takes/clear_part.hpp"
 #include "../takes/floor_reading.hpp"
