@@ -360,8 +360,7 @@ double correlation_of(const Track& a, const Track& b) {
     const double to = std::min(a.time_s.back(), b.time_s.back()) - 0.3;
     double n = 0, sa = 0, sb = 0, saa = 0, sbb = 0, sab = 0;
     for (double t = from; t < to; t += 0.1) {
-        double x = 0,
-               y = 0;  // both smoothed over half a second: the click rate is read more coarsely than a line
+        double x = 0, y = 0;  // both smoothed over half a second: the click rate is read more coarsely than a line
         for (int j = -2; j <= 2; ++j) {
             x += a.at(t + 0.1 * j) / 5.0;
             y += b.at(t + 0.1 * j) / 5.0;

@@ -80,9 +80,10 @@ void add_heard_only(std::list<NoiseSource>& sources, const std::list<TakeSurvey>
         found.evidence.push_back(hiss_alone(*twin));
     }
     if (found.evidence.empty()) return;
+    const std::size_t observations = found.evidence.size() / 2;  // each has what was measured beside it
     found.evidence.insert(found.evidence.begin(),
                           {"It comes from behind the amplifier's input: the amplifier, its supply, or the speakers' leads.",
-                           static_cast<double>(found.evidence.size() / 2), "observations", std::nullopt, {}, {}});
+                           static_cast<double>(observations), "observations", std::nullopt, {}, {}});
     for (const Evidence& one : found.evidence)
         found.evidence.front().observations.insert(found.evidence.front().observations.end(), one.observations.begin(),
                                                    one.observations.end());
