@@ -57,7 +57,7 @@ private:
                                        to_word(*setup_.order.take.tone->via)));
     }
 
-    CaptureOutcome capture() {
+    CaptureOutcome capture() const {
         const bool terminal = isatty(fileno(voice())) != 0;
         TerminalKeys keys(options_.marks_from_stdin ? TerminalKeys::From::pipe
                                                     : TerminalKeys::From::terminal);

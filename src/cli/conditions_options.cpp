@@ -99,7 +99,7 @@ void ChannelOptions::add_to(CLI::App& app) {
 std::vector<Channel> ChannelOptions::channels_of(std::size_t file_channels) const {
     if (channels.empty() && file_channels == 1) return {Channel::left};
     if (channels.empty() && file_channels == 2) return {Channel::left, Channel::right};
-    const auto named = words_from<Channel>("--channels", channels);
+    auto named = words_from<Channel>("--channels", channels);
     if (named.size() != file_channels)
         throw Error(ErrorKind::invalid_request,
                     fmt::format("--channels: {} named, but the sound has {}", named.size(), file_channels));

@@ -33,6 +33,7 @@ std::size_t entry_meant(const std::string& option, const char* kind, const List&
     if (fits.size() == 1) return fits.front();
     if (fits.size() > 1) {
         std::vector<std::string> ways;
+        ways.reserve(fits.size());
         for (const std::size_t one : fits) ways.push_back(fmt::format("{}:#{}", kind, one + 1));
         refuse(fmt::format("{}: the job has {} entries {}:{}; say which: {}", option, fits.size(), kind, in_quotes(typed), fmt::join(ways, ", ")));
     }
@@ -57,7 +58,7 @@ constexpr std::array<std::string_view, 7> kParts = {"amplifier", "speaker", "bra
 /// "amplifier:sub"
 Part part_of(const std::string& option, const std::string& text) {
     const auto colon = text.find(':');
-    const Part part{text.substr(0, colon), colon == std::string::npos ? std::string() : text.substr(colon + 1)};
+    Part part{text.substr(0, colon), colon == std::string::npos ? std::string() : text.substr(colon + 1)};
     if (std::find(kParts.begin(), kParts.end(), part.kind) == kParts.end()) refuse(fmt::format("{}: {}", option, none_of(part.kind, kParts)));
     const bool named = part.kind != "calibration" && part.kind != "own_noise" && part.kind != "limits";
     if (named && part.name.empty()) refuse(fmt::format("{}: say which {}: {}:NAME", option, part.kind, part.kind));
@@ -167,7 +168,7 @@ std::string withdraw_entry(Job& job, const std::string& what, const fs::path& fo
             refuse(fmt::format("--withdraw: there is no observation {}; {}", in_quotes(typed),
                                job.observations.empty() ? "the job has none"
                                                         : fmt::format("hushtrace job shows them, 1 to {}", job.observations.size())));
-        const std::string text = fmt::format("withdrawn: observation {}, {}\n", *index + 1, observation_in_short(job.observations[*index]));
+        std::string text = fmt::format("withdrawn: observation {}, {}\n", *index + 1, observation_in_short(job.observations[*index]));
         erase_at(job.observations, *index);
         return text;
     }

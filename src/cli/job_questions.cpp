@@ -80,7 +80,7 @@ std::string usual_word(const std::string& typed) {
     static constexpr std::pair<std::string_view, std::string_view> others[] = {
         {"petrol", "combustion"}, {"gasoline", "combustion"}, {"gas", "combustion"}, {"copper clad aluminium", "copper_clad_aluminium"},
         {"cca", "copper_clad_aluminium"}, {"full range", "full_range"}};
-    const std::string word = lower(typed);
+    std::string word = lower(typed);
     for (const auto& [from, to] : others)
         if (word == from) return std::string(to);
     return word;
@@ -172,7 +172,7 @@ private:
 
     void amplifiers() {
         const Json present = known_.value("amplifiers", Json::array());
-        for (std::size_t i = 0; i < present.size(); ++i) one_amplifier(present[i].value("name", ""), present[i]);
+        for (const Json& one : present) one_amplifier(one.value("name", ""), one);
         for (;;) {
             const bool first = present.empty() && !said_.contains("amplifiers");
             const std::string name = line(first ? "The first amplifier's name, such as front or sub? (Enter: none)"

@@ -117,6 +117,7 @@ std::vector<std::string> speaker_parts(const SpeakerData& speaker) {
 
 std::string list_or_unknown(const std::vector<std::optional<double>>& values) {
     std::vector<std::string> parts;
+    parts.reserve(values.size());
     for (const auto& value : values) parts.push_back(value ? fmt::format("{:.4g}", *value) : "unknown");
     return fmt::format("{}", fmt::join(parts, " / "));
 }
@@ -155,7 +156,7 @@ std::vector<std::string> limit_parts(const Limits& limits) {
     std::vector<std::string> parts;
     for (const Spelling& one : spellings)
         if (const auto& value = limits.*one.value) parts.push_back(fmt::format(fmt::runtime(one.text), *value));
-    if (limits.same_polarity) parts.push_back(*limits.same_polarity ? "one polarity" : "polarities may differ");
+    if (limits.same_polarity) parts.emplace_back(*limits.same_polarity ? "one polarity" : "polarities may differ");
     return parts;
 }
 

@@ -51,7 +51,7 @@ TerminalKeys::~TerminalKeys() {
 std::vector<Mark> TerminalKeys::marks(double now_s) {
     pollfd ready{STDIN_FILENO, POLLIN, 0};
     while (reads_ && poll(&ready, 1, 0) == 1) {
-        std::array<char, 256> typed;
+        std::array<char, 256> typed{};
         const ssize_t count = read(STDIN_FILENO, typed.data(), typed.size());
         if (count <= 0) {  // the pipe has ended, or the terminal is gone
             reads_ = false;

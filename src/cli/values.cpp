@@ -45,6 +45,7 @@ std::optional<double> number_from(std::string_view option, const std::optional<s
 
 std::vector<double> numbers_from(std::string_view option, const std::vector<std::string>& texts) {
     std::vector<double> values;
+    values.reserve(texts.size());
     for (const std::string& text : texts) values.push_back(number_from(option, std::string_view(text)));
     return values;
 }

@@ -71,8 +71,9 @@ class NewFolders {
 public:
     ~NewFolders() {
         std::error_code ignored;
-        if (!kept_)
-            for (auto made = made_.rbegin(); made != made_.rend(); ++made) fs::remove(*made, ignored);
+        if (kept_) return;
+        std::reverse(made_.begin(), made_.end());
+        for (const fs::path& made : made_) fs::remove(made, ignored);
     }
     void make(const fs::path& folder) {
         std::error_code fault;
@@ -157,8 +158,7 @@ std::string free_take_name(const OpenedJob& opened, const std::string& stem, con
     }
     if (plain.empty()) plain = "take";
     for (std::size_t number = 1;; ++number) {
-        const std::string name =
-            "takes/" + plain + (number == 1 ? "" : "-" + std::to_string(number)) + suffix;
+        std::string name = fmt::format("takes/{}{}{}", plain, number == 1 ? "" : fmt::format("-{}", number), suffix);
         const auto& takes = opened.job.takes;
         const bool listed =
             std::any_of(takes.begin(), takes.end(), [&](const Take& take) { return take.file == name; });

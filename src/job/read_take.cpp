@@ -56,6 +56,7 @@ std::vector<double> read_pads(Fields& fields, std::size_t channels, const std::s
         fields.reading().warn("pad_unknown", fields.path_of("attenuation_db"),
                               "a pad's loss is not known; 0 dB is assumed", file);
     std::vector<double> pads;
+    pads.reserve(stated.size());
     for (const auto& pad : stated) pads.push_back(pad.value_or(0.0));
     return pads;
 }

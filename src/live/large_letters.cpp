@@ -10,7 +10,7 @@ namespace {
 /// Drawn on five rows. In a taller letter the second and the fourth become longer; from ten rows on strokes are thicker and all is
 /// wider by as much.
 struct Letter {
-    char symbol;
+    char symbol = 0;
     std::array<std::string_view, 5> rows;
 };
 

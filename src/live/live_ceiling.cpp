@@ -21,6 +21,7 @@ ToneState judge_tone(double thd_percent, double thd_sd_percent, double limit_per
 
 std::optional<LiveCeiling> live_ceiling(const std::vector<LiveStep>& steps) {
     std::vector<const LiveStep*> order;
+    order.reserve(steps.size());
     for (const LiveStep& one : steps) order.push_back(&one);
     const bool volumes_known = std::all_of(steps.begin(), steps.end(), [](const LiveStep& one) { return one.volume.has_value(); });
     std::stable_sort(order.begin(), order.end(), [&](const LiveStep* a, const LiveStep* b) {

@@ -128,7 +128,7 @@ ScreenContent gain_content(const LiveSnapshot& snapshot, const LiveScreenWish& w
     content.details.push_back("peak " + decibel_figure(leading->peak_dbfs, "dBFS", 1).text());
     if (snapshot.levels.size() > 1)
         for (const LiveLevel& one : snapshot.levels) content.channels.push_back(channel_line(one));
-    for (auto step = snapshot.steps.rbegin(); step != snapshot.steps.rend(); ++step) content.steps.push_back(step_line(*step));
+    std::transform(snapshot.steps.rbegin(), snapshot.steps.rend(), std::back_inserter(content.steps), step_line);
     content.short_steps = short_steps(snapshot.steps);
     return content;
 }
@@ -175,7 +175,7 @@ ScreenContent follow_content(const LiveSnapshot& snapshot, const LiveScreenWish&
     // Noise of an engine changes with its speed: the comparison then is none of the cable alone.
     if (follow.speed_change && std::abs(*follow.speed_change) >= told_speed_change)
         content.details.push_back(fmt::format("engine {:+.0f} %", 100 * *follow.speed_change));
-    if (follow.level_db) content.details.push_back(follow.steady ? "steady" : "settling");
+    if (follow.level_db) content.details.emplace_back(follow.steady ? "steady" : "settling");
     if (follow.frequency_hz && std::isfinite(*follow.frequency_hz)) content.details.push_back(fmt::format("at {:.1f} Hz", *follow.frequency_hz));
     if (follow.sd_db && std::isfinite(*follow.sd_db)) content.details.push_back(fmt::format("±{:.1f} dB", 2 * *follow.sd_db));
     for (const LiveLevel& one : snapshot.levels)

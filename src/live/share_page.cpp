@@ -51,6 +51,7 @@ SharePage::Inner::~Inner() {
 std::vector<std::string> SharePage::Inner::addresses() const {
     std::vector<std::string> all;
     const auto hosts = wish_.address == "0.0.0.0" ? own_addresses() : std::vector<std::string>{wish_.address};
+    all.reserve(hosts.size() + 1);
     for (const std::string& host : hosts) all.push_back(fmt::format("http://{}:{}/{}", host, port_, routes_.token()));
     if (all.empty()) all.push_back(fmt::format("http://127.0.0.1:{}/{}", port_, routes_.token()));
     return all;

@@ -35,7 +35,7 @@ std::thread quiet_thread(Work work) {
 }
 
 void answer_without_waiting(socket_t handle, std::string_view status_line, std::string_view sentence) {
-    std::array<char, 4096> unread;
+    std::array<char, 4096> unread{};
     std::size_t count = unread.size();
     for (int i = 0; i < 4 && count == unread.size(); ++i)
         if (share_system::receive(handle, unread, count) != share_system::Outcome::done) break;

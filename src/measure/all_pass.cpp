@@ -163,7 +163,7 @@ std::vector<Candidate> best_pair(const std::vector<Point>& points, double lowest
 
 std::optional<AllPassFit> find_all_passes(std::span<const TransferPoint> transfer, double around_s) {
     const std::vector<Point> points = points_of(transfer, around_s);
-    if (points.size() < 2U * transfer_points_per_octave) return std::nullopt;
+    if (points.size() < std::size_t{2} * transfer_points_per_octave) return std::nullopt;
     const double lowest = std::log(kInside * points.front().hz), highest = std::log(points.back().hz / kInside);
     std::vector<Candidate> all;
     Fit fit = fit_line(points, all);

@@ -128,8 +128,8 @@ void CaptureFaultFinder::add(const Block& block) {
 }
 
 void CaptureFaultFinder::State::list_runs(std::size_t channel, std::vector<CaptureFault>& events) const {
-    CaptureFault* last_overload = nullptr;
     std::vector<CaptureFault> found;
+    std::optional<std::size_t> last_overload;
     for (const SampleRun& run : channels[channel].runs.runs()) {
         CaptureFault event;
         event.channel = channel;
@@ -144,13 +144,15 @@ void CaptureFaultFinder::State::list_runs(std::size_t channel, std::vector<Captu
                           "the input clips at {:.2f} of full scale: turn the interface's input down or "
                           "use a pad",
                           std::abs(run.value));
-            if (last_overload != nullptr &&
-                event.time_s < last_overload->time_s + last_overload->duration_s + overload_merge_s) {
-                last_overload->duration_s = event.time_s + event.duration_s - last_overload->time_s;
-                continue;
+            if (last_overload) {
+                CaptureFault& last = found[*last_overload];
+                if (event.time_s < last.time_s + last.duration_s + overload_merge_s) {
+                    last.duration_s = event.time_s + event.duration_s - last.time_s;
+                    continue;
+                }
             }
+            last_overload = found.size();
             found.push_back(event);
-            last_overload = &found.back();
         } else {
             event.what = CaptureFaultKind::zero_gap;
             event.text =
@@ -160,10 +162,6 @@ void CaptureFaultFinder::State::list_runs(std::size_t channel, std::vector<Captu
                     : fmt::format("one value held for {} samples inside the sound: the capture has a hole",
                                   run.length);
             found.push_back(event);
-        }
-        last_overload = nullptr;
-        for (CaptureFault& earlier : found) {
-            if (earlier.what == CaptureFaultKind::overload) last_overload = &earlier;
         }
     }
     events.insert(events.end(), found.begin(), found.end());

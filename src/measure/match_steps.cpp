@@ -80,6 +80,7 @@ std::vector<Plateau> split_at_clicks(const std::vector<Plateau>& plateaus) {
 std::optional<std::vector<Plateau>> without_short_ones(const std::vector<Plateau>& plateaus,
                                                        std::size_t count) {
     std::vector<double> durations;
+    durations.reserve(plateaus.size());
     for (const Plateau& p : plateaus) durations.push_back(p.duration_s());
     std::sort(durations.rbegin(), durations.rend());
     if (durations[count] > 0.5 * durations[count - 1]) return std::nullopt;

@@ -335,7 +335,7 @@ std::optional<ResponseShape> shape_of(std::span<const TransferPoint> transfer) {
     double best_criterion = 0, best_rate_hz = 0;
     for (const double rate_hz : {0.0, 48000.0, 44100.0, 96000.0}) {
         const Points points = points_of(transfer, rate_hz);
-        if (points.size() < 2U * transfer_points_per_octave) return std::nullopt;
+        if (points.size() < std::size_t{2} * transfer_points_per_octave) return std::nullopt;
         ShapeFit fit = best_fit(points);
         const double here = criterion(fit, points.size());
         if (best && here > best_criterion - 2.0) continue;

@@ -203,7 +203,7 @@ std::vector<std::string> before_after_words(const BeforeAfter& one) {
     for (const LineChange& line : line_changes(one))
         out.push_back(fmt::format("{}: {}{}.", frequency_text(line.before_hz), change_text(line.change_db(), std::nullopt),
                                   line.at_least ? " or more: it doesn't stand out any more" : ""));
-    if (contradicts(one)) out.push_back("The strongest line doesn't show that change: look twice.");
+    if (contradicts(one)) out.emplace_back("The strongest line doesn't show that change: look twice.");
     return out;
 }
 

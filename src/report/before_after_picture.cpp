@@ -83,6 +83,7 @@ std::string before_after_svg(const BeforeAfter& one, PictureSize size, const std
     const Scale y{bottom_db, top_db, frame.bottom, frame.top, false};
     const auto on_picture = [&](const std::vector<StripPoint>& list) {
         std::vector<std::pair<double, double>> placed;
+        placed.reserve(list.size());
         for (const StripPoint& point : list) placed.emplace_back(x.at(point.frequency_hz), y.at(point.level_db));
         return placed;
     };

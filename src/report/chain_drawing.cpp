@@ -184,7 +184,8 @@ std::pair<std::string, double> list(const Plan& plan, const std::vector<WayChanc
     double y = plan.list_top, end = y;
     for (std::size_t i = 0; i < ways.size(); ++i) {
         if (i % rows == 0) y = plan.list_top;
-        const double x = margin + static_cast<double>(i / rows) * column_px;
+        const std::size_t column = i / rows;
+        const double x = margin + static_cast<double>(column) * column_px;
         const char* style = i == 0 ? "label" : "words";
         out += svg::text(x, y + line_px, "start", letter_of(i), "label");
         for (const std::string& words : wrap_text(fmt::format("{}: {}", plain_name(ways[i].way), percent(ways[i].probability)), columns))

@@ -59,6 +59,7 @@ std::vector<SpectrumFigure> choose_spectra(const Job& job, const NoiseAnalysis& 
     std::stable_partition(pictures.begin(), pictures.end(),
                           [&](const TakePicture* one) { return takes.insert(one->take).second; });
     std::vector<SpectrumFigure> figures;
+    figures.reserve(pictures.size());
     for (const TakePicture* one : pictures)
         figures.push_back({one, twin_without_engine(job, analysis, *one)});
     // what is already seen under another, and marks no finding that isn't marked there, needs no picture of

@@ -240,7 +240,7 @@ std::vector<Difference> differences(const Conditions& before, const Conditions& 
     std::vector<std::string> unstated;
     const auto ask = [&](const char* field, const std::string& a, const std::string& b) {
         if (a != b) out.push_back({field, a, b});
-        if (a == b && a == kNotStated) unstated.push_back(field);
+        if (a == b && a == kNotStated) unstated.emplace_back(field);
     };
     ask("point", spaced(to_word(before.point)), spaced(to_word(after.point)));
     ask("engine", spaced(to_word(before.engine)), spaced(to_word(after.engine)));

@@ -13,8 +13,8 @@ const RecordedPath* path_in(const RecordedSystem& record, const TakeGroup& group
 }
 
 struct PathFigure {
-    const char *key, *name, *unit;
-    Better better;
+    const char *key = nullptr, *name = nullptr, *unit = nullptr;
+    Better better = Better::neither;
     Words words;
 };
 constexpr PathFigure kFigures[] = {{"delay_ms", "Delay against the first channel", "ms", Better::neither, {"earlier", "later"}},

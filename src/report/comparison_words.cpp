@@ -83,16 +83,17 @@ std::vector<std::string> in_short(const Comparison& comparison) {
     const auto compared = static_cast<std::ptrdiff_t>(comparison.items.size()) - count(ChangeVerdict::not_comparable);
     std::vector<std::string> out;
     if (compared == 0)
-        out.push_back("Nothing could be told: what was measured alike lies below what could be measured, or can't be held against each other.");
+        out.emplace_back("Nothing could be told: what was measured alike lies below what could be measured, or can't be held against each other.");
     else if (worse.empty() && better.empty())
-        out.push_back(changed.empty() ? "As far as it was measured alike, the system is as good as it was: nothing changed beyond what repeats."
-                                      : "As far as it was measured alike, the system is as good as it was, though not everything is set as it was.");
+        out.emplace_back(changed.empty()
+                             ? "As far as it was measured alike, the system is as good as it was: nothing changed beyond what repeats."
+                             : "As far as it was measured alike, the system is as good as it was, though not everything is set as it was.");
     else if (worse.empty())
-        out.push_back("As far as it was measured alike, the system is better than it was, and nothing got worse.");
+        out.emplace_back("As far as it was measured alike, the system is better than it was, and nothing got worse.");
     else if (better.empty())
-        out.push_back("The system is not as good as it was.");
+        out.emplace_back("The system is not as good as it was.");
     else
-        out.push_back("Something got better and something got worse.");
+        out.emplace_back("Something got better and something got worse.");
     tell(out, worse, "Worse: ");
     tell(out, better, "Better: ");
     tell(out, changed, "Otherwise than it was: ");

@@ -79,7 +79,7 @@ Made made_now(const OpenedJob& opened, std::string_view version, std::vector<std
 }
 
 fs::path kept_place(const OpenedJob& opened) {
-    const fs::path folder = kept_folder(opened.folder);
+    fs::path folder = kept_folder(opened.folder);
     std::error_code fault;
     fs::create_directories(folder, fault);
     if (fault || !fs::is_directory(folder))
@@ -96,7 +96,7 @@ fs::path keep_results(const OpenedJob& opened, const Made& made, std::string_vie
     stem += "-" + made.version;
     const FolderLock lock(folder);   // between the look and the writing nobody else takes the name
     for (int number = 1;; ++number) {
-        const fs::path file = folder / (stem + (number == 1 ? "" : fmt::format("-{}", number)) + ".json");
+        fs::path file = folder / (stem + (number == 1 ? "" : fmt::format("-{}", number)) + ".json");
         if (fs::symlink_status(file, fault).type() != fs::file_type::not_found) continue;
         write_whole(file, document);
         return file;

@@ -129,14 +129,14 @@ void read_noise(RecordedSystem& to, const Node& noise) {
         floor.channel = one.channel("channel");
         for (const char* name : {"unweighted", "a_weighted", "itu468", "itu468_quasi_peak"}) {
             RecordedLevel level = level_of(one, name);
-            if (level.dbfs || level.dbv) floor.figures[name] = std::move(level);
+            if (level.dbfs || level.dbv) floor.figures[name] = level;
         }
         for (const Node& band : one.list("third_octaves")) {
             const auto mid = band.number("mid_hz"), nominal = band.number("nominal_hz");
             RecordedLevel level = level_of(band, "level");
             if (!mid || !(*mid > 0) || (!level.dbfs && !level.dbv)) continue;
             const double half = std::pow(10.0, 0.05);  // IEC 61260-1, base ten
-            floor.bands.push_back({nominal.value_or(*mid), *mid / half, *mid * half, std::move(level)});
+            floor.bands.push_back({nominal.value_or(*mid), *mid / half, *mid * half, level});
         }
         to.floors.push_back(std::move(floor));
     }

@@ -97,6 +97,7 @@ std::string spectrogram_svg(const TakePicture& picture, const std::vector<Mark>&
     const double font = wide ? 13 : 12;
     const Scale x{0, duration_s(picture), wide ? 62.0 : 50.0, wide ? 826.0 : 312.0, false};
     std::vector<LabelRequest> requests;
+    requests.reserve(marks.size());
     for (const Mark& one : marks)
         requests.push_back({x.at(one.time_s), text_width_px(display_width(clean_text(one.text)), font) + 5});
     const std::vector<LabelPlace> places = place_labels(requests, x.px_from, x.px_to, 3, 3);

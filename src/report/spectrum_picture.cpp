@@ -204,6 +204,7 @@ std::string spectrum_svg(const NoiseAnalysis& analysis, const TakePicture& pictu
     const Scale y{bottom_db, top_db, frame.bottom, frame.top, false};
     const auto on_picture = [&](const std::vector<StripPoint>& list) {
         std::vector<std::pair<double, double>> placed;
+        placed.reserve(list.size());
         for (const StripPoint& one : list) placed.emplace_back(x.at(one.frequency_hz), y.at(one.level_db));
         return placed;
     };

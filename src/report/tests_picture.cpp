@@ -179,7 +179,7 @@ std::string tests_svg(const std::vector<const TestMade*>& tests, PictureSize siz
     for (const std::string& one : tests_words(tests)) told += (told.empty() ? "" : " ") + one;
     std::string out = svg::open(frame, id, title, told);
     out += svg::text(m.text_left, m.line, "start", fmt::format("before any test: {} ways open", open_at_first), "tick");
-    for (std::size_t t = 0; t < rows.size(); ++t) out += svg::line(m.text_left, rows[t].top, m.width - 8, rows[t].top, "grid");
+    for (const auto& row : rows) out += svg::line(m.text_left, row.top, m.width - 8, row.top, "grid");
     for (std::size_t i = strands.size(); i-- > 0;) out += strand_path(strands[i], i, rows, m, 6, end + 8);
     for (std::size_t t = 0; t < rows.size(); ++t) {
         double y = rows[t].top + 8 + 0.5 * m.line + 0.35 * m.font;

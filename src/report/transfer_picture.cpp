@@ -19,8 +19,8 @@ using Dot = SupplyTransfer::Point;
 /// up: the current falls 20 dB a decade at constant voltage), or against the current itself. What a capacitance carries follows the
 /// voltage: against the current it has no law of its own.
 struct Law {
-    const char* name;
-    const char* letter;
+    const char* name = nullptr;
+    const char* letter = nullptr;
     std::optional<double> against_voltage, against_current;  ///< dB a decade
 };
 constexpr std::array<Law, 3> kLaws = {
@@ -155,7 +155,7 @@ std::vector<std::string> transfer_words(const SupplyTransfer& transfer) {
     std::string laws;
     for (const Law& law : kLaws) laws += (laws.empty() ? "" : "; ") + law_words(law, by_current(transfer));
     out.push_back(fmt::format("Expected against the supply's {}: {}.", by_current(transfer) ? "current" : "voltage, its feed inductive", laws));
-    if (transfer.spoilt) out.push_back("The probe itself changes the noise: these points are not the vehicle's own.");
+    if (transfer.spoilt) out.emplace_back("The probe itself changes the noise: these points are not the vehicle's own.");
     if (!transfer.text.empty()) out.push_back(clean_text(transfer.text));
     for (const Dot& one : drawn_points(transfer))
         out.push_back(fmt::format("{}: {:.1f} ±{:.1f} dB, coherence {:.2f}.", frequency_text(one.frequency_hz), one.ratio_db.value,

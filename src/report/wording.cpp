@@ -119,7 +119,7 @@ std::string distortion_text(double thd_percent) {
 
 std::string distortion_text(double thd_percent, double sd_percent, LimitedBy limit) {
     if (limit == LimitedBy::noise) return "below " + figures_text(std::max(0.001, thd_percent + 2 * sd_percent), 2) + " % (noise)";
-    const std::string text = distortion_text(thd_percent);
+    std::string text = distortion_text(thd_percent);
     if (thd_percent < 0.001 || 2.0 * sd_percent < 0.05 * thd_percent) return text;
     return text + " ±" + figures_text(2.0 * sd_percent, 1) + " %";
 }

@@ -118,7 +118,7 @@ EventShape::EventShape(const std::function<double(double)>& response, double dur
             double sum = 0;
             for (std::ptrdiff_t i = std::max<std::ptrdiff_t>(0, middle - reach_points);
                  i < std::min(static_cast<std::ptrdiff_t>(points), middle + reach_points); ++i) {
-                const std::ptrdiff_t offset = after - (2 * i + 1) * grid / (2 * fine);
+                const std::ptrdiff_t offset = after - (2 * i + 1) * grid / (std::ptrdiff_t{2} * fine);
                 const std::ptrdiff_t at = offset + static_cast<std::ptrdiff_t>(lead) * grid;
                 if (at >= 0 && at < static_cast<std::ptrdiff_t>(limit.size()))
                     sum += values[static_cast<std::size_t>(i)] * limit[static_cast<std::size_t>(at)];

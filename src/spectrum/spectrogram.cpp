@@ -66,7 +66,8 @@ struct SpectrogramAccumulator::State {
         picture.bin_hz = rate / static_cast<double>(length);
         picture.bins = length / 2 + 1;
         sum.resize(picture.bins);
-        column_s = static_cast<double>(length / 2) / rate;
+        const std::size_t hop = length / 2;
+        column_s = static_cast<double>(hop) / rate;
     }
     void take(std::span<const double> density) {
         for (std::size_t k = 0; k < sum.size(); ++k) sum[k] += density[k];

@@ -158,7 +158,7 @@ struct Itu468Filter::State {
         const std::size_t count = samples.size();
         for (std::size_t n = 0; n < count; ++n) dense[n * factor] = stretch[n + kReach - 1];  // the samples themselves
         for (std::size_t p = 1; p < factor; ++p) {
-            std::array<double, kChunk> sum;
+            std::array<double, kChunk> sum;  // NOLINT(cppcoreguidelines-pro-type-member-init): convolve writes all of it
             convolve(stretch.data(), phases[p].data(), sum.data());
             for (std::size_t n = 0; n < count; ++n) dense[n * factor + p] = sum[n];
         }

@@ -13,7 +13,7 @@ namespace {
 
 struct CosineSum {
     WindowFacts facts;
-    std::array<double, 11> a;  // w[j] = sum_k a[k] cos(2 pi k j / N)
+    std::array<double, 11> a{};  // w[j] = sum_k a[k] cos(2 pi k j / N)
 };
 
 const CosineSum& cosine_sum(WindowKind kind) {

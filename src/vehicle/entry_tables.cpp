@@ -12,7 +12,7 @@ using T = EntryTest;
 // The table's language: a law, or several with "|" between. "0" no change (sd 1.5); "F" to the floor; "-13~4" that mean and sd; "3*" before a law
 // gives it that weight against the others. "-" the test says nothing of this way: it is left out of the sum.
 struct Row {
-    EntryTest test;
+    EntryTest test = EntryTest::inputs_shorted;
     std::array<std::string_view, kEntryWays> change;
 };
 

@@ -29,6 +29,7 @@ struct Spectra {
 double prominence_between(const PowerSpectrum& spectrum, const std::vector<double>& floor, double from, double to,
                           const std::vector<double>& left_out) {
     std::vector<std::size_t> bins;
+    bins.reserve(left_out.size());
     for (const double place : left_out) bins.push_back(spectrum.bin_of(place));
     std::vector<double> ratios;
     const std::size_t first = spectrum.bin_of(from), last = std::min(spectrum.bin_of(to), floor.size() - 1);
