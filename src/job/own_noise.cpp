@@ -86,7 +86,7 @@ OwnNoise read_own_noise(BlockReader& sound, const Take& take, const Job& job) {
         found.floors.own_noise_itu468_dbv.push_back(in_volts(floor.all.itu468.value));
         found.floors.own_noise_itu468_quasi_peak_dbv.push_back(
             needle ? in_volts(needle->value * needle->value) : std::nullopt);
-        if (known && *found.floors.own_noise_dbv.back() > kHighFloor_dbv)
+        if (found.floors.own_noise_dbv.back().value_or(kHighFloor_dbv) > kHighFloor_dbv)
             found.warnings.push_back(
                 {"floor_high",
                  fmt::format("{:.0f} dBV in the {} channel is much for shorted inputs: check the plug, and "

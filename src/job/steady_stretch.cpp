@@ -12,6 +12,7 @@
 namespace hushtrace {
 namespace {
 
+constexpr double kAsLoud_db = 6.0, kLasting_s = 1.0;
 constexpr double kSteady_db = 0.1;
 
 /// Amplitude of a tone in a piece, by a Hann-windowed transform at one frequency. The window's main lobe is
@@ -28,6 +29,24 @@ double amplitude_at(std::span<const double> piece, double cycles_per_sample) {
         weight += w;
     }
     return 2 * std::hypot(re, im) / weight;
+}
+
+/// Pieces from..to-1 whose levels lie within twice the tolerance of each other.
+struct Run {
+    std::size_t from = 0, to = 0;
+    double low_db = 0;
+};
+Run run_from(const std::vector<double>& levels_db, std::size_t from) {
+    Run run{from, from, levels_db[from]};
+    double high_db = run.low_db;
+    while (run.to < levels_db.size()) {
+        const double low_db = std::min(run.low_db, levels_db[run.to]);
+        high_db = std::max(high_db, levels_db[run.to]);
+        if (high_db - low_db > 2 * kSteady_db) break;
+        run.low_db = low_db;
+        ++run.to;
+    }
+    return run;
 }
 
 }  // namespace
@@ -51,26 +70,22 @@ std::optional<Stretch> steady_stretch(std::span<const double> samples, double sa
         levels_db.push_back(amplitude > 0 ? decibels_from_amplitude(amplitude)
                                           : -std::numeric_limits<double>::infinity());
     }
-    // the longest run whose levels lie within twice the tolerance of each other: two ends that only move on
-    std::size_t best_from = 0, best_to = 0;
+    // runs whose levels lie within twice the tolerance of each other: the longest of those about as loud as the loudest that lasts.
+    // A hum's multiple at the tone's frequency is steadier and longer than any tone, but weaker.
+    std::vector<Run> runs;
+    double loudest_db = -std::numeric_limits<double>::infinity();
+    const double step_s = static_cast<double>(length) / sample_rate_hz;
     for (std::size_t from = 0; from < count; ++from) {
         if (!std::isfinite(levels_db[from])) continue;
-        double low = levels_db[from], high = low;
-        std::size_t to = from;
-        while (to < count) {
-            low = std::min(low, levels_db[to]);
-            high = std::max(high, levels_db[to]);
-            if (high - low > 2 * kSteady_db) break;
-            ++to;
-        }
-        if (to - from > best_to - best_from) {
-            best_from = from;
-            best_to = to;
-        }
+        const Run run = run_from(levels_db, from);
+        if (static_cast<double>(run.to - run.from) * step_s >= kLasting_s - 0.5 * step_s) loudest_db = std::max(loudest_db, run.low_db);
+        runs.push_back(run);
     }
-    if (best_to - best_from < 2) return std::nullopt;
-    const double step_s = static_cast<double>(length) / sample_rate_hz;
-    return Stretch{static_cast<double>(best_from) * step_s, static_cast<double>(best_to) * step_s};
+    const Run* best = nullptr;
+    for (const Run& run : runs)
+        if (run.low_db >= loudest_db - kAsLoud_db && (!best || run.to - run.from > best->to - best->from)) best = &run;
+    if (!best || best->to - best->from < 2) return std::nullopt;
+    return Stretch{static_cast<double>(best->from) * step_s, static_cast<double>(best->to) * step_s};
 }
 
 std::optional<double> first_overload_s(std::span<const double> samples, double sample_rate_hz) {

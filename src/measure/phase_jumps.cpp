@@ -16,6 +16,7 @@ constexpr std::size_t spoilt = 2;
 constexpr double threshold = 6.0;          // standard deviations
 constexpr double least_step_rad = 8.7e-5;  // 0.005 degrees: below it the windows' own leakage shows
 constexpr double least_step_with_level_change_rad = 20.0 * std::numbers::pi / 180.0;
+constexpr double most_level_ratio = 1.6;   // 4 dB, as a ratio of amplitudes
 constexpr double most_scatter_rad = 0.25;  // beyond it this is no steady tone
 constexpr double most_misfit = 6.0, least_gain_over_cubic = 8.0;
 constexpr double most_unevenness = 0.1;  // of the step
@@ -269,6 +270,7 @@ bool PhaseJumpFinder::verified(const Scale& scale, std::size_t instant, PhaseJum
     const double step_misfit = plain->misfit * static_cast<double>(plain->count - 3);
     if (cubic - step_misfit < least_gain_over_cubic * plain->misfit) return false;
     if (step < least_step_with_level_change_rad && level_changed(left, right)) return false;
+    if (level_moved(left, right)) return false;  // another sound at this frequency: lost frames leave a tone's level
     // A line that beats with the tone swings the phase to and fro: then the stretch before is not straight.
     Side before, after;
     if (!sides(instant, std::max(scale.reach, straight_blocks), before, after)) return false;
@@ -344,7 +346,7 @@ double PhaseJumpFinder::unevenness_rad(const Side& side) const {
     return std::sqrt(std::max(0.0, sum - noise) / sum_w);
 }
 
-bool PhaseJumpFinder::level_changed(const Side& left, const Side& right) const {
+PhaseJumpFinder::Amplitudes PhaseJumpFinder::amplitudes_beside(const Side& left, const Side& right) const {
     const std::size_t most = 20;
     const auto mean = [this](std::size_t from, std::size_t to) {
         double sum = 0;
@@ -353,10 +355,18 @@ bool PhaseJumpFinder::level_changed(const Side& left, const Side& right) const {
     };
     const std::size_t left_from = std::max(left.from, left.to > most ? left.to - most : 0);
     const std::size_t right_to = std::min(right.to, right.from + most);
-    const double before = mean(left_from, left.to), after = mean(right.from, right_to);
     const auto fewest = static_cast<double>(std::min(left.to - left_from, right_to - right.from));
-    const double noise = std::sqrt(block_noise_ / fewest);
+    return {mean(left_from, left.to), mean(right.from, right_to), std::sqrt(block_noise_ / fewest)};
+}
+
+bool PhaseJumpFinder::level_changed(const Side& left, const Side& right) const {
+    const auto [before, after, noise] = amplitudes_beside(left, right);
     return std::abs(after - before) > 0.05 * std::min(before, after) + 4 * noise;
+}
+
+bool PhaseJumpFinder::level_moved(const Side& left, const Side& right) const {
+    const auto [before, after, noise] = amplitudes_beside(left, right);
+    return std::max(before, after) > most_level_ratio * std::min(before, after) + 4 * noise;
 }
 
 }  // namespace hushtrace

@@ -11,6 +11,7 @@ constexpr std::uint64_t rail_run = 3, hard_rail_run = 2, flat_run = 3, flat_occa
 constexpr std::uint64_t zero_run = 32, held_run = 64;
 constexpr double hard_rail = 0.99999, flat_least = 0.9;
 constexpr double zero_steps = 8, held_steps = 64;  // rms of the sound around a gap, in steps of its grid
+constexpr double crown_steps = 4.0, resume_steps = 4.0;  // of the grid
 constexpr double recent_s = 0.00025, recent_least = 8, longest_gap_s = 2.0;   // at least so many samples
 constexpr std::size_t most_kept = 2000;
 
@@ -42,8 +43,13 @@ void SampleRunFinder::end_rail_run() {
 
 void SampleRunFinder::end_equal_run(double next) {
     const std::uint64_t start = position_ - equal_length_;
+    const double into = std::abs(last_ - before_run_), out = std::abs(next - last_);
     const double height = std::abs(last_);
-    if (equal_length_ >= flat_run && height >= flat_least && height < rail_) {
+    // A round crown with these steps beside it would have risen so far above the run's ends. Within some steps of the grid the
+    // wave may well be whole: a bass tone's crown holds one code for some samples.
+    const auto count = static_cast<double>(equal_length_);
+    const double missing_crown = std::min(into, out) * 0.25 * count * count / (count + 1.0);
+    if (equal_length_ >= flat_run && height >= flat_least && height < rail_ && missing_crown > crown_steps * grid_) {
         if (height > top_) {
             top_ = height;
             top_count_ = 0;
@@ -68,7 +74,8 @@ void SampleRunFinder::end_equal_run(double next) {
     // Sound before it, and a step back into sound after it, both well above what the grid alone would hold
     // still.
     const double steps = (zeros ? zero_steps : held_steps) * grid_;
-    if (grid_ > 0 && recent_power_ > steps * steps && start > 0 && next != last_) {
+    // After a held value sound goes on where it would be by then; a slow wave, or a dc with little upon it, by a step of the grid.
+    if (grid_ > 0 && recent_power_ > steps * steps && start > 0 && next != last_ && (zeros || out > resume_steps * grid_)) {
         keep({zeros ? SampleRun::What::zeros : SampleRun::What::held, start, equal_length_, last_});
     }
 }
@@ -85,6 +92,7 @@ void SampleRunFinder::step(double sample) {
     } else {
         if (equal_length_ >= flat_run) end_equal_run(sample);
         equal_length_ = 1;
+        before_run_ = last_;
         if (position_ > 0) {
             const double difference = std::abs(sample - last_);
             grid_ = grid_ == 0 ? difference : std::min(grid_, difference);

@@ -42,6 +42,7 @@ private:
     double rate_, rail_;
     std::uint64_t position_ = 0;
     double last_ = 0;
+    double before_run_ = 0;    // the sample before the present run of equal ones
     std::uint64_t equal_length_ = 0, rail_length_ = 0;
     double rail_peak_ = 0;
     double recent_power_ = 0;  // of the last quarter of a millisecond, before the present run

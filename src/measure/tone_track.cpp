@@ -16,14 +16,26 @@ namespace {
 constexpr double kFrameSeconds = 0.05, kFrameCycles = 6.0;
 constexpr double kStandsOut = 10.0;  // tone's peak against the mean of the bins beside it, in power: 10 dB
 
+/// A transform takes as many steps a sample as its length's primes add up to.
+std::size_t largest_prime(std::size_t number) {
+    std::size_t prime = 2;
+    while (prime * prime <= number)
+        if (number % prime == 0)
+            number /= prime;
+        else
+            ++prime;
+    return number;
+}
+
 std::size_t frame_length(double rate, double tone_hz) {
     if (!(rate > 0) || !(tone_hz > 0) || !(tone_hz < 0.45 * rate))
         throw Error(ErrorKind::invalid_request,
                     fmt::format("a tone of {:g} Hz can't be followed at {:g} Hz rate", tone_hz, rate));
     const std::size_t length =
         static_cast<std::size_t>(std::ceil(rate * std::max(kFrameSeconds, kFrameCycles / tone_hz)));
-    const std::size_t fast = fast_length(length);
-    return fast % 4 == 0 ? fast : fast_length(2 * ((length + 1) / 2) + 2) / 4 * 4;
+    std::size_t quarters = (length + 3) / 4 * 4;
+    while (largest_prime(quarters) > 7) quarters += 4;
+    return quarters;
 }
 
 }  // namespace

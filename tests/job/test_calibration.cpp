@@ -258,3 +258,22 @@ TEST_CASE("a floor that is none is refused", "[calibration]") {
     REQUIRE(found.warnings.size() == 2);
     CHECK(found.warnings[0].code == "floor_high");
 }
+
+TEST_CASE("a hum's multiple at the tone's frequency, steadier and longer than the tone, is not the tone", "[calibration]") {
+    // 14 s of 200 Hz 50 dB below, then 3 s of the tone
+    auto sound = rendered(17, [](double t) { return (t < 14 ? 0.0016 : 0.5) * std::sin(2 * std::numbers::pi * 200 * t); }, sine(0.5));
+    const Calibration found = calibrate(sound, two_channels(), volts(1.0));
+    CHECK(found.channels[0].level_dbfs == Approx(found.channels[1].level_dbfs).margin(0.01));
+}
+
+TEST_CASE("a floor of digital zeros but for its very end tells no figure", "[calibration]") {
+    Take take = two_channels();
+    take.conditions.hookup = {Hookup::inputs_shorted};
+    Job job;
+    job.interface.volts_full_scale = {7.0, 7.0};
+    const Sound last = [](double t) { return t > 4.005 ? 1e-3 : 0.0; };
+    auto zeros = rendered(4.01, last, last);
+    const OwnNoise found = read_own_noise(zeros, take, job);
+    CHECK_FALSE(found.floors.own_noise_dbv[0]);
+    CHECK(found.warnings.empty());
+}

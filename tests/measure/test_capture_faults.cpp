@@ -265,3 +265,53 @@ TEST_CASE("a NaN and a changed channel count are refused", "[capture_faults]") {
     CHECK_THROWS_AS(CaptureFaultFinder(0, 1), Error);
     CHECK(CaptureFaultFinder(48000, 2).result().events.empty());
 }
+
+TEST_CASE("a dc with little upon it, and the crest of a slow wave, hold values without a hole", "[capture_faults]") {
+    // 16 bits: shorted inputs of an interface whose converter is off by some steps; waves that move less than a step a sample
+    std::mt19937_64 generator(3);
+    std::normal_distribution<double> noise(0, 0.25);
+    const auto rounded = [](double x) { return std::round(x) / 32768.0; };
+    for (const double dc : {131.0, -77.0}) {
+        std::vector<double> samples(5 * 48000);
+        for (double& one : samples) one = rounded(dc + noise(generator));
+        CHECK(faults_in(samples).events.empty());
+    }
+    for (const double hz : {2.0, 20.0}) {
+        std::vector<double> samples(5 * 48000);
+        for (std::size_t i = 0; i < samples.size(); ++i) samples[i] = rounded(327.68 * std::sin(2 * pi * hz * static_cast<double>(i) / 48000));
+        CHECK(count_of(faults_in(samples), CaptureFaultKind::zero_gap) == 0);
+    }
+}
+
+TEST_CASE("the crowns of a clean bass near full scale are no overload at 16 bits", "[capture_faults]") {
+    std::mt19937_64 generator(4);
+    std::normal_distribution<double> noise(0, 0.3);
+    for (const double hz : {30.0, 40.0, 60.0})
+        for (const double amplitude : {0.92, 0.97}) {
+            std::vector<double> samples(6 * 48000), cut(samples.size());
+            for (std::size_t i = 0; i < samples.size(); ++i) {
+                const double wave = 32768.0 * amplitude * std::sin(2 * pi * hz * static_cast<double>(i) / 48000);
+                samples[i] = std::round(wave + noise(generator)) / 32768.0;
+                cut[i] = std::min(samples[i], amplitude - 0.01);   // a converter that ends 0.1 dB below
+            }
+            CAPTURE(hz, amplitude);
+            CHECK(faults_in(samples).overload_count == 0);
+            CHECK(faults_in(cut).overload_count > 100);
+        }
+}
+
+TEST_CASE("a tone that begins over a hum's multiple at its own frequency lost nothing", "[capture_faults]") {
+    for (const double phase : {0.0, 1.0, 2.0, 3.0, 4.0, 5.0})
+        for (const double hum : {3e-5, 1e-3}) {
+            std::mt19937_64 generator(5);
+            std::normal_distribution<double> noise(0, 1e-5);
+            std::vector<double> samples(14 * 48000);
+            for (std::size_t i = 0; i < samples.size(); ++i) {
+                const double t = static_cast<double>(i) / 48000, shape = std::clamp(std::min(t - 5, 11 - t) / 0.01, 0.0, 1.0);
+                samples[i] = 0.3 * shape * std::sin(2 * pi * 200 * t + phase) + hum * (std::sin(2 * pi * 50 * t) + 0.3 * std::sin(2 * pi * 200 * t)) +
+                             noise(generator);
+            }
+            CAPTURE(phase, hum);
+            CHECK(faults_in(samples).dropout_count == 0);
+        }
+}
