@@ -202,15 +202,7 @@ AttachedLog attach_rpm_log(const fs::path& folder, const TakeOptions& options) {
         const FolderLock lock(folder);
         bring_log(folder, opened, *options.rpm_log, take, copies);
     }
-    std::optional<double> duration_s;
-    try {
-        const TakeReader reader(take_path(opened, take));
-        if (const auto frames = reader.promised_frames())
-            duration_s = static_cast<double>(*frames) / reader.sample_rate_hz();
-    } catch (const Error&) {
-        duration_s.reset();  // the log is judged without the sound
-    }
-    const auto log = rpm_log_of(opened, take, attached.warnings, duration_s);
+    const auto log = rpm_log_of(opened, take, attached.warnings);
     if (!log)
         throw Error(ErrorKind::invalid_input, attached.warnings.empty() ? take.file + ": the log can't be used"
                                                                         : attached.warnings.back().text);

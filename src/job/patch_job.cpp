@@ -92,6 +92,8 @@ void patch(Json& node, const Json& before, const Json& after) {
     } else if (before.is_object() && after.is_object() && node.is_object()) {
         for (const auto& item : before.items())
             if (!after.contains(item.key())) node.erase(item.key());
+        // a converter's loss said as a ratio, which is read and never written
+        if (before.value("loss_db", Json()) != after.value("loss_db", Json())) node.erase("step_down");
         for (const auto& item : after.items()) {
             const auto old = before.find(item.key());
             if (old != before.end() && *old == item.value()) continue;

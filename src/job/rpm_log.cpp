@@ -10,6 +10,7 @@
 #include "hushtrace/job/atomic_file.hpp"
 #include "hushtrace/job/spelling.hpp"
 #include "hushtrace/signal/error.hpp"
+#include "hushtrace/signal/take_file.hpp"
 #include "rpm_log_columns.hpp"
 #include "rpm_log_rows.hpp"
 #include "text_table.hpp"
@@ -371,11 +372,26 @@ std::optional<RpmLog> parse_rpm_log(std::string_view text, const std::string& ta
     }
 }
 
+namespace {
+
+/// By the sound's header alone; unset where it can't be read, or doesn't say.
+std::optional<double> promised_duration_s(const OpenedJob& job, const Take& take) {
+    try {
+        const TakeReader reader(take_path(job, take));
+        if (const auto frames = reader.promised_frames()) return static_cast<double>(*frames) / reader.sample_rate_hz();
+    } catch (const Error&) {
+        return std::nullopt;  // the log is judged without the sound
+    }
+    return std::nullopt;
+}
+
+}  // namespace
+
 std::optional<RpmLog> rpm_log_of(const OpenedJob& job, const Take& take, std::vector<Warning>& warnings,
                                  std::optional<double> duration_s) {
     if (!take.rpm_log) return std::nullopt;
     RpmLogHints hints;
-    hints.duration_s = duration_s;
+    hints.duration_s = duration_s ? duration_s : promised_duration_s(job, take);
     if (take.conditions.rpm.value_or(0) > 0) hints.rpm = take.conditions.rpm;
     if (take.recorded_at) hints.start_of_day_s = time_of_day_s(*take.recorded_at);
     try {

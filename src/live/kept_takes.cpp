@@ -150,6 +150,7 @@ std::pair<std::string, std::string> KeptTakes::store(std::size_t number, std::ui
     order.name = fmt::format("kept-{}", number);
     while (std::filesystem::exists(order.job_folder / ("takes/" + order.name + order.suffix))) order.name = fmt::format("kept-{}", ++number);
     TakeKeeper keeper(order, rate_, channels);
+    keeper.began(static_cast<double>(sound_.added() - end_frame + frames) / rate_);
     const double begin_s = static_cast<double>(end_frame - frames) / rate_, end_s = static_cast<double>(end_frame) / rate_;
     CaptureOutcome out;
     out.flagged_overflows = overtaken > 0 ? 1 : 0;

@@ -184,12 +184,17 @@ private:
     void start() {
         if (!waiting_) return;
         waiting_ = false;
+        overflows_before_ = drive_.overflows();
+        underflows_before_ = drive_.underflows();
         if (gain_) gain_->begin();
         board_.tell(captured_s(), "started", "steps are read from here on");
     }
 
     void keep(Block& block) {
-        if (kept_ == 0 && keeper_ && !link_.ends_by_itself()) keeper_->enter_as_stopped();
+        if (kept_ == 0 && keeper_) {
+            keeper_->began(static_cast<double>(block.frames()) / rate_);
+            if (!link_.ends_by_itself()) keeper_->enter_as_stopped();
+        }
         whole_.add(block);
         kept_ += block.frames();
         if (keeper_) keeper_->add(std::exchange(block, Block()));
@@ -317,8 +322,8 @@ private:
         if (gain_) gain_->finish();
         tell_events();
         out_.capture.levels = whole_.levels();
-        out_.capture.flagged_overflows = drive_.overflows();
-        out_.capture.flagged_underflows = drive_.underflows();
+        out_.capture.flagged_overflows = drive_.overflows() - overflows_before_;
+        out_.capture.flagged_underflows = drive_.underflows() - underflows_before_;
         if (keeper_) {
             if (gain_) keeper_->take().volume_steps = gain_->volume_steps();
             keeper_->finish(out_.capture);
@@ -351,6 +356,7 @@ private:
     double volume_ = 0;     // of a knob that the link turns
     bool uncounted_told_ = false;
     bool waiting_ = false;  // nothing is kept yet
+    std::uint64_t overflows_before_ = 0, underflows_before_ = 0;  // what the device lost until then
     std::uint64_t captured_ = 0, kept_ = 0, last_frame_ = 0, dropouts_told_ = 0;
     std::size_t next_turn_ = 0, next_move_ = 0;
     bool ended_ = false;

@@ -4,6 +4,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <ctime>
 #include <system_error>
 #include <utility>
@@ -16,10 +17,11 @@ namespace {
 
 constexpr int most_attempts = 20;
 
-std::string now_text() {
-    const std::time_t now = std::time(nullptr);
+/// The local time of so many seconds ago.
+std::string time_text(double ago_s) {
+    const std::time_t then = std::time(nullptr) - static_cast<std::time_t>(std::llround(ago_s));
     std::tm local{};
-    localtime_r(&now, &local);
+    localtime_r(&then, &local);
     return fmt::format("{:%Y-%m-%dT%H:%M:%S}", local);
 }
 
@@ -59,7 +61,7 @@ TakeKeeper::TakeKeeper(const CaptureOrder& order, double sample_rate_hz, std::si
     : folder_(order.job_folder), take_(order.take), rate_(sample_rate_hz) {
     take_.marks.clear();
     take_.faults.clear();
-    take_.recorded_at = now_text();
+    began(0.0);
     for (int attempt = 0;; ++attempt) {
         const OpenedJob opened = open_job(folder_);
         take_.file = free_take_name(opened, order.name, order.suffix);
@@ -75,6 +77,8 @@ TakeKeeper::TakeKeeper(const CaptureOrder& order, double sample_rate_hz, std::si
         }
     }
 }
+
+void TakeKeeper::began(double ago_s) { take_.recorded_at = time_text(ago_s); }
 
 void TakeKeeper::enter_as_stopped() {
     Take entry = take_;

@@ -21,6 +21,8 @@ public:
 
     Take& take() { return take_; }
     const Take& take() const { return take_; }
+    /// Its first frame came so many seconds ago; unless said, when this was made.
+    void began(double ago_s);
     /// Makes the entry, marked `stopped`.
     void enter_as_stopped();
     void add(Block block) { recorder_->add(std::move(block)); }

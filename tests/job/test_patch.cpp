@@ -119,3 +119,14 @@ TEST_CASE("sections that were not there are added, and emptied ones keep what is
     CHECK(after["interface"]["volts_full_scale"] == Json::array({7}));
     CHECK_FALSE(after.contains("amplifiers"));
 }
+
+TEST_CASE("a converter that was written as a ratio may be changed to another loss", "[patch]") {
+    Json json = strange_job();
+    json["amplifiers"][0]["converter"] = {{"step_down", 4}, {"newer", 1}};
+    const Json after = changed(json, [](Job& job) { job.amplifiers[0].converter->loss_db = 6.0; });
+    CHECK(after["amplifiers"][0]["converter"] == Json{{"newer", 1}, {"loss_db", 6.0}});
+    CHECK(parse(after.dump()).amplifiers[0].converter->loss_db == 6.0);
+    // what doesn't concern it leaves it as it was written
+    const Json other = changed(json, [](Job& job) { job.amplifiers[0].converter->isolating = true; });
+    CHECK(parse(other.dump()).amplifiers[0].converter->loss_db == Approx(12.04).margin(0.01));
+}
