@@ -1,7 +1,10 @@
 #include "job_observe.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 
+#include "hushtrace/job/ground_reading.hpp"
 #include "hushtrace/job/temporary_items.hpp"
 #include "hushtrace/signal/tone.hpp"
 #include "values.hpp"
@@ -9,7 +12,6 @@
 namespace hushtrace::cli {
 namespace {
 
-constexpr double kHighestGroundDifference_v = 0.2;  // above it nothing is connected before the ground is mended
 
 /// "80mV" in the unit that job.json uses for this observation.
 double reading_from(const std::string& what, std::string_view unit, const std::string& text) {
@@ -89,11 +91,6 @@ std::vector<Observation> removals_from(const std::string& typed, const Job& job)
     return {removal_of(*word, job)};
 }
 
-bool stops_the_job(const Observation& seen) {
-    if (seen.what == "amplifier_wakes") return seen.heard == "only_with_lead";
-    return (seen.what == "ground_drop" || seen.what == "shell_to_amplifier_ground") && seen.value.value_or(0) > kHighestGroundDifference_v;
-}
-
 }  // namespace
 
 std::vector<Observation> observations_from(const std::string& text, const ObserveOptions& options, const ConditionsOptions& conditions,
@@ -104,16 +101,9 @@ std::vector<Observation> observations_from(const std::string& text, const Observ
 }
 
 std::optional<Warning> stop_warning(const Observation& seen) {
-    if (!stops_the_job(seen)) return std::nullopt;
-    if (seen.what == "amplifier_wakes")
-        return Warning{"stop",
-                       "STOP: an amplifier that wakes only with the signal lead plugged in has lost its own ground: its supply current returns "
-                       "through the lead's shield. Connect no interface; pull the lead, mend the ground.",
-                       std::nullopt};
-    return Warning{"stop",
-                   fmt::format("STOP: {} is {} V, above {} V. Connect nothing; mend the ground, then measure again.", seen.what, *seen.value,
-                               kHighestGroundDifference_v),
-                   std::nullopt};
+    const auto why = stop_reason(seen);
+    if (!why) return std::nullopt;
+    return Warning{"stop", fmt::format("STOP: {}.", *why), std::nullopt};
 }
 
 }  // namespace hushtrace::cli

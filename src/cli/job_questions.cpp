@@ -28,7 +28,8 @@ struct Question {
     const char* right;  ///< what an answer looks like
 };
 constexpr Question kComplaint{"/complaint", "What does the customer say, in their own words?", Form::text, "", ""};
-constexpr Question kVehicle[] = {{"/vehicle/description", "The vehicle, in words?", Form::text, "", ""}};
+constexpr Question kVehicle[] = {{"/vehicle/description", "The vehicle, in words?", Form::text, "", ""},
+                                 {"/vehicle/supply_v", "Its supply: 12 or 24 V?", Form::number, "V", "12 or 24"}};
 constexpr Question kDrive{"/vehicle/drive", "What drives it: combustion (petrol, gas), diesel, hybrid or electric?", Form::word, "",
                           "combustion, diesel, hybrid or electric"};
 constexpr Question kEngine[] = {
@@ -47,13 +48,17 @@ constexpr Question kAmplifier[] = {
     {"/power_w", "rated power of one channel in W?", Form::number, "W", "a number such as 75"},
     {"/load_ohm", "load on that channel in ohm?", Form::number, "ohm", "a number such as 4"},
     {"/sensitivity_v", "range of its gain control in V, lowest and highest?", Form::range, "V", "two numbers, the lowest first, such as 0.2 to 6"},
-    {"/max_current_a", "most current that it draws in A?", Form::number, "A", "a number such as 50"}};
+    {"/max_current_a", "most current that it draws in A?", Form::number, "A", "a number such as 50"},
+    {"/bridged_output", "is its output bridged (both speaker wires live), yes or no?", Form::yes_or_no, "", "yes or no"}};
 constexpr Question kSpeaker[] = {
     {"/kind", "kind of speaker: full_range, tweeter, midrange, woofer or subwoofer?", Form::word, "",
      "full_range, tweeter, midrange, woofer or subwoofer"},
     {"/power_w", "power that the speaker bears in W?", Form::number, "W", "a number such as 100"},
+    {"/impedance_ohm", "the speaker's impedance in ohm?", Form::number, "ohm", "a number such as 4"},
     {"/sensitivity_db_2v83_1m", "its sensitivity in dB at 2.83 V, 1 m?", Form::number, "dB", "a number such as 90"},
     {"/distance_m", "from the speaker to the ear in m?", Form::number, "m", "a number such as 1.2"}};
+constexpr Question kInterface{"/interface/input", "Your interface's input: grounded or floating?", Form::word, "",
+                              "grounded or floating"};
 constexpr Question kCables[] = {
     {"/cables/signal_m", "Signal lead: length in m?", Form::number, "m", "a number such as 5"},
     {"/cables/parallel_m", "Signal lead: metres that run beside the power cable?", Form::number, "m", "a number such as 4"},
@@ -165,6 +170,7 @@ private:
             for (const Question& one : kEngine) ask(one);
         for (const Question& one : kSource) ask(one);
         amplifiers();
+        ask(kInterface);
         for (const Question& one : kCables) ask(one);
     }
 

@@ -7,6 +7,7 @@
 #include <system_error>
 #include <variant>
 
+#include "hushtrace/job/ground_reading.hpp"
 #include "hushtrace/job/rpm_log.hpp"
 #include "hushtrace/job/shell_word.hpp"
 #include "hushtrace/job/spelling.hpp"
@@ -22,6 +23,7 @@ public:
     explicit Check(const OpenedJob& opened) : opened_(opened), job_(opened.job) {}
 
     std::vector<OpenPoint> run() {
+        stops();
         files();
         contradictions();
         before_the_first_lead();
@@ -149,6 +151,18 @@ private:
         return std::any_of(job_.observations.begin(), job_.observations.end(),
                            [&](const Observation& one) { return one.what == what; });
     }
+    /// By the last observation of each kind, as long as nothing better was read since.
+    void stops() {
+        for (const std::string_view what : {shell_reading, drop_reading, std::string_view("amplifier_wakes")}) {
+            const Observation* last = nullptr;
+            for (const Observation& one : job_.observations)
+                if (one.what == what && (one.value || one.heard)) last = &one;
+            if (!last) continue;
+            if (const auto why = stop_reason(*last))
+                note("stop", "STOP: " + *why, {}, {command("job", fmt::format("--observe {}={}", what, last->heard ? "by_itself" : "VOLTS"))});
+        }
+    }
+
     void before_the_first_lead() {
         if (!observed("shell_to_amplifier_ground"))
             note("before_leads",

@@ -40,11 +40,15 @@ bool is_date(const std::string& text) {
     return true;
 }
 
+constexpr double kLowestSupply_v = 6.0, kHighestSupply_v = 32.0;   // old vehicles' 6 V; 24 V while it charges
+
 VehicleData read_vehicle(Fields& fields) {
     VehicleData vehicle;
     vehicle.description = fields.text("description").value_or("");
     vehicle.drive = fields.word<Drive>("drive").value_or(Drive::combustion);
     vehicle.supply_v = fields.number("supply_v", kPositive);
+    if (vehicle.supply_v && (*vehicle.supply_v < kLowestSupply_v || *vehicle.supply_v > kHighestSupply_v))
+        fields.refuse("supply_v", "the vehicle's 12 or 24 V side is meant, never a high-voltage battery, which is no supply for an amplifier");
     vehicle.cylinders = fields.whole_number("cylinders", 0, 64);
     vehicle.strokes = fields.whole_number("strokes", 2, 4);
     if (vehicle.strokes == 3) fields.refuse("strokes", "an engine has 2 or 4");

@@ -19,11 +19,15 @@ std::string input_words(const Job& job) {
 }
 
 const char* remedy =
-    "measure through a floating or differential input (an isolating transformer) and say so in "
-    "interface.input";
+    "measure through a floating or differential input (an isolating transformer) and note it (hushtrace job --interface-input floating)";
 
 bool shorts_the_probe(const Conditions& conditions) {
     return conditions.has(Hookup::inputs_shorted);
+}
+
+/// Whether a take at an amplifier's output is this one's; where none is named it may be any.
+bool is_probed(const AmplifierData& amplifier, const Conditions& conditions) {
+    return !conditions.at_amplifier || *conditions.at_amplifier == amplifier.name;
 }
 
 /// The probe sits at the input of an amplifier whose converter joins no wire of the source to its own output.
@@ -51,27 +55,8 @@ bool awake(const Conditions& conditions) {
 
 }  // namespace
 
-GroundState ground_state(const Job& job, std::string_view reading) {
-    GroundState state = GroundState::missing;
-    for (const Observation& one : job.observations) {
-        if (one.what != reading) continue;
-        if (one.value)
-            state = std::abs(*one.value) > highest_ground_volts ? GroundState::bad : GroundState::settled;
-        else if (one.declined && state != GroundState::bad)  // a bad ground is not talked away
-            state = GroundState::settled;
-    }
-    return state;
-}
-
 bool ground_check_matters(const Conditions& conditions) {
     return !shorts_the_probe(conditions);
-}
-
-std::string bad_ground_text(std::string_view reading, double volts) {
-    return fmt::format(
-        "{}: {:.3g} V is more than {:.1f} V. Stop: mend the amplifier's ground first (bare metal, short, "
-        "thick, tight), connect nothing, then read again",
-        reading, volts, highest_ground_volts);
 }
 
 std::optional<std::string> refusal(const Job& job, const Conditions& conditions) {
@@ -84,7 +69,7 @@ std::optional<std::string> refusal(const Job& job, const Conditions& conditions)
     if (!may_be_grounded(job) || shorts_the_probe(conditions)) return std::nullopt;
     if (conditions.point == Point::amp_output) {
         for (const AmplifierData& amplifier : job.amplifiers)
-            if (amplifier.bridged_output == true)
+            if (amplifier.bridged_output == true && is_probed(amplifier, conditions))
                 return fmt::format("amplifier '{}' has a bridged output, which drives both wires, and {}: {}",
                                    amplifier.name, input_words(job), remedy);
         return std::nullopt;
@@ -118,12 +103,12 @@ std::vector<Warning> cautions(const Job& job, const Conditions& conditions) {
     if (!may_be_grounded(job) || shorts_the_probe(conditions)) return found;
     const bool bridging_unknown =
         job.amplifiers.empty() || std::any_of(job.amplifiers.begin(), job.amplifiers.end(),
-                                              [](const AmplifierData& one) { return !one.bridged_output; });
+                                              [&](const AmplifierData& one) { return is_probed(one, conditions) && !one.bridged_output; });
     if (conditions.point == Point::amp_output && bridging_unknown)
         caution("output_kind_unknown",
                 "It is not known whether the amplifier's output is bridged. Where it is, neither of its "
                 "wires may touch a "
-                "grounded input: find out, and write amplifiers[].bridged_output.");
+                "grounded input: find out first, and note it (hushtrace job --amplifier NAME,bridged_output=no).");
     if (conditions.point != Point::amp_output && job.source.factory == true && !job.source.output)
         caution("output_kind_unknown",
                 "It is not known whether this factory source has line or speaker outputs. Neither wire of a "

@@ -73,3 +73,26 @@ TEST_CASE("what contradicts itself is named", "[job_check]") {
     opened.job.amplifiers.push_back(opened.job.amplifiers[0]);  // which of the two a branch, a speaker or a take means, nobody can tell
     CHECK(codes_of(opened).count("amplifier_unknown") == 1);
 }
+
+TEST_CASE("a reading that says stop stands first until a better one was made", "[job_check]") {
+    const TemporaryFolder place;
+    OpenedJob opened;
+    opened.folder = place.path();
+    const auto read = [&](const std::string& what, std::optional<double> volts, std::optional<std::string> heard = {}) {
+        Observation one;
+        one.what = what;
+        one.value = volts;
+        one.heard = heard;
+        opened.job.observations.push_back(one);
+    };
+    read("shell_to_amplifier_ground", -12);
+    read("ground_drop", 0.3);
+    read("amplifier_wakes", std::nullopt, "only_with_lead");
+    CHECK(codes_of(opened).count("stop") == 3);
+    CHECK(check_job(opened).front().code == "stop");
+    read("shell_to_amplifier_ground", 0.02);
+    read("ground_drop", 0.05);
+    CHECK(codes_of(opened).count("stop") == 1);
+    read("amplifier_wakes", std::nullopt, "by_itself");
+    CHECK(codes_of(opened).count("stop") == 0);
+}

@@ -286,3 +286,34 @@ TEST_CASE("tweeters are warned of by what plays and by what hangs there", "[prec
     job.speakers.push_back(speaker);
     CHECK(speaks_of(tone_cautions(job, take), "tweeters"));
 }
+
+TEST_CASE("a bad reading says which part to mend, and stops whichever way round the meter's leads are", "[precautions]") {
+    CHECK_THAT(bad_ground_text(shell_reading, 3), Catch::Contains("3 V is more than 0.2 V") && Catch::Contains("wrong plug"));
+    CHECK_THAT(bad_ground_text(shell_reading, 3), !Catch::Contains("ground first"));
+    CHECK_THAT(bad_ground_text(drop_reading, 3), Catch::Contains("mend the amplifier's ground first"));
+    for (const double volts : {-12.0, 0.25}) CHECK(stop_reason(reading(drop_reading, volts)));
+    for (const double volts : {-0.2, 0.1}) CHECK_FALSE(stop_reason(reading(drop_reading, volts)));
+    CHECK_FALSE(stop_reason(reading("supply_drop", 3)));
+}
+
+TEST_CASE("only the amplifier that is probed decides about its output", "[precautions]") {
+    Job job;
+    job.interface.input = InterfaceInput::grounded;
+    AmplifierData sub, front;
+    sub.name = "sub";
+    sub.bridged_output = true;
+    front.name = "front";
+    front.bridged_output = false;
+    job.amplifiers = {sub, front};
+    Conditions at;
+    at.point = Point::amp_output;
+    CHECK(refusal(job, at));   // it may be the sub
+    at.at_amplifier = "front";
+    CHECK_FALSE(refusal(job, at));
+    at.at_amplifier = "sub";
+    CHECK(refusal(job, at));
+    job.amplifiers[0].bridged_output.reset();
+    CHECK(speaks_of(cautions(job, at), "output_kind_unknown"));
+    at.at_amplifier = "front";
+    CHECK_FALSE(speaks_of(cautions(job, at), "output_kind_unknown"));
+}

@@ -4,34 +4,15 @@
 #include <string_view>
 #include <vector>
 
+#include "hushtrace/job/ground_reading.hpp"
 #include "hushtrace/job/job.hpp"
 
-/// What must be settled before a lead is connected: rules alone, no questions and no devices.
+/// What must be settled before a lead is connected, beside the two readings of a meter: rules alone, no questions and no devices.
 namespace hushtrace {
-
-/// Volts between two grounds above which nothing may be connected: a bad ground sends the amplifier's supply
-/// current through the signal lead's shield. A ground drop above 0.2 V under load is a fault (a small-vehicle
-/// service manual's voltage-drop limit); the same limit for the shell is the rule of this program.
-inline constexpr double highest_ground_volts = 0.2;
-
-/// The two readings of the check, by their name in observations.
-inline constexpr std::string_view shell_reading = "shell_to_amplifier_ground";
-inline constexpr std::string_view drop_reading = "ground_drop";
-
-enum class GroundState {
-    settled,  ///< read and good, or declined
-    missing,  ///< neither read nor declined
-    bad       ///< the last reading is above highest_ground_volts, either way round
-};
-/// By the last observation of that name; one without a value that wasn't declined counts for nothing.
-GroundState ground_state(const Job& job, std::string_view reading);
 
 /// Whether the check must be settled before this take: every one with a lead on the vehicle, so all but those
 /// with the lead's inputs shorted at the probe.
 bool ground_check_matters(const Conditions& conditions);
-
-/// What the user is told when a reading is above the limit.
-std::string bad_ground_text(std::string_view reading, double volts);
 
 /// Why this take may not be made with the interface's inputs as they are; empty when it may. Bridged
 /// amplifier outputs and a source's speaker outputs drive both wires: a grounded input shorts one of them.
