@@ -10,6 +10,7 @@
 #include "capture_options.hpp"
 #include "command.hpp"
 #include "diverted.hpp"
+#include "hushtrace/job/shell_word.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "hushtrace/simulation/simulated_vehicle.hpp"
 #include "offers.hpp"
@@ -83,11 +84,14 @@ public:
                    fs::absolute(page()).string());
         fmt::print(
             "Try next:\n"
-            "  hushtrace capture --job {0} --simulate {1} --engine idle --hookup temporary_lead \\\n"
-            "      --seconds 12 --name other-lead      then: hushtrace noise --job {0}\n"
+            "  another signal lead, and what it changes:\n"
+            "  hushtrace capture --job {0} --simulate {1} --name other-lead --hookup temporary_lead \\\n"
+            "      --engine idle --loads headlights --source on --input usb --volume {2} --laptop battery \\\n"
+            "      --tone near_silence --via stick --played {3} --seconds 12\n"
+            "  hushtrace noise --job {0}\n"
             "  hushtrace demo --vehicle healthy        the same job where nothing is wrong\n"
             "  hushtrace devices                       your own interface, for a real vehicle\n",
-            job_.string(), scenario_);
+            shell_word(job_.string()), scenario_, kListeningVolume, shell_word(stick("near_silence")));
     }
 
 private:

@@ -121,6 +121,7 @@ Json setting_json(const AmplifierSetting& one) {
     entry["allowance_from"] = text_or_null(one.allowance_from);
     entry["full_scale"] = full_scale_json(one.full_scale);
     entry["confirm_tone_dbfs"] = level_json(one.confirm_tone_dbfs);
+    entry["confirm_tone_hz"] = figure_json(one.confirm_tone_hz);
     entry["converter_input_v"] = figure_json(one.converter_input_v);
     entry["refused"] = text_or_null(one.refused);
     entry["output_readings"] = list_json(one.output_readings, reading_json);

@@ -14,7 +14,7 @@ std::string draws_table(const PowerAnalysis& analysis) {
     for (const PowerDraw& one : analysis.draws)
         rows += fmt::format("<tr><th scope=\"row\">{}</th>{}{}</tr>\n", isolated(shortened(one.name, 80)),
                             cell(fmt::format("{:.0f} A", one.current_a), "draws"),
-                            cell(one.note.empty() ? (one.estimated ? "estimated from its power" : "as stated") : one.note, "how known"));
+                            cell(one.note.empty() ? "as stated" : one.note, "how known"));
     if (analysis.total_a)
         rows += fmt::format("<tr><th scope=\"row\">all together</th>{}{}</tr>\n", cell(fmt::format("{:.0f} A", *analysis.total_a), "draws"),
                             cell("sum", "how known"));

@@ -17,11 +17,12 @@ constexpr std::size_t kWay = 32, kGain = 9, kNoise = 15;  // columns of the tabl
 /// The tone that must bring the target, and at which volume: the ceiling's own where that is the one.
 std::string confirming_tone(const AmplifierSetting& one, const std::optional<Ceiling>& ceiling) {
     constexpr double same_tone = 0.01, same_level_db = 0.05;
-    const bool same_hz = !ceiling || !one.tone_hz || std::abs(*one.tone_hz / ceiling->tone_hz - 1.0) < same_tone;
+    const auto& hz = one.confirm_tone_hz ? one.confirm_tone_hz : one.tone_hz;
+    const bool same_hz = !ceiling || !hz || std::abs(*hz / ceiling->tone_hz - 1.0) < same_tone;
     const bool as_played = !one.confirm_tone_dbfs || !one.tone_dbfs || std::abs(*one.confirm_tone_dbfs - *one.tone_dbfs) < same_level_db;
     const bool stated = !one.allowance_from.empty() && one.allowance_from != "tone";
     if (same_hz && (stated ? !one.confirm_tone_dbfs : as_played)) return "the ceiling's tone";
-    return fmt::format("a tone of {}{:g} dBFS{}", same_hz ? "" : fmt::format("{:g} Hz at ", *one.tone_hz), one.confirm_tone_dbfs.value_or(0.0),
+    return fmt::format("a tone of {}{:g} dBFS{}", same_hz ? "" : fmt::format("{:g} Hz at ", *hz), one.confirm_tone_dbfs.value_or(0.0),
                        one.volume ? fmt::format(" at volume {:g}", *one.volume) : " at the ceiling");
 }
 

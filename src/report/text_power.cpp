@@ -45,8 +45,7 @@ std::string power_text(const OpenedJob& opened, const PowerAnalysis& analysis) {
     lines.add(analysis.fuse_text);
     if (!analysis.draws.empty()) lines.title("Draws");
     for (const PowerDraw& one : analysis.draws)
-        lines.add(fmt::format("{}: {:.0f} A{}{}", clean_text(one.name), one.current_a, one.estimated ? " (estimated from its power)" : "",
-                              one.note.empty() ? "" : " (" + one.note + ")"));
+        lines.add(fmt::format("{}: {:.0f} A{}", clean_text(one.name), one.current_a, one.note.empty() ? "" : " (" + one.note + ")"));
     if (!analysis.cables.empty()) lines.title("Cables");
     for (const PowerCable& one : analysis.cables) tell_cable(lines, one, analysis.allowed_drop_v);
     if (analysis.reserve) tell_reserve(lines, *analysis.reserve);

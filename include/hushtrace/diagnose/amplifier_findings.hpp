@@ -103,7 +103,8 @@ struct AmplifierSetting {
     double allowance_db = 0;                      ///< the gain stands so much higher than full scale asks for
     std::string allowance_from = {};              ///< job, option, tone (its level below full scale), or empty for none
     std::optional<FullScalePassage> full_scale = std::nullopt;   ///< set where there is an allowance
-    std::optional<double> confirm_tone_dbfs = std::nullopt;      ///< the tone with which the output must read the target
+    /// The tone with which the output must read the target: one that the amplifier passes and a plain meter reads.
+    std::optional<double> confirm_tone_dbfs = std::nullopt, confirm_tone_hz = std::nullopt;
     std::optional<double> tone_hz = std::nullopt, tone_dbfs = std::nullopt;   ///< as played: the one that asks most of it at full scale
     std::optional<double> volume = std::nullopt;                 ///< the source's, for which all this holds
     std::vector<Channel> channels = {};           ///< of the source, that were found to feed it

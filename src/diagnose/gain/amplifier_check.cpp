@@ -13,6 +13,7 @@ namespace hushtrace {
 namespace {
 
 constexpr double kSameTone = 0.01;         // relative
+constexpr double kMoreThanItCan = 4.0;     // of the rated output: no amplifier gives 12 dB more, so the reading is another unit or slip
 constexpr double kMeterDigit_v = 0.01;     // a meter's last digit on the range of some volts: the job keeps no more than the number
 
 bool is_output_take(const Take& take) {
@@ -172,16 +173,25 @@ OutputReading read_meter(const AmplifierCase& the, std::size_t index, const Ampl
         one.tone_hz = sine->frequency_hz;
         one.tone_dbfs = sine->level_dbfs;
     } else if (the.loudest && !seen.tone) {
-        one.tone_hz = the.loudest->curve.tone_hz;
+        one.tone_hz = setting.confirm_tone_hz.value_or(the.loudest->curve.tone_hz);
         one.tone_dbfs = setting.confirm_tone_dbfs.value_or(the.tone_dbfs);
     }
     const double good_to_hz = seen.meter_good_to_hz.value_or(CalibrationRequest{}.meter_good_to_hz);
     const GainCurve* input_curve = counterpart(the, std::nullopt, one.tone_hz);
     const auto input = the.feed && input_curve && one.tone_dbfs ? input_at(the, *input_curve, one.volume, *one.tone_dbfs) : std::nullopt;
     const bool meter_reads = !one.tone_hz || *one.tone_hz <= good_to_hz;
-    if (input && *one.measured_v > 0 && meter_reads) judge(*input, setting, one);
+    const bool source_clips = seen.conditions.volume && setting.volume && *seen.conditions.volume > *setting.volume;
+    const bool beyond = setting.rated_output_v && *one.measured_v > kMoreThanItCan * *setting.rated_output_v;
+    if (input && *one.measured_v > 0 && meter_reads && !source_clips && !beyond) judge(*input, setting, one);
     say(setting, one);
-    if (!meter_reads)
+    if (source_clips)
+        one.text += fmt::format(": volume {:g} is above the ceiling, where the source itself clips, so this tells no gain. Read it at volume {:g} or "
+                                "lower",
+                                *seen.conditions.volume, *setting.volume);
+    else if (beyond)
+        one.text += fmt::format(": far more than the {:.1f} V that it is rated for. Look at the meter's unit and range, and note it anew",
+                                *setting.rated_output_v);
+    else if (!meter_reads)
         one.text += fmt::format(
             ": a plain meter reads low above some {:g} Hz (common practice, no source), so this tells no gain. Read it with a tone of 50 to 200 "
             "Hz, or say up to "

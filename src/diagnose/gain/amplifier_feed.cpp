@@ -44,6 +44,24 @@ bool named_sub(const AmplifierData& amplifier) {
     return name.find("sub") != std::string::npos;
 }
 
+namespace {
+/// All of its speakers whose kind is stated are of this one, and one is; unset where none is stated.
+std::optional<bool> speakers_are(const AmplifierCase& the, SpeakerKind kind) {
+    std::optional<bool> are;
+    for (const SpeakerData& speaker : the.job.job.speakers)
+        if (speaker.amplifier == the.amplifier.name && speaker.kind) are = are.value_or(true) && *speaker.kind == kind;
+    return are;
+}
+}  // namespace
+
+bool plays_bass_alone(const AmplifierCase& the) {
+    const auto& channels = the.amplifier.channels;
+    if (const auto are = speakers_are(the, SpeakerKind::subwoofer)) return *are;
+    return named_sub(the.amplifier) || (channels.size() == 1 && channels.front() == Channel::sub);
+}
+
+bool plays_treble_alone(const AmplifierCase& the) { return speakers_are(the, SpeakerKind::tweeter).value_or(false); }
+
 bool above_zero(const std::optional<double>& value) { return value && std::isfinite(*value) && *value > 0; }
 
 std::optional<FeedLevel> level_at(const GainCurve& curve, std::optional<double> volume) {

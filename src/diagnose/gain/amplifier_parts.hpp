@@ -48,15 +48,23 @@ struct AmplifierCase {
     double to_input = 1;                 ///< from the curves' volts to the amplifier's input: a converter that lies between
 };
 
+inline constexpr double kHighestForSub_hz = 80.0;   ///< a tone that a sub's low-pass surely leaves (common practice, no source)
+
 bool above_zero(const std::optional<double>& value);
 /// Whether its name tells of a subwoofer.
 bool named_sub(const AmplifierData& amplifier);
+/// Whether it plays bass alone, and so stands behind a low-pass: by its speakers' kind where stated, else by its channel or its name.
+bool plays_bass_alone(const AmplifierCase& the);
+/// Whether all of its speakers are tweeters, which stand no low tone.
+bool plays_treble_alone(const AmplifierCase& the);
 
 /// Target output: the amplifier's rated power into its load, or what the weakest of its speakers takes.
 void set_target(AmplifierCase& the, AmplifierSetting& setting);
 /// Brings the level from where the probe was to the amplifier's input, and says where a converter clips or a speaker-level
 /// source has no way in: then setting.refused is set and there is no feed.
 void pass_converter(AmplifierCase& the, AmplifierSetting& setting);
+/// The tone with which its output is to be read: the one that was captured where the amplifier passes it and a plain meter reads it.
+void choose_confirming_tone(const AmplifierCase& the, double captured_hz, AmplifierSetting& setting);
 /// Sensitivity, gain, allowance and its price.
 void set_gain(AmplifierCase& the, AmplifierSetting& setting);
 /// Where on the dial that is, and what comes out where the dial doesn't reach so far.

@@ -5,6 +5,7 @@
 
 #include "amplifier_parts.hpp"
 #include "at_ear.hpp"
+#include "hushtrace/job/calibration.hpp"
 #include "hushtrace/signal/decibel.hpp"
 #include "hushtrace/vehicle/amplifier_gain.hpp"
 
@@ -13,6 +14,10 @@ namespace {
 
 constexpr double kPlainLevel_db = 0.05;  // a tone this close to full scale is one
 constexpr double kCloseCall = 0.005;     // relative: speaker and amplifier rated alike
+// Sub 40 to 50 Hz, in the trade's practice; 200 Hz lies above the usual high-pass of the rest and below where
+// plain meters begin to read low (common practice, no source).
+constexpr double kSubTone_hz = 45.0, kFullRangeTone_hz = 200.0;
+constexpr double kSameLoad = 0.95;       // of the stated load: 3.8 ohm is called 4
 
 std::string least_or_most(bool most) { return most ? "its most sensitive end" : "its least sensitive end"; }
 
@@ -44,11 +49,26 @@ void note_speaker(const AmplifierCase& the, const FullScalePassage& passage, Amp
                                         power_w, the.weakest->impedance_ohm ? fmt::format(" into {:g} ohm", ohm) : "", *the.weakest->power_w));
 }
 
+/// A speaker below the load that the amplifier's power is stated for draws more current than that power needs.
+void note_low_load(const AmplifierCase& the, AmplifierSetting& setting) {
+    if (!above_zero(the.amplifier.load_ohm)) return;
+    std::optional<double> lowest;
+    for (const SpeakerData& speaker : the.job.job.speakers)
+        if (speaker.amplifier == the.amplifier.name && above_zero(speaker.impedance_ohm))
+            lowest = std::min(*speaker.impedance_ohm, lowest.value_or(*speaker.impedance_ohm));
+    if (!lowest || *lowest >= kSameLoad * *the.amplifier.load_ohm) return;
+    setting.notes.push_back(fmt::format("its speaker of {:g} ohm lies below the {:g} ohm that its power is stated for{}: don't connect it unless the "
+                                        "amplifier's maker allows so low a load{}",
+                                        *lowest, *the.amplifier.load_ohm, the.amplifier.bridged_output.value_or(false) ? ", bridged" : "",
+                                        the.amplifier.bridged_output.value_or(false) ? " on a bridged output" : ""));
+}
+
 }  // namespace
 
 void set_target(AmplifierCase& the, AmplifierSetting& setting) {
     const AmplifierData& amplifier = the.amplifier;
     setting.rated_output_v = full_output_v(amplifier);
+    note_low_load(the, setting);
     const auto speaker_v = speaker_limit_v(the.job.job, amplifier, the.weakest);
     if (!setting.rated_output_v) {
         setting.notes.emplace_back("power_w and load_ohm, both above 0, are needed for its target output");
@@ -60,9 +80,25 @@ void set_target(AmplifierCase& the, AmplifierSetting& setting) {
     setting.target_output_v = speaker_v;
     setting.target_limited_by = "speaker";
     setting.notes.push_back(
-        fmt::format("its speaker takes {:g} W{}, less than the amplifier's {:g} W: the target is {:.1f} V instead of {:.1f} V", *the.weakest->power_w,
-                    the.weakest->impedance_ohm ? fmt::format(" into {:g} ohm", *the.weakest->impedance_ohm) : "", *amplifier.power_w, *speaker_v,
-                    *setting.rated_output_v));
+        fmt::format("its speaker takes {:.1f} V ({:g} W into {:g} ohm), less than the amplifier's {:.1f} V ({:g} W into {:g} ohm): the target is "
+                    "{:.1f} V",
+                    *speaker_v, *the.weakest->power_w, *impedance_of(*the.weakest, amplifier), *setting.rated_output_v, *amplifier.power_w,
+                    *amplifier.load_ohm, *speaker_v));
+}
+
+void choose_confirming_tone(const AmplifierCase& the, double captured_hz, AmplifierSetting& setting) {
+    const double meter_hz = CalibrationRequest{}.meter_good_to_hz;
+    const bool sub = plays_bass_alone(the), fits = captured_hz <= (sub ? kHighestForSub_hz : meter_hz);
+    if (fits || plays_treble_alone(the)) {
+        setting.confirm_tone_hz = captured_hz;
+        return;
+    }
+    setting.confirm_tone_hz = sub ? kSubTone_hz : kFullRangeTone_hz;
+    setting.notes.push_back(fmt::format("read its output with {:g} Hz, not {:g} Hz: {}a plain meter reads low above some {:g} Hz (common practice, no "
+                                        "source). The source's level was captured at {:g} Hz and is taken to be the same there; a stepped take with "
+                                        "{:g} Hz makes that sure. For this its crossover, bass boost and equaliser are off or flat",
+                                        *setting.confirm_tone_hz, captured_hz, sub ? "a sub's low-pass takes that away, and " : "", meter_hz,
+                                        captured_hz, *setting.confirm_tone_hz));
 }
 
 void set_gain(AmplifierCase& the, AmplifierSetting& setting) {
@@ -78,7 +114,8 @@ void set_gain(AmplifierCase& the, AmplifierSetting& setting) {
     setting.allowance_from = the.request.allowance_db ? "option" : stated ? "job" : tone_allows ? "tone" : "";
     setting.tone_hz = the.loudest->curve.tone_hz;
     setting.tone_dbfs = tone_dbfs;
-    setting.confirm_tone_dbfs = -setting.allowance_db;
+    setting.confirm_tone_dbfs = 0.0 - setting.allowance_db;
+    choose_confirming_tone(the, the.loudest->curve.tone_hz, setting);
     setting.sensitivity_v = full_scale_v * amplitude_from_decibels(-setting.allowance_db);
     if (the.feed->v_sd) {
         const double relative = *the.feed->v_sd / as_played_v;

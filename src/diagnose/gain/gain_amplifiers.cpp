@@ -11,10 +11,16 @@ namespace {
 
 constexpr double kWorthSaying_db = 0.1;
 
-/// Of the curves that feed an amplifier, the one with most volts at the volume were its tone at full scale: none may be overdriven.
+/// Of the curves that feed an amplifier, the one with most volts at the volume were its tone at full scale: none may be overdriven. For one
+/// that plays bass alone only the bass counts where bass was captured: what its low-pass takes away never drives its output.
 void choose_loudest(AmplifierCase& the, std::optional<double> volume) {
     double most_v = 0;
+    const auto is_bass = [](const GainCurve* one) { return one->curve.tone_hz <= kHighestForSub_hz; };
+    const bool bass_alone = plays_bass_alone(the) && std::any_of(the.feeding.begin(), the.feeding.end(), [&](const GainCurve* one) {
+                                return is_bass(one) && level_at(*one, volume);
+                            });
     for (const GainCurve* one : the.feeding) {
+        if (bass_alone && !is_bass(one)) continue;
         const auto level = level_at(*one, volume);
         if (!level) continue;
         the.highest_tone_dbfs = std::max(one->tone_level_dbfs, the.highest_tone_dbfs.value_or(one->tone_level_dbfs));
@@ -112,6 +118,7 @@ void set_amplifiers(const OpenedJob& job, const OpenTake& open, const std::vecto
                 note_conflict(the, into.ceiling, setting);
                 set_noise(the, open, setting);
             } else if (!fed && !setting.refused) {
+                if (into.ceiling && setting.target_output_v) choose_confirming_tone(the, into.ceiling->tone_hz, setting);
                 setting.notes.push_back(no_feed(the, volume));
             }
         }

@@ -19,6 +19,10 @@ std::string_view to_word(CableVerdict verdict) {
     return "beyond_tables";
 }
 
+namespace {
+constexpr double kTwelve_v = 16.0;   // what a 12 V side has at most, about
+}
+
 std::vector<std::string> power_cautions(const Job& job) {
     std::vector<std::string> cautions = {
         "Battery negative off first and on last; radio codes and memories may be lost, some modules need teaching again: see the vehicle's manual.",
@@ -28,6 +32,10 @@ std::vector<std::string> power_cautions(const Job& job) {
         "Run an engine outdoors or with its exhaust led away; keep leads and sleeves out of belts and fans.",
         "A fuse protects the cable, never the amplifier: a larger one in place of one that blew burns the cable.",
         "Local code, the vehicle maker's instructions and licensed trades come before these figures."};
+    if (job.vehicle.supply_v.value_or(12.0) > kTwelve_v)
+        cautions.insert(cautions.begin(),
+                        "24 V destroys an amplifier made for 12 V: it needs a 24 to 12 V converter of its current, or an amplifier for 24 V. Never feed "
+                        "it from one of the two batteries in series: that one is then undercharged, the other overcharged.");
     if (job.vehicle.drive == Drive::hybrid || job.vehicle.drive == Drive::electric)
         cautions.insert(
             cautions.begin(),

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <set>
 
+#include "../gain/amplifier_parts.hpp"
 #include "hushtrace/job/spelling.hpp"
 #include "hushtrace/signal/error.hpp"
 #include "power_parts.hpp"
@@ -53,6 +54,12 @@ void check_names(const Job& job, std::vector<Warning>& warnings) {
                                 std::nullopt});
 }
 
+/// Outputs that have the rated power, which is that of one: as many as channels feed it, but one where its output is bridged, or where
+/// it plays the channels' sum.
+std::size_t outputs_of(const AmplifierData& one) {
+    return one.bridged_output == true || named_sub(one) ? 1 : std::max<std::size_t>(1, one.channels.size());
+}
+
 /// What the amplifiers draw; where a branch of the same name states a current, the greater of the two counts.
 std::vector<PowerDraw> draws_of(const Job& job, std::vector<Warning>& warnings) {
     std::vector<PowerDraw> draws;
@@ -63,8 +70,12 @@ std::vector<PowerDraw> draws_of(const Job& job, std::vector<Warning>& warnings) 
         if (one.max_current_a && *one.max_current_a > 0)
             draw.current_a = *one.max_current_a;
         else if (one.power_w && *one.power_w > 0) {
-            draw.current_a = draw_of_power_a(*one.power_w, job.vehicle.supply_v.value_or(12.0));
+            const double outputs = static_cast<double>(outputs_of(one));
+            draw.current_a = draw_of_power_a(outputs * *one.power_w, job.vehicle.supply_v.value_or(12.0));
             draw.estimated = true;
+            draw.note = fmt::format("estimated from its power: {:g} output{} of {:g} W{}", outputs, outputs > 1 ? "s" : "", *one.power_w,
+                                    one.channels.empty() && one.bridged_output != true ? "; if it has more, name its channels or its largest current"
+                                                                                      : "");
         }
         const auto stated_a = stated_by_branch(job, draw.name);
         if (!stated_a && !(draw.current_a > 0)) {

@@ -376,3 +376,19 @@ TEST_CASE("takes at the output that can't be read, or told apart, are warned abo
     read(warnings);
     CHECK(told("amplifier_unknown").empty());
 }
+
+TEST_CASE("a meter's reading above the ceiling, or beyond what the amplifier can give, tells no gain", "[amplifier]") {
+    Output out;
+    out.meter(15.0, Sine{100, 0}, 24.0);
+    out.setting.volume = 23;
+    OutputReading one = out.readings().back();
+    CHECK(one.verdict == "unknown");
+    CHECK_FALSE(one.turn_db);
+    CHECK(holds(one.text, "volume 24 is above the ceiling, where the source itself clips, so this tells no gain. Read it at volume 23 or lower"));
+    out.meter(15.0, Sine{100, 0}, 23.0);
+    CHECK(out.readings().back().verdict == "turn_up");
+    out.meter(1500.0, Sine{100, 0}, 23.0);
+    one = out.readings().back();
+    CHECK(one.verdict == "unknown");
+    CHECK(holds(one.text, "far more than the 20.0 V that it is rated for. Look at the meter's unit"));
+}

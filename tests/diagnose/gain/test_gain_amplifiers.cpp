@@ -222,3 +222,21 @@ TEST_CASE("a curve without volumes is taken at its highest clean step, and that 
     CHECK(noted(gain.amplifiers[1], "at volume 23"));
     CHECK_FALSE(noted(gain.amplifiers[0], "aren't known"));
 }
+
+TEST_CASE("bass that was captured sets the gain of an amplifier that plays bass alone, and of no other", "[gain]") {
+    // the source gives 3 dB less at 45 Hz: a sub behind its low-pass never gets what 997 Hz would bring
+    for (const char* const name : {"sub", "front"}) {
+        JobInMemory job = job_with_amplifier();
+        job.opened.job.amplifiers[0].name = name;
+        job.opened.job.amplifiers[0].channels = {Channel::left, Channel::right};
+        const double alone_v = *job.analyse().amplifiers.at(0).sensitivity_v;
+        stepped_source::Source bass;
+        bass.tone_hz = 45;
+        bass.stops = stepped_source::staircase(-15.2, 2.0, 5);
+        job.add("bass.flac", bass, volumes_from(20, 5));
+        const AmplifierSetting one = job.analyse().amplifiers.at(0);
+        CAPTURE(name);
+        CHECK(*one.tone_hz == Approx(std::string(name) == "sub" ? 45.0 : 997.0).epsilon(1e-3));
+        CHECK(*one.sensitivity_v == Approx(alone_v * (std::string(name) == "sub" ? std::pow(10.0, -0.15) : 1.0)).epsilon(0.01));
+    }
+}

@@ -111,6 +111,16 @@ TEST_CASE("a draw that isn't known is estimated from power, or said to be missin
     CHECK(estimated.draws[0].estimated);
     CHECK(*estimated.total_a == Approx(71.43).epsilon(1e-3));
     CHECK(estimated.fuse_a == 80.0);
+    CHECK(holds(estimated.draws[0].note, "1 output of 500 W; if it has more, name its channels"));
+    // the rated power is one output's: as many as channels, but one for a sub, or where it is bridged
+    amplifier.name = "front";
+    amplifier.channels = {Channel::left, Channel::right};
+    CHECK(*analyse_power(with({amplifier})).total_a == Approx(2 * 71.43).epsilon(1e-3));
+    CHECK(holds(analyse_power(with({amplifier})).draws[0].note, "2 outputs of 500 W"));
+    AmplifierData bridged = amplifier, sub = amplifier;
+    bridged.bridged_output = true;
+    sub.name = "sub";
+    for (const AmplifierData& one : {bridged, sub}) CHECK(*analyse_power(with({one})).total_a == Approx(71.43).epsilon(1e-3));
     amplifier.power_w.reset();
     const PowerAnalysis unknown = analyse_power(with({amplifier}));
     CHECK_FALSE(unknown.total_a);
@@ -341,4 +351,18 @@ TEST_CASE("high-voltage vehicles are left alone, and every job is told to take t
     CHECK_FALSE(said("Orange cables"));
     job.job.vehicle.drive = Drive::hybrid;
     CHECK(said("Orange cables"));
+}
+
+TEST_CASE("24 V comes with a caution of its own, 12 V without", "[power]") {
+    OpenedJob job = with({drawing("sub", 20)});
+    const auto warned = [&] { return holds(analyse_power(job).cautions.front(), "24 to 12 V converter"); };
+    CHECK_FALSE(warned());
+    for (const double volts : {12.0, 14.4}) {
+        job.job.vehicle.supply_v = volts;
+        CHECK_FALSE(warned());
+    }
+    for (const double volts : {24.0, 28.0}) {
+        job.job.vehicle.supply_v = volts;
+        CHECK(warned());
+    }
 }
