@@ -45,10 +45,11 @@ public:
         check_channels();
         if (wish.output_channels > 0)  // all outputs carry the same: fewer will do
             wish_.output_channels = std::min(wish.output_channels, offered(output_, true));
-        stream_ = std::make_shared<DeviceStream>(wish.input_channels, wish_.output_channels,
-                                                 wish.sample_rate_hz, ring_s);
-        open();
         ahead_frames_ = frames(std::max(least_ahead_s, wish.latency_s)) + 2 * wish.frames_per_callback;
+        const double ahead_s = static_cast<double>(ahead_frames_) / wish.sample_rate_hz;  // which the ring has to hold
+        stream_ = std::make_shared<DeviceStream>(wish.input_channels, wish_.output_channels,
+                                                 wish.sample_rate_hz, std::max(ring_s, 2.0 * ahead_s));
+        open();
         interleaved_.resize(frames(0.25) * wish.input_channels);
     }
     ~DeviceLink() override { stop(); }

@@ -16,7 +16,7 @@ constexpr std::size_t spoilt = 2;
 constexpr double threshold = 6.0;          // standard deviations
 constexpr double least_step_rad = 8.7e-5;  // 0.005 degrees: below it the windows' own leakage shows
 constexpr double least_step_with_level_change_rad = 20.0 * std::numbers::pi / 180.0;
-constexpr double most_level_ratio = 1.6;   // 4 dB, as a ratio of amplitudes
+constexpr double most_level_ratio = 3.0;   // of amplitudes: 10 dB
 constexpr double most_scatter_rad = 0.25;  // beyond it this is no steady tone
 constexpr double most_misfit = 6.0, least_gain_over_cubic = 8.0;
 constexpr double most_unevenness = 0.1;  // of the step

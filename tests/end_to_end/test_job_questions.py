@@ -35,7 +35,8 @@ ALL = [
     ("next amplifier's name", "sub\n"), ("already", "front\n"), ("rated power", "75\n"), ("load on", "4\n"), ("gain control", "\n"),
     ("draws in A", "\n"), ("output bridged", "\n"),
     ("kind of speaker", "\n"), ("speaker bears", "\n"), ("impedance", "\n"), ("its sensitivity", "\n"), ("to the ear", "\n"),
-    ("next amplifier's name", "\n"), ("grounded or floating", "floating\n"), ("length in m? ", "5 m\n"), ("beside the power cable? ", "nan\n"), ("is no number", "4\n"),
+    ("next amplifier's name", "\n"), ("grounded or floating", "floating\n"),
+    ("length in m? ", "5 m\n"), ("beside the power cable? ", "nan\n"), ("is no number", "4\n"),
     ("distance from", "0,02\n"),
     ("one way? ", "5.5\n"), ("copper area", "4 AWG\n"), ("copper or", "copper\n")]
 
@@ -46,9 +47,11 @@ with tempfile.TemporaryDirectory(prefix="hushtrace-asked-") as place:
     assert code == 0 and "proposals" in shown, (code, shown)
     told = read(van)
     assert told["title"] == "Van, whines" and told["complaint"] == "it whines when I accelerate", told
-    assert told["vehicle"] == {"drive": "combustion", "supply_v": 12, "cylinders": 4, "mains_hz": 50, "alternator": {"pulley_ratio": 2.7, "rated_a": 120}}, told
+    assert told["vehicle"] == {"drive": "combustion", "supply_v": 12, "cylinders": 4, "mains_hz": 50,
+                               "alternator": {"pulley_ratio": 2.7, "rated_a": 120}}, told
     assert told["source"] == {"description": "factory unit", "preout_v": 4, "volume_top": 40, "factory": True, "output": "line"}, told
-    assert told["amplifiers"] == [{"name": "sub", "power_w": 500, "load_ohm": 2, "sensitivity_v": [0.2, 6], "max_current_a": 50, "bridged_output": True},
+    assert told["amplifiers"] == [{"name": "sub", "power_w": 500, "load_ohm": 2, "sensitivity_v": [0.2, 6], "max_current_a": 50,
+                                   "bridged_output": True},
                                   {"name": "front", "power_w": 75, "load_ohm": 4}], told
     assert told["speakers"] == [{"amplifier": "sub", "sensitivity_db_2v83_1m": 86, "distance_m": 1.5, "impedance_ohm": 2, "kind": "subwoofer"}], told
     assert told["interface"] == {"input": "floating"}, told

@@ -4,6 +4,7 @@
 #include <string>
 
 #include "hushtrace/job/rpm_log.hpp"
+#include "hushtrace/signal/take_file.hpp"
 #include "temporary_folder.hpp"
 
 using namespace hushtrace;
@@ -336,4 +337,28 @@ TEST_CASE("a take's log is read from the job's folder, and never from outside it
         REQUIRE(warnings.size() == 1);
         CHECK(warnings.front().code == "rpm_log_unusable");
     }
+}
+
+TEST_CASE("a log whose unit of time only the take's length tells is read without being told that length", "[rpm_log]") {
+    const TemporaryFolder place;
+    std::filesystem::create_directories(place.path() / "takes");
+    {
+        TakeWriter sound(place.path() / "takes/idle.wav", 1000, 1);
+        sound.write(Block(1, 14300));
+        sound.close();
+    }
+    std::string text = "time,rpm\n";   // milliseconds
+    for (int i = 0; i < 1431; ++i) text += std::to_string(10 * i) + "," + std::to_string(800 + i / 10) + "\n";
+    std::ofstream(place.path() / "takes/idle.csv") << text;
+    OpenedJob job;
+    job.folder = place.path();
+    Take take;
+    take.file = "takes/idle.wav";
+    take.rpm_log = "takes/idle.csv";
+    std::vector<Warning> warnings;
+    const auto log = rpm_log_of(job, take, warnings);
+    REQUIRE(log);
+    CHECK(log->time_s.back() == Approx(14.3));
+    std::filesystem::remove(place.path() / "takes/idle.wav");   // nothing tells it then
+    CHECK_FALSE(rpm_log_of(job, take, warnings));
 }

@@ -3,9 +3,12 @@
 #include <algorithm>
 #include <chrono>
 #include <cmath>
+#include <ctime>
 #include <functional>
+#include <iomanip>
 #include <numbers>
 #include <random>
+#include <sstream>
 #include <thread>
 
 #include "hushtrace/job/job_folder.hpp"
@@ -234,6 +237,11 @@ TEST_CASE("armed, a jump stores the minute round it as a take, with the moment a
     CHECK(takes[0].faults.empty());
     REQUIRE(takes[0].marks.size() == 1);
     CHECK(takes[0].marks[0].time_s == Approx(20.0).margin(0.1));
+    // its sound began the half minute that was heard since before it was stored
+    std::tm began{};
+    std::istringstream(takes[0].recorded_at.value()) >> std::get_time(&began, "%Y-%m-%dT%H:%M:%S");
+    began.tm_isdst = -1;
+    CHECK(std::difftime(std::time(nullptr), std::mktime(&began)) >= 29.0);
     TakeReader reader(order.capture.job_folder / takes[0].file);
     Block piece;
     std::size_t frames = 0;

@@ -37,8 +37,8 @@ private:
 
 enum class TakeFormat { flac_24, wav_float };   ///< by suffix: .flac, .wav
 
-/// Writes a take such that a kill in the middle loses at most the last second, and a full disk leaves a valid file
-/// with all that was written before.
+/// Writes a take such that a kill in the middle loses at most the last second (of FLAC one encoded frame where that is longer, below 4.1 kHz),
+/// and a full disk leaves a valid file with all that was written before.
 ///
 /// FLAC: each encoded frame (4096 samples) reaches the file in one piece; WAV: the header is brought up to date every
 /// half second, and becomes RF64 (EBU Tech 3306) beyond 4 GiB. Both are pushed to the disk about once a second.

@@ -164,7 +164,7 @@ Remedy remedy_of(EntryWay way) {
                 "Run the laptop on its battery, no network or phone cable, no USB lead to the source; leave the interface's own ground open where it "
                 "may be, and take "
                 "its output lead off the source; then capture again.",
-                "The set-up makes this noise, not the vehicle.", EntryTest::laptop_on_battery, "set-up changed"};
+                "What the set-up makes is no fault of the vehicle: it is put right first.", EntryTest::laptop_on_battery, "set-up changed"};
     }
     return {};
 }

@@ -185,8 +185,8 @@ OutputReading read_meter(const AmplifierCase& the, std::size_t index, const Ampl
     if (input && *one.measured_v > 0 && meter_reads && !source_clips && !beyond) judge(*input, setting, one);
     say(setting, one);
     if (source_clips)
-        one.text += fmt::format(": volume {:g} is above the ceiling, where the source itself clips, so this tells no gain. Read it at volume {:g} or "
-                                "lower",
+        one.text += fmt::format(": volume {:g} is above the ceiling, where the source itself clips, so this tells no gain. Read it at volume {:g} "
+                                "or lower",
                                 *seen.conditions.volume, *setting.volume);
     else if (beyond)
         one.text += fmt::format(": far more than the {:.1f} V that it is rated for. Look at the meter's unit and range, and note it anew",

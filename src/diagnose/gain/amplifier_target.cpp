@@ -94,8 +94,8 @@ void choose_confirming_tone(const AmplifierCase& the, double captured_hz, Amplif
         return;
     }
     setting.confirm_tone_hz = sub ? kSubTone_hz : kFullRangeTone_hz;
-    setting.notes.push_back(fmt::format("read its output with {:g} Hz, not {:g} Hz: {}a plain meter reads low above some {:g} Hz (common practice, no "
-                                        "source). The source's level was captured at {:g} Hz and is taken to be the same there; a stepped take with "
+    setting.notes.push_back(fmt::format("read its output with {:g} Hz, not {:g} Hz: {}a plain meter reads low above some {:g} Hz (common practice, "
+                                        "no source). The source's level was captured at {:g} Hz and is taken to be the same there; a stepped take with "
                                         "{:g} Hz makes that sure. For this its crossover, bass boost and equaliser are off or flat",
                                         *setting.confirm_tone_hz, captured_hz, sub ? "a sub's low-pass takes that away, and " : "", meter_hz,
                                         captured_hz, *setting.confirm_tone_hz));

@@ -34,8 +34,8 @@ std::vector<std::string> power_cautions(const Job& job) {
         "Local code, the vehicle maker's instructions and licensed trades come before these figures."};
     if (job.vehicle.supply_v.value_or(12.0) > kTwelve_v)
         cautions.insert(cautions.begin(),
-                        "24 V destroys an amplifier made for 12 V: it needs a 24 to 12 V converter of its current, or an amplifier for 24 V. Never feed "
-                        "it from one of the two batteries in series: that one is then undercharged, the other overcharged.");
+                        "24 V destroys an amplifier made for 12 V: it needs a 24 to 12 V converter of its current, or an amplifier for 24 V. Never "
+                        "feed it from one of the two batteries in series: that one is then undercharged, the other overcharged.");
     if (job.vehicle.drive == Drive::hybrid || job.vehicle.drive == Drive::electric)
         cautions.insert(
             cautions.begin(),
