@@ -25,9 +25,11 @@ bool shorts_the_probe(const Conditions& conditions) {
     return conditions.has(Hookup::inputs_shorted);
 }
 
-/// Whether a take at an amplifier's output is this one's; where none is named it may be any.
-bool is_probed(const AmplifierData& amplifier, const Conditions& conditions) {
-    return !conditions.at_amplifier || *conditions.at_amplifier == amplifier.name;
+/// Whether a take at an amplifier's output may be this one's: any may be where none is named, or a name that the job doesn't know.
+bool may_be_probed(const Job& job, const AmplifierData& amplifier, const Conditions& conditions) {
+    const auto& at = conditions.at_amplifier;
+    return !at || amplifier.name == *at ||
+           std::none_of(job.amplifiers.begin(), job.amplifiers.end(), [&](const AmplifierData& one) { return one.name == *at; });
 }
 
 /// The probe sits at the input of an amplifier whose converter joins no wire of the source to its own output.
@@ -69,7 +71,7 @@ std::optional<std::string> refusal(const Job& job, const Conditions& conditions)
     if (!may_be_grounded(job) || shorts_the_probe(conditions)) return std::nullopt;
     if (conditions.point == Point::amp_output) {
         for (const AmplifierData& amplifier : job.amplifiers)
-            if (amplifier.bridged_output == true && is_probed(amplifier, conditions))
+            if (amplifier.bridged_output == true && may_be_probed(job, amplifier, conditions))
                 return fmt::format("amplifier '{}' has a bridged output, which drives both wires, and {}: {}",
                                    amplifier.name, input_words(job), remedy);
         return std::nullopt;
@@ -103,7 +105,7 @@ std::vector<Warning> cautions(const Job& job, const Conditions& conditions) {
     if (!may_be_grounded(job) || shorts_the_probe(conditions)) return found;
     const bool bridging_unknown =
         job.amplifiers.empty() || std::any_of(job.amplifiers.begin(), job.amplifiers.end(),
-                                              [&](const AmplifierData& one) { return is_probed(one, conditions) && !one.bridged_output; });
+                                              [&](const AmplifierData& one) { return may_be_probed(job, one, conditions) && !one.bridged_output; });
     if (conditions.point == Point::amp_output && bridging_unknown)
         caution("output_kind_unknown",
                 "It is not known whether the amplifier's output is bridged. Where it is, neither of its "

@@ -312,6 +312,9 @@ TEST_CASE("only the amplifier that is probed decides about its output", "[precau
     CHECK_FALSE(refusal(job, at));
     at.at_amplifier = "sub";
     CHECK(refusal(job, at));
+    at.at_amplifier = "fornt";   // a slip of the keys opens nothing
+    CHECK(refusal(job, at));
+    at.at_amplifier = "sub";
     job.amplifiers[0].bridged_output.reset();
     CHECK(speaks_of(cautions(job, at), "output_kind_unknown"));
     at.at_amplifier = "front";
