@@ -270,10 +270,10 @@ bool PhaseJumpFinder::verified(const Scale& scale, std::size_t instant, PhaseJum
     const double step_misfit = plain->misfit * static_cast<double>(plain->count - 3);
     if (cubic - step_misfit < least_gain_over_cubic * plain->misfit) return false;
     if (step < least_step_with_level_change_rad && level_changed(left, right)) return false;
-    if (level_moved(left, right)) return false;  // another sound at this frequency: lost frames leave a tone's level
     // A line that beats with the tone swings the phase to and fro: then the stretch before is not straight.
     Side before, after;
     if (!sides(instant, std::max(scale.reach, straight_blocks), before, after)) return false;
+    if (level_moved(before, after)) return false;  // another sound at this frequency: lost frames leave a tone's level
     const bool long_enough = before.to - before.from >= least_straight_blocks;
     if (unevenness_rad(long_enough ? before : after) > most_unevenness * step) return false;
     jump.time_s = 0.5 * (at(instant).time_s + at(instant + 1).time_s);
@@ -346,7 +346,7 @@ double PhaseJumpFinder::unevenness_rad(const Side& side) const {
     return std::sqrt(std::max(0.0, sum - noise) / sum_w);
 }
 
-PhaseJumpFinder::Amplitudes PhaseJumpFinder::amplitudes_beside(const Side& left, const Side& right) const {
+bool PhaseJumpFinder::level_changed(const Side& left, const Side& right) const {
     const std::size_t most = 20;
     const auto mean = [this](std::size_t from, std::size_t to) {
         double sum = 0;
@@ -355,18 +355,25 @@ PhaseJumpFinder::Amplitudes PhaseJumpFinder::amplitudes_beside(const Side& left,
     };
     const std::size_t left_from = std::max(left.from, left.to > most ? left.to - most : 0);
     const std::size_t right_to = std::min(right.to, right.from + most);
+    const double before = mean(left_from, left.to), after = mean(right.from, right_to);
     const auto fewest = static_cast<double>(std::min(left.to - left_from, right_to - right.from));
-    return {mean(left_from, left.to), mean(right.from, right_to), std::sqrt(block_noise_ / fewest)};
-}
-
-bool PhaseJumpFinder::level_changed(const Side& left, const Side& right) const {
-    const auto [before, after, noise] = amplitudes_beside(left, right);
+    const double noise = std::sqrt(block_noise_ / fewest);
     return std::abs(after - before) > 0.05 * std::min(before, after) + 4 * noise;
 }
 
 bool PhaseJumpFinder::level_moved(const Side& left, const Side& right) const {
-    const auto [before, after, noise] = amplitudes_beside(left, right);
-    return std::max(before, after) > most_level_ratio * std::min(before, after) + 4 * noise;
+    // By the median of each side, since blocks fade near a tone's ends; and by the third of all, as a click reaches into two.
+    const auto amplitudes = [this](const Side& side) {
+        std::vector<double> sorted;
+        for (std::size_t i = side.from; i < side.to; ++i) sorted.push_back(std::abs(at(i).amplitude));
+        std::sort(sorted.begin(), sorted.end());
+        return sorted;
+    };
+    const std::vector<double> before = amplitudes(left), after = amplitudes(right);
+    const double median_before = before[before.size() / 2], median_after = after[after.size() / 2];
+    const double weaker = std::min(median_before, median_after);
+    const auto third = [](const std::vector<double>& sorted) { return sorted[sorted.size() - std::min<std::size_t>(3, sorted.size())]; };
+    return std::max({median_before, median_after, third(before), third(after)}) > most_level_ratio * weaker;
 }
 
 }  // namespace hushtrace

@@ -84,10 +84,6 @@ private:
     std::optional<Fit> fit(std::size_t instant, std::size_t reach, bool trimmed) const;
     double cubic_misfit(const Side& left, const Side& right, double turns_rad) const;
     double unevenness_rad(const Side& side) const;
-    struct Amplitudes {
-        double before = 0, after = 0, noise = 0;  // means of some blocks beside an instant, and what noise makes of them
-    };
-    Amplitudes amplitudes_beside(const Side& left, const Side& right) const;
     bool level_changed(const Side& left, const Side& right) const;
     bool level_moved(const Side& left, const Side& right) const;
     void end_section();
